@@ -1,0 +1,176 @@
+"""A case: everything a run needs, frozen and in SI (temperatures in kelvin, angles in radians)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import ceil, pi
+
+from .alloys import Alloy
+
+__all__ = [
+    "ORDERS",
+    "Arc",
+    "Case",
+    "Display",
+    "Fillet",
+    "Flange",
+    "Lap",
+    "Limits",
+    "Probe",
+    "Surroundings",
+    "Travel",
+    "Tube",
+]
+
+ORDERS = ("in-turn", "opposite", "quarters", "backstep")
+
+
+@dataclass(frozen=True)
+class Tube:
+    """Thin tube; `length` [m] runs from the flange's torch side, or is the whole of a bead-on-tube."""
+
+    alloy: str
+    outside_diameter: float
+    wall: float
+    length: float
+
+    @property
+    def radius(self) -> float:
+        """Outside radius [m]."""
+        return 0.5 * self.outside_diameter
+
+    @property
+    def circumference(self) -> float:
+        """Outside circumference [m]."""
+        return pi * self.outside_diameter
+
+
+@dataclass(frozen=True)
+class Flange:
+    """Round plate with a bore for the tube [m]."""
+
+    alloy: str
+    thickness: float
+    outside_diameter: float
+
+
+@dataclass(frozen=True)
+class Lap:
+    """How far the tube enters the bore, and the radial gap when cold [m]."""
+
+    depth: float
+    clearance: float
+
+
+@dataclass(frozen=True)
+class Fillet:
+    """Equal-legged fillet and the rod that makes it [m]."""
+
+    filler: str
+    leg: float
+    wire_diameter: float
+
+
+@dataclass(frozen=True)
+class Arc:
+    """Arc: `current` [A], `voltage` [V], `efficiency` [-], `spot` [m], `work_angle` [rad], `aim` [m]."""
+
+    current: float
+    voltage: float
+    voltage_measured: bool
+    efficiency: float
+    spot: float
+    work_angle: float
+    aim: float
+
+    @property
+    def power(self) -> float:
+        """Heat that enters the work at full current [W]."""
+        return self.efficiency * self.voltage * self.current
+
+
+@dataclass(frozen=True)
+class Travel:
+    """How the arc steps round the ring: `speed` [m/s], lengths [m], times [s], `resume_below` [K]."""
+
+    speed: float
+    segment: float
+    pause: float
+    overlap: float = 0.0
+    resume_below: float | None = None
+    order: str | tuple[int, ...] = "in-turn"
+    dwell: float = 0.0
+    taper: float = 0.0
+    coverage: float = 1.0
+
+    def segments_in(self, circumference: float) -> int:
+        """Number of equal segments that close a ring of this circumference [m]."""
+        return max(1, ceil(circumference / self.segment * (1.0 - 1e-9)))
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Air and start `temperature` [K]; film coefficients outside and in the bore [W/(m2 K)]."""
+
+    temperature: float
+    convection: float
+    bore_convection: float
+
+
+@dataclass(frozen=True)
+class Limits:
+    """When base counts as solid (`base_margin` [K]) and filler as flowing (`wet_fraction` [-])."""
+
+    base_margin: float
+    wet_fraction: float
+
+
+@dataclass(frozen=True)
+class Probe:
+    """Thermocouple: on "tube" (`height` [m]) or "flange" (`radius` [m] outward from the tube)."""
+
+    name: str
+    on: str
+    angle: float
+    height: float
+    radius: float
+    depth: float
+
+
+@dataclass(frozen=True)
+class Display:
+    """Units the user wrote in: `length` is "mm" or "in", `temperature` is "degC" or "degF"."""
+
+    length: str = "mm"
+    temperature: str = "degC"
+
+
+@dataclass(frozen=True)
+class Case:
+    """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube.
+
+    `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
+    each value that was filled in from a convention and that the report must tell.
+    """
+
+    title: str
+    joint: str
+    tube: Tube
+    flange: Flange | None
+    lap: Lap | None
+    fillet: Fillet | None
+    arc: Arc
+    travel: Travel
+    surroundings: Surroundings
+    limits: Limits
+    detail: str = "standard"
+    probes: tuple[Probe, ...] = ()
+    alloys: Mapping[str, Alloy] = field(default_factory=dict)
+    display: Display = Display()
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def segment_count(self) -> int:
+        """Number N of segments round the whole ring."""
+        return self.travel.segments_in(self.tube.circumference)

@@ -1,0 +1,152 @@
+"""What a march leaves behind: traces step by step, peaks over the whole run, the heat ledger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from .problem import Problem
+
+__all__ = ["History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One row a step (the state at the end of the step); the first row is the start.
+
+    Attributes
+    ----------
+    time : (n,) [s]
+    current : (n,) arc current during the step, 0 with the arc off [A]
+    segment : (n,) int, segment being laid or last laid, 0 before the first
+    angle : (n,) arc angle at the end of the step [rad]
+    tube, flange : (n,) hottest surface of tube and flange (nan without a flange) [K]
+    starts : (n, N) base at each segment's start point, column = segment number - 1 [K]
+    probes : (n, p) probes in the order of the case [K]
+    """
+
+    time: Array
+    current: Array
+    segment: NDArray[np.int64]
+    angle: Array
+    tube: Array
+    flange: Array
+    starts: Array
+    probes: Array
+
+
+@dataclass(frozen=True)
+class SurfacePeaks:
+    """Peak temperature over the run of one surface, unrolled.
+
+    Attributes
+    ----------
+    name : "tube outside", "tube bore", "flange face", ... (see `section.Surface`)
+    position : (m,) along the surface [m]: height above the flange face (or above the arc line on
+        a bead-on-tube) on the tube; distance outward from the tube surface on the flange
+    edges : (m + 1,) ends of those faces [m]
+    angle : (layers,) centre of each layer [rad]
+    peak : (m, layers) [K]
+    """
+
+    name: str
+    position: Array
+    edges: Array
+    angle: Array
+    peak: Array
+
+
+@dataclass(frozen=True)
+class SegmentRun:
+    """One segment as it was laid. Angles [rad], times [s], temperatures [K], shares [-].
+
+    `from_angle` to `to_angle` is in the direction of travel; peaks are the highest of the whole
+    run on that segment's part of the ring; shares are nan for a bead-on-tube.
+    """
+
+    number: int
+    start: float
+    end: float
+    from_angle: float
+    to_angle: float
+    start_temperature: float
+    tube_peak: float
+    flange_peak: float
+    tube_side_wet: float
+    flange_side_wet: float
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The section through the hottest base point at the instant it was hottest.
+
+    Attributes
+    ----------
+    time : [s]
+    angle : [rad]
+    temperature : (section cells,) cell temperatures [K]
+    alive : (section cells,) bool, False where no filler had been laid yet
+    """
+
+    time: float
+    angle: float
+    temperature: Array
+    alive: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Heat [J]: `arc` straight into the work, `filler` brought by molten rod, `lost`, `stored`."""
+
+    arc: float
+    filler: float
+    lost: float
+    stored: float
+
+    @property
+    def imbalance(self) -> float:
+        """(arc + filler - lost - stored) / arc [-]."""
+        scale = self.arc if self.arc > 0.0 else 1.0
+        return (self.arc + self.filler - self.lost - self.stored) / scale
+
+
+@dataclass(frozen=True)
+class History:
+    """Everything outcomes, figures and report read.
+
+    Attributes
+    ----------
+    problem : the `Problem` that was marched (holds `case`, `mesh`, `schedule`)
+    surfaces : peaks of each exposed or once exposed surface, by name
+    tube_side, flange_side : (m, layers) peak of the base surface under the fillet, filler on it;
+        nan where no filler was laid; None for a bead-on-tube [K]
+    wet_liquidus : filler liquidus those are held against [K]
+    cell_peak : (section cells, layers) peak of every cell [K]
+    melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
+    lap_filled : share of the lap's area that filler reached [-]
+    arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
+    """
+
+    problem: Problem
+    trace: Trace
+    surfaces: dict[str, SurfacePeaks]
+    tube_side: Array | None
+    flange_side: Array | None
+    cell_peak: Array
+    melted_wall: Array
+    lap_filled: float
+    snapshot: Snapshot
+    segments: tuple[SegmentRun, ...]
+    ledger: Ledger
+    arc_on: float
+    total: float
+    simulated: float
+    steps: int
+    march: str
+    wall_s: float
