@@ -1,0 +1,154 @@
+"""Case -> section: where the mesh lines of tube, flange and fillet lie at each detail."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .case import Case
+from .section import Region, Section, SectionBuilder, graded
+
+__all__ = ["DETAILS", "SURFACES", "Detail", "Lines", "mesh_lines", "section_of"]
+
+Array = NDArray[np.float64]
+
+SURFACES = (
+    "tube outside",
+    "tube bore",
+    "tube end",
+    "tube foot",
+    "flange face",
+    "flange back",
+    "flange rim",
+    "flange bore",
+    "fillet",
+)
+
+
+@dataclass(frozen=True)
+class Detail:
+    """How fine: spot over cell length along the joint, cells through the wall, growth."""
+
+    per_spot: float
+    wall_cells: int
+    growth: float
+
+
+# One map refined: every spacing scales with 1 / per_spot and the growth with its root.
+DETAILS = {
+    "coarse": Detail(2.0, 3, 1.35),
+    "standard": Detail(3.2, 5, 1.35 ** (2.0 / 3.2)),
+    "fine": Detail(5.0, 8, 1.35 ** (2.0 / 5.0)),
+}
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Mesh lines [m], ascending unless said.
+
+    Attributes
+    ----------
+    layers : cells round the ring, a whole number a segment
+    wall : radii through the tube wall
+    axial : z through the tube, 0 at the flange face (or at the arc line of a bead-on-tube)
+    fillet : offsets 0 .. leg, or None
+    radial : radii of the flange from the bore outward, or None
+    depth : z of the flange from the back to the face, or None
+    """
+
+    layers: int
+    wall: Array
+    axial: Array
+    fillet: Array | None = None
+    radial: Array | None = None
+    depth: Array | None = None
+
+    @property
+    def section_cells(self) -> int:
+        """Number of cells in the section."""
+        count = (len(self.wall) - 1) * (len(self.axial) - 1)
+        if self.fillet is not None and self.radial is not None and self.depth is not None:
+            n = len(self.fillet) - 1
+            count += n * (n + 1) // 2 + (len(self.radial) - 1) * (len(self.depth) - 1)
+        return count
+
+    @property
+    def cells(self) -> int:
+        """Number of cells in the whole ring."""
+        return self.layers * self.section_cells
+
+
+def mesh_lines(case: Case) -> Lines:
+    """Choose the mesh lines of a case from its detail, spot and dimensions."""
+    detail = DETAILS[case.detail]
+    size = case.arc.spot / detail.per_spot
+    largest = 12.0 * size
+    tube = case.tube
+    per_segment = max(
+        case.tube.circumference / size / case.segment_count,
+        24.0 * detail.per_spot / case.segment_count,  # a small ring must still be round
+    )
+    layers = case.segment_count * ceil(per_segment * (1.0 - 1e-9))
+    wall_cells = max(detail.wall_cells, ceil(tube.wall / size))
+    wall = np.linspace(tube.radius - tube.wall, tube.radius, wall_cells + 1)
+    if case.flange is None or case.lap is None or case.fillet is None:
+        fine = min(0.25 * tube.length, 4.0 * case.arc.spot)
+        near = graded(fine, size, 1.0, size)
+        far = graded(0.5 * tube.length - fine, size, detail.growth, largest)
+        half = np.concatenate([near, fine + far[1:]])
+        return Lines(layers, wall, np.concatenate([-half[:0:-1], half]))
+    leg, thickness, lap = case.fillet.leg, case.flange.thickness, case.lap.depth
+    legs = max(detail.wall_cells, ceil(leg / size))
+    fillet = np.linspace(0.0, leg, legs + 1)
+    first = leg / legs
+    above = leg + graded(tube.length - leg, first, detail.growth, largest)[1:]
+    down = graded(lap, first, detail.growth, largest)
+    if lap < thickness:
+        below = graded(thickness - lap, float(down[-1] - down[-2]), detail.growth, largest)
+        whole = np.concatenate([down, lap + below[1:]])
+    else:
+        whole = down
+    outer = 0.5 * case.flange.outside_diameter - tube.radius
+    beyond = leg + graded(outer - leg, first, detail.growth, largest)[1:]
+    return Lines(
+        layers=layers,
+        wall=wall,
+        axial=np.concatenate([-down[:0:-1], fillet, above]),
+        fillet=fillet,
+        radial=tube.radius + np.concatenate([fillet, beyond]),
+        depth=-whole[::-1],
+    )
+
+
+def section_of(case: Case, lines: Lines) -> Section:
+    """Build the section of a case from its mesh lines.
+
+    The radial gap of the lap has no cells: bore and tube meet at the tube's radius, and the gap
+    lives in the conductance of the faces between them.
+    """
+    build = SectionBuilder()
+    tube = build.block(lines.wall, lines.axial, Region.TUBE)
+    outside = float(lines.wall[-1])
+    flange = None
+    if lines.fillet is not None and lines.radial is not None and lines.depth is not None:
+        block = build.block(lines.radial, lines.depth, Region.FLANGE)
+        flange = np.ascontiguousarray(block[::-1].T)
+        build.corner(outside + lines.fillet, lines.fillet, Region.FILLET)
+    rim = float(lines.radial[-1]) if lines.radial is not None else 0.0
+    tiny = 1e-9
+
+    def surface_of(region: int, r: float, z: float, nr: float, nz: float) -> str:
+        if region == Region.FILLET:
+            return "fillet"
+        if region == Region.TUBE:
+            if abs(nr) > 0.5:
+                return "tube outside" if abs(r - outside) < tiny else "tube bore"
+            return "tube end" if nz > 0 else "tube foot"
+        if abs(nz) > 0.5:
+            return "flange face" if abs(z) < tiny else "flange back"
+        return "flange rim" if abs(r - rim) < tiny else "flange bore"
+
+    return build.finish(SURFACES, surface_of, tube, flange)
