@@ -1,0 +1,517 @@
+"""The compiled march: one file, arrays in and out.
+
+Fields are (section cells, layers): the inner loops run along a row of layers, where every
+geometric factor is one number. The state is specific enthalpy `h` [J/kg]; heat flows between
+cells of one part as differences of the conductivity integral ``phi = integral k dT`` [W/m], so
+that a face needs no division, and across parts through ``area / (d1/k1 + d2/k2 + 1/contact)``.
+
+The step is the second-order super-time-stepping of Meyer, Balsara and Aslam (2014), J. Comput.
+Phys. 257, 594-626 (RKL2); heat lost is carried through the same stages, so the ledger closes.
+"""
+
+from __future__ import annotations
+
+from math import cos, exp, isnan, nan, sin, sqrt
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+__all__ = [
+    "Base",
+    "Grid",
+    "Tables",
+    "Torch",
+    "advance",
+    "fill_lap",
+    "light",
+    "observe",
+    "refresh",
+    "sample",
+]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), CODATA 2018
+
+PLAIN, LAP, UNDER_FILLER, IN_FILLER = 0, 1, 2, 3
+
+
+class Tables(NamedTuple):
+    """Per alloy, uniform in enthalpy: (alloys, n) each; value at a node and rise to the next."""
+
+    low: Array  # (alloys,) enthalpy of the first node [J/kg]
+    per_step: Array  # (alloys,) nodes per J/kg
+    phi: Array
+    phi_rise: Array
+    temperature: Array
+    temperature_rise: Array
+    conductivity: Array
+    conductivity_rise: Array
+
+
+class Grid(NamedTuple):
+    """Geometry of one layer and what is where; see `problem.Problem` for the meaning."""
+
+    alloy: Ints  # (nc,)
+    mass: Array  # (nc,) of one layer [kg]
+    along: Array  # (nc,) end area over the distance between cell points [m]
+    skin: Ints  # (nc,) row of the skin arrays, -1 inside
+    slot: Ints  # (nc,) row of `alive` for fillet cells, -1 else
+    first: Ints  # (nc + 1,) links of each cell
+    other: Ints  # (2m,) cell on the far side
+    kind: Ints  # (2m,)
+    factor: Array  # (2m,) area over the distance between cell points [m]
+    area: Array  # (2m,) [m2]
+    near: Array  # (2m,) own distance to the face [m]
+    far: Array  # (2m,) the other's
+    row: Ints  # (2m,) lap row, or row of `alive` under filler; -1
+    wall_first: Ints  # (nc + 1,) walls of each cell
+    wall_area: Array  # (w,)
+    wall_near: Array  # (w,)
+    film: Array  # (w,) [W/(m2 K)]
+    emissivity: Array  # (w,)
+    cover: Ints  # (w,) row of `alive` that covers the wall, -1
+    lit: Ints  # (w,) row of the arc's heat, -1
+    closed: bool
+
+
+class Base(NamedTuple):
+    """Rows of the surface arrays that belong to the base, and the faces behind the lap rows."""
+
+    part: Ints  # (rows,) 0 tube, 1 flange, 2 neither
+    wall_cell: Ints  # (w,)
+    under: Ints  # (w,) link (own side) of a wall that filler may cover, -1
+    lap_link: Ints  # (nlap,) link from the tube side
+    lap_cell: Ints  # (nlap,) tube cell of that link
+
+
+class Torch(NamedTuple):
+    """The torch axis in the (r, z) plane of the arc, and the lit faces' sampling points."""
+
+    r: float  # a point of the axis [m]
+    z: float
+    cr: float  # direction from work to torch
+    cz: float
+    spot: float  # standard deviation across the axis [m]
+    shade: float  # radius of the tube that can stand in the way, 0 for none [m]
+    height: float  # and its upper end [m]
+    point_r: Array  # (lit, 2)
+    point_z: Array  # (lit, 2)
+    normal_r: Array  # (lit,)
+    normal_z: Array  # (lit,)
+    area: Array  # (lit,) [m2]
+    wall: Ints  # (lit,) wall of each row
+    own: Ints  # (lit,) row of `alive` of the fillet cell that carries the face, -1
+    step: float  # angle or length of a layer
+
+
+_fast = njit(cache=True, fastmath={"contract", "nsz", "arcp"})
+
+
+@_fast
+def _node(h: float, low: float, per_step: float, last: int) -> tuple[int, float]:
+    x = (h - low) * per_step
+    i = min(max(int(x), 0), last)
+    return i, x - i
+
+
+@_fast
+def _surface(tc: float, resistance: float, q: float, film: float, eps: float, air: float) -> float:
+    """Temperature of a face that gains `q` [W/m2] and loses by film and radiation."""
+    ts = tc + resistance * q
+    a4 = air * air * air * air
+    for _ in range(2):  # Newton; the film alone needs one
+        cube = ts * ts * ts
+        loss = film * (ts - air) + STEFAN_BOLTZMANN * eps * (cube * ts - a4)
+        slope = film + 4.0 * STEFAN_BOLTZMANN * eps * cube
+        ts -= (ts - tc - resistance * (q - loss)) / (1.0 + resistance * slope)
+    return ts
+
+
+@_fast
+def _row_state(c, h, grid, tables, phi, skin_t, skin_k):  # type: ignore[no-untyped-def]
+    """Conductivity integral, and for skin cells temperature and conductivity, of row `c`."""
+    a = grid.alloy[c]
+    low, per_step = tables.low[a], tables.per_step[a]
+    last = tables.phi.shape[1] - 1
+    value, rise = tables.phi[a], tables.phi_rise[a]
+    for k in range(h.shape[1]):
+        i, f = _node(h[c, k], low, per_step, last)
+        phi[c, k] = value[i] + f * rise[i]
+    s = grid.skin[c]
+    if s >= 0:
+        t, tr = tables.temperature[a], tables.temperature_rise[a]
+        q, qr = tables.conductivity[a], tables.conductivity_rise[a]
+        for k in range(h.shape[1]):
+            i, f = _node(h[c, k], low, per_step, last)
+            skin_t[s, k] = t[i] + f * tr[i]
+            skin_k[s, k] = q[i] + min(max(f, 0.0), 1.0) * qr[i]
+
+
+@njit(cache=True)
+def refresh(h, grid, tables, phi, skin_t, skin_k):  # type: ignore[no-untyped-def]
+    """Bring `phi`, `skin_t` and `skin_k` in line with the enthalpies `h`."""
+    for c in range(h.shape[0]):
+        _row_state(c, h, grid, tables, phi, skin_t, skin_k)
+
+
+@_fast
+def _row_heat(  # type: ignore[no-untyped-def]
+    c, grid, phi, skin_t, skin_k, alive, contact, heat, air, extra, acc, flow, lost
+):
+    """Heat flowing into row `c` [W] -> `acc`; heat its walls lose -> `lost`."""
+    layers = phi.shape[1]
+    last = layers - 1
+    e = grid.along[c]
+    s = grid.slot[c]
+    own = grid.skin[c]
+    if extra.shape[0] > 0:
+        for k in range(layers):
+            acc[k] = extra[c, k]
+    else:
+        for k in range(layers):
+            acc[k] = 0.0
+    for k in range(last):
+        flow[k] = e * (phi[c, k + 1] - phi[c, k])
+    flow[last] = e * (phi[c, 0] - phi[c, last]) if grid.closed else 0.0
+    if s >= 0:
+        for k in range(last):
+            flow[k] *= alive[s, k] * alive[s, k + 1]
+        flow[last] *= alive[s, last] * alive[s, 0]
+    acc[0] += flow[0] - flow[last]
+    for k in range(1, layers):
+        acc[k] += flow[k] - flow[k - 1]
+    for m in range(grid.first[c], grid.first[c + 1]):
+        o = grid.other[m]
+        kind = grid.kind[m]
+        if kind == PLAIN:
+            g = grid.factor[m]
+            for k in range(layers):
+                acc[k] += g * (phi[o, k] - phi[c, k])
+        elif kind == IN_FILLER:
+            g = grid.factor[m]
+            p = grid.slot[o]
+            for k in range(layers):
+                acc[k] += g * alive[s, k] * alive[p, k] * (phi[o, k] - phi[c, k])
+        else:
+            n = grid.skin[o]
+            area, near, far, row = grid.area[m], grid.near[m], grid.far[m], grid.row[m]
+            if kind == LAP:
+                for k in range(layers):
+                    r = near / skin_k[own, k] + far / skin_k[n, k] + contact[row, k]
+                    acc[k] += area * (skin_t[n, k] - skin_t[own, k]) / r
+            else:
+                for k in range(layers):
+                    r = near / skin_k[own, k] + far / skin_k[n, k]
+                    acc[k] += area * alive[row, k] * (skin_t[n, k] - skin_t[own, k]) / r
+    for w in range(grid.wall_first[c], grid.wall_first[c + 1]):
+        area, near, film, eps = (
+            grid.wall_area[w],
+            grid.wall_near[w],
+            grid.film[w],
+            grid.emissivity[w],
+        )
+        ta = air[w]
+        lit, cover = grid.lit[w], grid.cover[w]
+        a4 = ta * ta * ta * ta
+        total = 0.0
+        for k in range(layers):
+            q = heat[lit, k] if lit >= 0 else 0.0
+            open_ = 1.0
+            if cover >= 0:
+                open_ = 1.0 - alive[cover, k]
+            elif s >= 0:
+                open_ = alive[s, k]
+            tc = skin_t[own, k]
+            ts = _surface(tc, near / skin_k[own, k], q, film, eps, ta)
+            loss = film * (ts - ta) + STEFAN_BOLTZMANN * eps * (ts * ts * ts * ts - a4)
+            loss *= area * open_
+            acc[k] += q * area * open_ - loss
+            total += loss
+        lost[w] = total
+
+
+@njit(cache=True, parallel=True, fastmath={"contract", "nsz", "arcp"})
+def advance(  # type: ignore[no-untyped-def]
+    h, rate, ys, phis, skins_t, skins_k, dt, stages, threads,
+    grid, tables, alive, contact, heat, air, extra, scratch, lost,
+):  # fmt: skip
+    """One step of `dt` [s] in `stages` (>= 2) stages; returns heat lost [J].
+
+    On entry ``phis[0]``, ``skins_*[0]`` belong to `h`; on return they belong to the new `h`.
+
+    Parameters
+    ----------
+    h : (nc, layers) specific enthalpy [J/kg], replaced
+    rate : (nc, layers) scratch
+    ys : (2, nc, layers), phis : (2, nc, layers), skins_t, skins_k : (2, ns, layers) scratch
+    alive : (fillet cells, layers) 1 where filler has been laid, else 0
+    contact : (lap rows, layers) resistance across the lap [m2 K/W]
+    heat : (lit, layers) flux from the arc into exposed faces [W/m2]
+    air : (w,) temperature beyond each wall [K]
+    extra : (nc, layers) heat put into cells [W], or of no rows
+    scratch : (threads, 2, layers); lost : (w,)
+    """
+    cells, layers = h.shape
+    s = stages
+    w1 = 4.0 / (s * s + s - 2.0)
+    b_prev, b_prev2 = 1.0 / 3.0, 1.0 / 3.0
+    e0 = 0.0  # heat lost after stages j - 1 and j - 2
+    e1 = 0.0
+    e2 = 0.0
+    lost0 = 0.0
+    for j in range(1, s + 1):
+        old, new = (j - 1) % 2, j % 2
+        b = 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
+        if j == 1:
+            mu, nu, mut, gat = 1.0, 0.0, b * w1, 0.0
+        else:
+            mu = (2.0 * j - 1.0) / j * b / b_prev
+            nu = -(j - 1.0) / j * b / b_prev2
+            mut = mu * w1
+            gat = -(1.0 - b_prev) * mut
+        rest = 1.0 - mu - nu
+        for t in prange(threads):
+            acc, flow = scratch[t, 0], scratch[t, 1]
+            for c in range(t * cells // threads, (t + 1) * cells // threads):
+                _row_heat(
+                    c, grid, phis[old], skins_t[old], skins_k[old],
+                    alive, contact, heat, air, extra, acc, flow, lost,
+                )  # fmt: skip
+                scale = dt / grid.mass[c]
+                if j == 1:
+                    for k in range(layers):
+                        rate[c, k] = scale * acc[k]
+                        ys[1, c, k] = h[c, k] + mut * rate[c, k]
+                        ys[0, c, k] = h[c, k]
+                else:
+                    for k in range(layers):
+                        ys[new, c, k] = (
+                            mu * ys[old, c, k]
+                            + nu * ys[new, c, k]
+                            + rest * h[c, k]
+                            + mut * scale * acc[k]
+                            + gat * rate[c, k]
+                        )
+                _row_state(c, ys[new], grid, tables, phis[new], skins_t[new], skins_k[new])
+        power = 0.0
+        for w in range(lost.shape[0]):
+            power += lost[w]
+        if j == 1:
+            lost0 = power
+            e2, e1 = 0.0, mut * dt * power
+        else:
+            e0 = mu * e1 + nu * e2 + mut * dt * power + gat * dt * lost0
+            e2, e1 = e1, e0
+        b_prev2, b_prev = b_prev, b
+    end = s % 2
+    for t in prange(threads):
+        for c in range(t * cells // threads, (t + 1) * cells // threads):
+            for k in range(layers):
+                h[c, k] = ys[end, c, k]
+            n = grid.skin[c]
+            if end == 1:
+                for k in range(layers):
+                    phis[0, c, k] = phis[1, c, k]
+                if n >= 0:
+                    for k in range(layers):
+                        skins_t[0, n, k] = skins_t[1, n, k]
+                        skins_k[0, n, k] = skins_k[1, n, k]
+    return e1
+
+
+@njit(cache=True)
+def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
+    """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
+
+    Fills `heat` (lit, layers) [W/m2]; the sum over exposed faces is exactly `power`. Returns the
+    share of a full Gaussian that met the part before it was normalised [-].
+    """
+    lit, layers = heat.shape
+    heat[:, :] = 0.0
+    if power <= 0.0:
+        return nan
+    reach = 6.5 * torch.spot
+    two = 2.0 * torch.spot * torch.spot
+    gauss = 0.5 / sqrt(3.0)
+    total = 0.0
+    turn = torch.step * layers
+    for i in range(lit):
+        nr, nz = torch.normal_r[i], torch.normal_z[i]
+        cover, own = grid.cover[torch.wall[i]], torch.own[i]
+        for k in range(layers):
+            if cover >= 0 and alive[cover, k] > 0.0:
+                continue
+            if own >= 0 and alive[own, k] == 0.0:
+                continue
+            value = 0.0
+            for half in range(2):
+                d = (k + 0.5 + (gauss if half else -gauss)) * torch.step - where
+                if grid.closed:
+                    d -= turn * np.round(d / turn)
+                for p in range(2):
+                    r, z = torch.point_r[i, p], torch.point_z[i, p]
+                    if grid.closed:
+                        x, y = r * cos(d), r * sin(d)
+                        facing = nr * cos(d) * torch.cr + nz * torch.cz
+                    else:
+                        x, y = r, d
+                        facing = nr * torch.cr + nz * torch.cz
+                    if facing <= 0.0 or abs(y) > reach:
+                        continue
+                    dx, dz = x - torch.r, z - torch.z
+                    ahead = dx * torch.cr + dz * torch.cz
+                    rho2 = dx * dx + y * y + dz * dz - ahead * ahead
+                    if rho2 > reach * reach:
+                        continue
+                    if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
+                        # the way to the torch runs into the tube
+                        side = sqrt(torch.shade * torch.shade - y * y)
+                        if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:
+                            continue
+                    value += 0.25 * facing * exp(-rho2 / two)
+            heat[i, k] = value
+            total += value * torch.area[i]
+    if total <= 0.0:
+        return 0.0
+    scale = power / total
+    for i in range(lit):
+        for k in range(layers):
+            heat[i, k] *= scale
+    return total / (np.pi * two)
+
+
+@njit(cache=True)
+def fill_lap(  # type: ignore[no-untyped-def]
+    surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
+):
+    """Let filler into hot lap faces that join filled ones, then set the lap's resistance.
+
+    Parameters
+    ----------
+    surface : (w + 2 nlap, layers) surface temperatures; lap rows follow the `walls` walls [K]
+    root : row of `alive` of the fillet cell at the mouth of the lap
+    filled : (nlap, layers) bool, from the mouth down; contact : (nlap, layers) [m2 K/W]
+    gas_t, gas_k : gas conductivity against temperature [K], [W/(m K)]
+    gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
+    """
+    rows, layers = filled.shape
+    for i in range(rows):
+        tube, bore = surface[walls + i], surface[walls + rows + i]
+        for k in range(layers):
+            if filled[i, k] or min(tube[k], bore[k]) < flow:
+                continue
+            joined = alive[root, k] > 0.0 if i == 0 else filled[i - 1, k]
+            if i + 1 < rows and filled[i + 1, k]:
+                joined = True
+            if filled[i, (k + 1) % layers] or filled[i, (k - 1) % layers]:
+                joined = True
+            filled[i, k] = joined
+        for k in range(layers):
+            if filled[i, k]:
+                contact[i, k] = gap / filler_k
+            else:
+                t = 0.5 * (tube[k] + bore[k])
+                radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
+                contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)
+
+
+@njit(cache=True)
+def observe(  # type: ignore[no-untyped-def]
+    h, grid, tables, base, skin_t, skin_k, alive, contact, heat, air,
+    surface, peak, cell_peak, wet_peak, best,
+):  # fmt: skip
+    """Read every surface temperature and raise the peaks.
+
+    Parameters
+    ----------
+    surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]: walls
+        (the face to filler where covered), then the lap's tube side, then its flange side
+    cell_peak : (nc, layers) [K]
+    wet_peak : (w, layers) peak of covered base faces since filler lay on them, nan before [K]
+    best : (2, 3) hottest tube and flange surface now: value [K], row, layer
+
+    Returns
+    -------
+    bool
+        False when a temperature is not a number.
+    """
+    cells, layers = h.shape
+    walls = base.wall_cell.shape[0]
+    laps = base.lap_link.shape[0]
+    best[:, 0] = 0.0
+    for w in range(walls):
+        c = base.wall_cell[w]
+        s, cover, lit, m = grid.skin[c], grid.cover[w], grid.lit[w], base.under[w]
+        own = grid.slot[c]
+        for k in range(layers):
+            tc, kc = skin_t[s, k], skin_k[s, k]
+            if cover >= 0 and alive[cover, k] > 0.0:
+                o = grid.skin[grid.other[m]]
+                near, far = kc / grid.near[m], skin_k[o, k] / grid.far[m]
+                t = (tc * near + skin_t[o, k] * far) / (near + far)
+                if not wet_peak[w, k] >= t:
+                    wet_peak[w, k] = t
+            elif own >= 0 and alive[own, k] == 0.0:
+                t = nan
+            else:
+                q = heat[lit, k] if lit >= 0 else 0.0
+                t = _surface(
+                    tc, grid.wall_near[w] / kc, q, grid.film[w], grid.emissivity[w], air[w]
+                )
+            surface[w, k] = t
+    for i in range(laps):
+        m = base.lap_link[i]
+        o = grid.skin[grid.other[m]]
+        s = grid.skin[base.lap_cell[i]]
+        for k in range(layers):
+            r1, r2 = grid.near[m] / skin_k[s, k], grid.far[m] / skin_k[o, k]
+            q = (skin_t[s, k] - skin_t[o, k]) / (r1 + r2 + contact[i, k])
+            surface[walls + i, k] = skin_t[s, k] - q * r1
+            surface[walls + laps + i, k] = skin_t[o, k] + q * r2
+    sane = True
+    for i in range(surface.shape[0]):
+        part = base.part[i]
+        for k in range(layers):
+            t = surface[i, k]
+            if not peak[i, k] >= t:
+                peak[i, k] = t
+            if part < 2:
+                sane = sane and not isnan(t)
+                if t > best[part, 0]:
+                    best[part, 0], best[part, 1], best[part, 2] = t, i, k
+    for c in range(cells):
+        a = grid.alloy[c]
+        last = tables.phi.shape[1] - 1
+        for k in range(layers):
+            i, f = _node(h[c, k], tables.low[a], tables.per_step[a], last)
+            t = tables.temperature[a, i] + f * tables.temperature_rise[a, i]
+            if t > cell_peak[c, k]:
+                cell_peak[c, k] = t
+    return sane
+
+
+@njit(cache=True)
+def sample(h, grid, tables, surface, first, node, layer, weight, out):  # type: ignore[no-untyped-def]
+    """Interpolate temperatures: sums of `weight` times node `node` at `layer`.
+
+    Nodes below the number of cells are cells, the rest surface rows.
+    """
+    cells = h.shape[0]
+    for p in range(out.shape[0]):
+        total = 0.0
+        for n in range(first[p], first[p + 1]):
+            c, k = node[n], layer[n]
+            if c < cells:
+                a = grid.alloy[c]
+                i, f = _node(
+                    h[c, k], tables.low[a], tables.per_step[a], tables.phi.shape[1] - 1
+                )
+                t = tables.temperature[a, i] + f * tables.temperature_rise[a, i]
+            else:
+                t = surface[c - cells, k]
+            total += weight[n] * t
+        out[p] = total

@@ -1,0 +1,310 @@
+"""Take a problem through its schedule: arc, pauses, filler, and what is written down."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .case import Case
+from .history import History, Ledger, Snapshot, Trace
+from .problem import Problem
+from .readout import close_history
+from .schedule import Schedule, Segment
+from .state import MarchError, State, Stepper
+
+__all__ = ["Progress", "Report", "march"]
+
+Array = NDArray[np.float64]
+
+STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
+LONGEST_STEP = 5.0  # [s], in a pause
+GROWTH = 1.25  # of the step in a pause
+CHANGE = 20.0  # [K] that the hottest place may change in a step of a pause
+LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
+COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this,
+COOL_AT_LEAST, COOL_AT_MOST = 10.0, 300.0  # within these times [s]
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a march is: segment `done` of `count`, time [s], hottest base surfaces [K]."""
+
+    segment: int
+    done: int
+    count: int
+    time: float
+    tube: float
+    flange: float
+
+
+Report = Callable[[Progress], None]
+
+
+class _Log:
+    """Rows of the trace while they grow."""
+
+    def __init__(self) -> None:
+        self.time: list[float] = []
+        self.current: list[float] = []
+        self.segment: list[int] = []
+        self.angle: list[float] = []
+        self.hottest: list[tuple[float, float]] = []
+        self.samples: list[Array] = []
+
+    def trace(self, starts: int, sides: int, has_flange: bool) -> Trace:
+        samples = np.array(self.samples)
+        hottest = np.array(self.hottest)
+        points = samples[:, : starts * sides].reshape(len(samples), starts, sides).max(axis=2)
+        return Trace(
+            time=np.array(self.time),
+            current=np.array(self.current),
+            segment=np.array(self.segment),
+            angle=np.array(self.angle),
+            tube=hottest[:, 0],
+            flange=hottest[:, 1] if has_flange else np.full(len(hottest), np.nan),
+            starts=points,
+            probes=samples[:, starts * sides :],
+        )
+
+
+class _March:
+    def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
+        assert problem.case is not None and problem.schedule is not None
+        assert problem.samples is not None
+        self.problem = problem
+        self.case: Case = problem.case
+        self.schedule: Schedule = problem.schedule
+        self.stepper = stepper
+        self.report = report
+        self.state = State(problem)
+        self.log = _Log()
+        self.sides = 2 if problem.lap is not None else 1
+        self.sample = np.empty(len(problem.samples.first) - 1)
+        self.now = 0.0
+        self.done = 0
+        self.number = 0
+        self.angle = 0.0
+        self.arc_heat = self.filler_heat = self.lost = 0.0
+        self.arc_on = 0.0
+        self.steps = 0
+        self.margin = -np.inf
+        self.snapshot: Snapshot | None = None
+        self.solidus = [
+            alloy.solidus if alloy.solidus is not None else np.inf for alloy in problem.alloys
+        ]
+        self.arc_step = self.case.arc.spot / STEPS_PER_SPOT / self.case.travel.speed
+        self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
+        fillet = problem.fillet_cells
+        self.flow_h = self.layer_heat = 0.0
+        if len(fillet):
+            filler = problem.alloys[problem.grid.alloy[fillet[0]]]
+            assert filler.liquidus is not None
+            self.flow_h = float(filler.enthalpy(filler.liquidus))
+            rise = self.flow_h - self.state.start_h[fillet]
+            self.layer_heat = float(problem.grid.mass[fillet] @ rise)
+
+    def write(self, current: float) -> None:
+        """One row of the trace."""
+        state, log = self.state, self.log
+        state.sample(self.sample)
+        log.time.append(self.now)
+        log.current.append(current)
+        log.segment.append(self.number)
+        log.angle.append(self.angle)
+        log.hottest.append((state.best[0, 0], state.best[1, 0]))
+        log.samples.append(self.sample.copy())
+        for part in range(self.sides):
+            margin = state.best[part, 0] - self.solidus[part]
+            if margin > self.margin:
+                self.margin = margin
+                layer = int(state.best[part, 2])
+                self.snapshot = self._picture(layer)
+        if self.report is not None:
+            self.report(
+                Progress(
+                    self.number,
+                    self.done,
+                    len(self.schedule.segments),
+                    self.now,
+                    float(state.best[0, 0]),
+                    float(state.best[1, 0]),
+                )
+            )
+
+    def _picture(self, layer: int) -> Snapshot:
+        p, state = self.problem, self.state
+        temperature = np.empty(p.mesh.shape[0])
+        for a, alloy in enumerate(p.alloys):
+            mine = p.grid.alloy == a
+            temperature[mine] = alloy.table().lookup(state.h[mine, layer])[0]
+        alive = np.ones(len(temperature), dtype=np.bool_)
+        alive[p.fillet_cells] = state.alive[:, layer] > 0.0
+        return Snapshot(self.now, (layer + 0.5) * p.mesh.step, temperature, alive)
+
+    def step(self, dt: float, power: float = 0.0, end: tuple[float, float] | None = None) -> None:
+        """Advance by `dt`; `end` is arc angle and power at the end of an arc step."""
+        state = self.state
+        state.fill_lap()
+        self.lost += self.stepper.advance(state, dt)
+        self.arc_heat += power * dt
+        self.now += dt
+        self.steps += 1
+        if end is not None:
+            state.light(*end)
+        try:
+            state.observe()
+        except MarchError as error:
+            raise MarchError(f"{error}, {self.now:.2f} s into the run") from None
+
+    def hold(self, seconds: float, fade: bool = False) -> None:
+        """Keep the arc still; with `fade` the current falls to zero."""
+        count = ceil(seconds / self.arc_step)
+        full = self.case.arc.power
+        for i in range(count):
+            share = 1.0 - (i + 0.5) / count if fade else 1.0
+            after = 1.0 - (i + 1.0) / count if fade else 1.0
+            self.state.light(self.angle, full * share)
+            self.step(seconds / count, full * share, (self.angle, full * after))
+            self.write(self.case.arc.current * share)
+        self.arc_on += seconds
+
+    def run(self, segment: Segment, target: float, lay: bool) -> None:
+        """Move the arc to `target` [rad], laying filler on the way if `lay`."""
+        span = abs(target - self.angle)
+        if span == 0.0:
+            return
+        seconds = span / self.schedule.rate
+        rod = 0.0
+        if lay:
+            layers = segment.last_layer - segment.first_layer
+            halves = ceil(0.5 * seconds / layers / self.arc_step)
+            count = 2 * layers * halves  # whole half layers, so that filler starts at their middle
+            rod = self.layer_heat * layers / seconds
+        else:
+            count = ceil(seconds / self.arc_step)
+        power = self.case.arc.power - rod
+        start, move = self.angle, (target - self.angle) / count
+        laid = 0
+        for i in range(count):
+            if lay:
+                passed = (2 * i + 1) * (segment.last_layer - segment.first_layer) / (2 * count) + 0.5
+                laid = self._lay(segment, laid, int(passed + 1e-9))
+            self.state.light(start + (i + 0.5) * move, power)
+            self.angle = start + (i + 1) * move
+            self.step(seconds / count, power, (self.angle, power))
+            self.write(self.case.arc.current)
+        if lay:
+            self._lay(segment, laid, segment.last_layer - segment.first_layer)
+        self.angle = target
+        self.arc_on += seconds
+
+    def _lay(self, segment: Segment, laid: int, passed: int) -> int:
+        if passed > laid and len(self.problem.fillet_cells):
+            if segment.direction > 0:
+                where = slice(segment.first_layer + laid, segment.first_layer + passed)
+            else:
+                where = slice(segment.last_layer - passed, segment.last_layer - laid)
+            self.filler_heat += self.state.lay(where, self.flow_h)
+        return max(passed, laid)
+
+    def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
+        """Arc off for `seconds`, then on until `until()` is true."""
+        self.state.heat[:] = 0.0
+        begun, dt = self.now, self.arc_step
+        while True:
+            gone = self.now - begun
+            if gone >= seconds - 1e-9 and (until is None or until()):
+                return
+            if gone > at_most:
+                raise MarchError(
+                    f"after {at_most:.0f} s the next start point is still not below "
+                    "travel.resume_below"
+                )
+            left = seconds - gone
+            size = min(dt, LONGEST_STEP)
+            if left > 1e-9:
+                size = left if left < 1.2 * size else min(size, 0.5 * left)
+            before = self.state.best[:, 0].copy()
+            self.step(size)
+            self.write(0.0)
+            change = float(np.abs(self.state.best[:, 0] - before).max())
+            dt = size * min(GROWTH, max(0.5, CHANGE / max(change, 1e-9)))
+
+    def start_temperature(self, number: int) -> float:
+        """Hotter side of the base at a segment's start point [K]."""
+        self.state.sample(self.sample)
+        at = (number - 1) * self.sides
+        return float(self.sample[at : at + self.sides].max())
+
+    def whole(self) -> None:
+        """Every segment and pause, then the cooling."""
+        travel = self.case.travel
+        self.write(0.0)
+        for segment in self.schedule.segments:
+            if self.done:
+                limit = travel.resume_below
+                cold = None
+                if limit is not None:
+                    number, below = segment.number, limit
+                    cold = lambda: self.start_temperature(number) < below  # noqa: E731
+                self.rest(travel.pause, cold, travel.pause + LONGEST_WAIT)
+            self.number = segment.number
+            self.angle = segment.run_from
+            start = (self.now, self.start_temperature(segment.number))
+            self.hold(travel.dwell)
+            self.run(segment, segment.lay_from, lay=False)
+            self.run(segment, segment.lay_to, lay=True)
+            self.run(segment, segment.run_to, lay=False)
+            self.hold(travel.taper, fade=True)
+            self.starts.append((start[0], self.now, start[1]))
+            self.done += 1
+
+    def cool(self) -> None:
+        """Go on after the last arc until the base is no longer hot."""
+        begun = self.now
+
+        def cold() -> bool:
+            gone = self.now - begun
+            return gone > COOL_AT_MOST or float(self.state.best[:, 0].max()) < COOL_TO
+
+        self.rest(COOL_AT_LEAST, cold, 2.0 * COOL_AT_MOST)
+
+
+def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> History:
+    """March a problem through its schedule.
+
+    Parameters
+    ----------
+    problem : from `setup.problem_of`
+    stepper : the compiled or the FiPy one
+    report : called after every step
+
+    Raises
+    ------
+    MarchError
+        The computation failed.
+    """
+    began = time.perf_counter()
+    run = _March(problem, stepper, report)
+    run.whole()
+    total = run.now
+    run.cool()
+    assert run.snapshot is not None
+    return close_history(
+        run.state,
+        trace=run.log.trace(run.case.segment_count, run.sides, problem.lap is not None),
+        snapshot=run.snapshot,
+        ledger=Ledger(run.arc_heat, run.filler_heat, run.lost, run.state.stored()),
+        starts=tuple(run.starts),
+        arc_on=run.arc_on,
+        total=total,
+        simulated=run.now,
+        steps=run.steps,
+        march=stepper.name,
+        wall_s=time.perf_counter() - began,
+    )

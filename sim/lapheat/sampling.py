@@ -1,0 +1,68 @@
+"""Reading temperatures between cell points: probes and the start points of segments."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Samples", "lagrange", "stack"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Weighted sums over nodes: section cells, then surface rows (nc + row), each at a layer.
+
+    Attributes
+    ----------
+    first : (n + 1,) where each sample's nodes begin
+    node, layer, weight : one entry a node
+    """
+
+    first: Ints
+    node: Ints
+    layer: Ints
+    weight: Array
+
+
+Nodes = list[tuple[int, float]]
+
+
+def lagrange(points: Sequence[float] | Array, at: float, order: int = 4) -> Nodes:
+    """Weights of polynomial interpolation at `at` on the nearest `order` ascending points."""
+    x = np.asarray(points, dtype=float)
+    n = min(order, len(x))
+    low = int(np.clip(np.searchsorted(x, at) - n // 2, 0, len(x) - n))
+    chosen = x[low : low + n]
+    at = float(np.clip(at, x[0], x[-1]))  # never beyond the outermost nodes
+    nodes: Nodes = []
+    for i in range(n):
+        others = np.delete(chosen, i)
+        nodes.append((low + i, float(np.prod((at - others) / (chosen[i] - others)))))
+    return nodes
+
+
+def ring_nodes(layers: int, angle: float, order: int = 4) -> Nodes:
+    """Layer weights at an angle [rad] of a closed ring."""
+    at = angle / (2.0 * pi) * layers - 0.5
+    low = int(np.floor(at)) - order // 2 + 1
+    local = lagrange(np.arange(order), at - low, order)
+    return [((low + i) % layers, w) for i, w in local]
+
+
+def stack(samples: Sequence[Sequence[tuple[int, int, float]]]) -> Samples:
+    """Pack samples given as lists of (node, layer, weight)."""
+    flat = [entry for sample in samples for entry in sample]
+    first = np.concatenate([[0], np.cumsum([len(s) for s in samples])]).astype(np.int64)
+    return Samples(
+        first=first,
+        node=np.array([f[0] for f in flat], dtype=np.int64),
+        layer=np.array([f[1] for f in flat], dtype=np.int64),
+        weight=np.array([f[2] for f in flat], dtype=float),
+    )

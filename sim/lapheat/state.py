@@ -1,0 +1,144 @@
+"""The state of a march and the step it takes, whoever computes it."""
+
+from __future__ import annotations
+
+from math import nan
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import kernel
+from .problem import ARGON, Problem
+
+__all__ = ["MarchError", "State", "Stepper"]
+
+Array = NDArray[np.float64]
+
+
+class MarchError(Exception):
+    """The computation failed; the message says where and at what time."""
+
+
+class State:
+    """Fields of one march; arrays are written in place.
+
+    Attributes
+    ----------
+    h : (nc, layers) specific enthalpy [J/kg]
+    alive : (nf, layers) 1 where filler has been laid, else 0
+    contact : (nlap, layers) resistance across the lap [m2 K/W]
+    filled : (nlap, layers) bool, filler has flowed in
+    heat : (lit, layers) flux into exposed faces [W/m2]
+    air : (w,) temperature beyond each wall [K]
+    extra : (nc, layers) heat put into cells [W]; no rows when there is none
+    surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
+    cell_peak : (nc, layers) [K]
+    wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
+    best : (2, 3) hottest tube and flange surface now: value [K], row, layer
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        nc, layers = problem.mesh.shape
+        rows, laps = len(problem.base.part), len(problem.base.lap_link)
+        skins = int(problem.grid.skin.max()) + 1
+        self.problem = problem
+        start = np.array([float(a.enthalpy(problem.start)) for a in problem.alloys])
+        self.start_h = start[problem.grid.alloy]
+        self.h = np.repeat(self.start_h[:, None], layers, axis=1)
+        self.alive = np.zeros((len(problem.fillet_cells), layers))
+        self.contact = np.zeros((laps, layers))
+        self.filled = np.zeros((laps, layers), dtype=np.bool_)
+        self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
+        self.air = problem.air.copy()
+        self.extra = np.zeros((0, layers))
+        self.phi = np.zeros((nc, layers))
+        self.skin_t = np.zeros((skins, layers))
+        self.skin_k = np.zeros((skins, layers))
+        self.surface = np.full((rows, layers), problem.start)
+        self.peak = np.full((rows, layers), nan)
+        self.cell_peak = np.full((nc, layers), 0.0)
+        self.wet_peak = np.full((len(problem.wall), layers), nan)
+        self.best = np.zeros((2, 3))
+        self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
+        if problem.lap is not None and problem.lap.resistance is not None:
+            self.contact[:] = problem.lap.resistance
+        self.refresh()
+        self.observe()
+        self.fill_lap()
+
+    def refresh(self) -> None:
+        """Follow a change of `h` made from outside a stepper."""
+        kernel.refresh(
+            self.h, self.problem.grid, self.problem.tables, self.phi, self.skin_t, self.skin_k
+        )
+
+    def light(self, where: float, power: float) -> float:
+        """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `kernel.light`."""
+        assert self.problem.torch is not None
+        return float(
+            kernel.light(
+                self.problem.torch, self.problem.grid, self.alive, where, power, self.heat
+            )
+        )
+
+    def lay(self, layers: slice, h: float) -> float:
+        """Bring filler of specific enthalpy `h` [J/kg] to life; returns the heat it brings [J]."""
+        self.alive[:, layers] = 1.0
+        cells = self.problem.fillet_cells
+        self.h[cells, layers] = h
+        self.refresh()
+        count = self.alive[0, layers].size
+        brought = self.problem.grid.mass[cells] * (h - self.start_h[cells])
+        return float(brought.sum()) * count
+
+    def fill_lap(self) -> None:
+        """Let filler into the lap where it is hot and joined, and set its resistance."""
+        lap = self.problem.lap
+        if lap is None or lap.resistance is not None:
+            return
+        kernel.fill_lap(
+            self.surface, len(self.problem.wall), self.alive, lap.root, self.filled, self.contact,
+            *self.gas, max(lap.gap, 1e-6), lap.emissivity, lap.filler_conductivity, lap.flow,
+        )  # fmt: skip
+
+    def observe(self) -> None:
+        """Read the surfaces and raise the peaks.
+
+        Raises
+        ------
+        MarchError
+            A temperature is not a number.
+        """
+        p = self.problem
+        sane = kernel.observe(
+            self.h, p.grid, p.tables, p.base, self.skin_t, self.skin_k, self.alive, self.contact,
+            self.heat, self.air, self.surface, self.peak, self.cell_peak, self.wet_peak, self.best,
+        )  # fmt: skip
+        if not sane:
+            raise MarchError("a temperature came out as not a number")
+
+    def sample(self, out: Array) -> None:
+        """Fill `out` with the problem's samples [K]."""
+        p = self.problem
+        assert p.samples is not None
+        s = p.samples
+        kernel.sample(
+            self.h, p.grid, p.tables, self.surface, s.first, s.node, s.layer, s.weight, out
+        )
+
+    def stored(self) -> float:
+        """Heat in the part above its start temperature, filler laid included [J]."""
+        rise = (self.h - self.start_h[:, None]) * self.problem.grid.mass[:, None]
+        rise[self.problem.fillet_cells] *= self.alive
+        return float(rise.sum())
+
+
+class Stepper(Protocol):
+    """Takes a `State` one step on; two implementations, the same equations."""
+
+    name: str
+
+    def advance(self, state: State, dt: float) -> float:
+        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J]."""
+        ...
