@@ -1,0 +1,44 @@
+"""Temperature and conductivity against enthalpy, evenly spaced, for a compiled kernel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["EnthalpyTable"]
+
+
+@dataclass(frozen=True, eq=False)
+class EnthalpyTable:
+    """Values at the enthalpies ``h0 + i dh``; straight lines between, and on beyond the ends.
+
+    Parameters
+    ----------
+    h0, dh : float
+        First enthalpy and spacing [J/kg].
+    temperature : ndarray, shape (size,)
+        Temperature [K].
+    conductivity : ndarray, shape (size,)
+        Conductivity [W/(m K)].
+    c_min : float
+        Smallest specific heat without latent heat [J/(kg K)], for stability limits.
+    k_max : float
+        Largest conductivity [W/(m K)], likewise.
+    """
+
+    h0: float
+    dh: float
+    temperature: NDArray[np.float64]
+    conductivity: NDArray[np.float64]
+    c_min: float
+    k_max: float
+
+    def lookup(self, h: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Temperature [K] and conductivity [W/(m K)] at enthalpies `h` [J/kg], any shape."""
+        position = (np.asarray(h, dtype=float) - self.h0) / self.dh
+        i = np.clip(position.astype(np.intp), 0, self.temperature.size - 2)
+        weight = position - i
+        T, k = self.temperature, self.conductivity
+        return T[i] + weight * (T[i + 1] - T[i]), k[i] + weight * (k[i + 1] - k[i])
