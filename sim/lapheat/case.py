@@ -151,7 +151,8 @@ class Case:
     """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube.
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
-    each value that was filled in from a convention and that the report must tell.
+    each value that was filled in from a convention and that the report must tell; `written` maps
+    the keys a user gave to the text given, and does not count when cases are compared.
     """
 
     title: str
@@ -169,6 +170,7 @@ class Case:
     alloys: Mapping[str, Alloy] = field(default_factory=dict)
     display: Display = Display()
     assumed: tuple[str, ...] = ()
+    written: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def segment_count(self) -> int:

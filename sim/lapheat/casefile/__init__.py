@@ -1,0 +1,22 @@
+"""Case files: TOML in human units to a `Case` in SI, and back."""
+
+from __future__ import annotations
+
+from .faults import CaseError, Fault
+from .model import NOT_YET_SERVED
+from .read import read_case, read_case_text
+from .rows import resolved_rows
+from .schema import case_schema
+from .write import case_to_toml, starter_text
+
+__all__ = [
+    "NOT_YET_SERVED",
+    "CaseError",
+    "Fault",
+    "case_schema",
+    "case_to_toml",
+    "read_case",
+    "read_case_text",
+    "resolved_rows",
+    "starter_text",
+]

@@ -1,0 +1,390 @@
+"""The tables and keys of a case file: what each holds, its default, and its range.
+
+This is the contract of the file in one place. Values are what the user wrote, in SI; a key whose
+default depends on others is None here and filled in by `resolve`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    ValidatorFunctionWrapHandler,
+    field_validator,
+)
+
+from ..case import ORDERS
+from ..units import (
+    ANGLE,
+    CONDUCTIVITY,
+    CURRENT,
+    DENSITY,
+    DIFFERENCE,
+    FILM,
+    LATENT_HEAT,
+    LENGTH,
+    NUMBER,
+    SPECIFIC_HEAT,
+    SPEED,
+    TEMPERATURE,
+    TIME,
+    VOLTAGE,
+    Quantity,
+)
+from .fields import REFUSED, Name, Of, OneOf, Order, Text
+
+__all__ = [
+    "NOT_YET_SERVED",
+    "AlloyTable",
+    "ArcTable",
+    "CaseFile",
+    "ConductivityTable",
+    "FilletTable",
+    "FlangeTable",
+    "LapTable",
+    "LimitsTable",
+    "NumericsTable",
+    "ProbeTable",
+    "SpecificHeatTable",
+    "SurroundingsTable",
+    "Table",
+    "TravelTable",
+    "TubeTable",
+]
+
+NOT_YET_SERVED = (
+    "arc.control",
+    "arc.current_range",
+    "arc.hold",
+    "arc.pedal_lag",
+    "fixture",
+    "tack",
+    "travel.dwell_limit",
+    "travel.start",
+)
+"""Keys of the contract that this version refuses by name: to serve one, drop it here, add it to
+its table below, and read it in `resolve`."""
+
+Alloyed = Annotated[str, Text("the name of an alloy")]
+DEPTH = Of(LENGTH, "0 mm", "200 mm")
+FILM_RANGE = Of(FILM, "0 W/(m^2 K)", "5000 W/(m^2 K)")
+CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
+SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
+TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
+MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
+
+
+def key(default: Any = ..., *, description: str, examples: list[Any] | None = None) -> Any:
+    """Declare a key; its default is text as a user would write it, read like the rest."""
+    return Field(default, description=description, examples=examples)
+
+
+class Table(BaseModel):
+    """A table of a case file."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True)
+
+    @field_validator("*", mode="wrap", check_fields=False)
+    @classmethod
+    def _let_refused_pass(cls, given: Any, read: ValidatorFunctionWrapHandler) -> Any:
+        return given if given is REFUSED else read(given)
+
+
+class TubeTable(Table):
+    """The thin tube."""
+
+    alloy: Alloyed = key("304L", description="Built-in alloy, or one from [alloys.NAME].")
+    outside_diameter: Annotated[Quantity, Of(LENGTH, "3 mm", "500 mm")] = key(
+        description="Outside diameter.", examples=["1.5 in", "38.1 mm"]
+    )
+    wall: Annotated[Quantity, Of(LENGTH, "0.1 mm", "20 mm")] = key(
+        description="Wall thickness.", examples=["0.065 in", "1.65 mm"]
+    )
+    length: Annotated[Quantity | None, Of(LENGTH, "2 mm", "2000 mm")] = key(
+        None,
+        description="Free length beyond the flange's torch side; of a bead-on-tube the whole "
+        "length. Left out: 3 x outside diameter, at most 150 mm.",
+        examples=["110 mm"],
+    )
+
+
+class FlangeTable(Table):
+    """The flange: a round plate, or the round plate of equal area."""
+
+    alloy: Alloyed = key(
+        "low-carbon steel", description="Built-in alloy, or one from [alloys.NAME]."
+    )
+    thickness: Annotated[Quantity, Of(LENGTH, "0.3 mm", "100 mm")] = key(
+        description="Thickness.", examples=["1/4 in", "6 mm"]
+    )
+    outside_diameter: Annotated[Quantity, Of(LENGTH, "5 mm", "1500 mm")] = key(
+        description="Outside diameter.", examples=["4 in", "100 mm"]
+    )
+
+
+class LapTable(Table):
+    """The tube in the flange's bore."""
+
+    depth: Annotated[Quantity | None, Of(LENGTH, "0.1 mm", "100 mm")] = key(
+        None,
+        description="How far the tube enters the bore, from the torch side. Left out: the "
+        "flange's thickness.",
+        examples=["6 mm"],
+    )
+    clearance: Annotated[Quantity, Of(LENGTH, "0.005 mm", "2 mm")] = key(
+        "0.1 mm", description="Radial gap, cold.", examples=["0.1 mm"]
+    )
+
+
+class FilletTable(Table):
+    """The fillet of filler on the torch side."""
+
+    filler: Alloyed = key("CuSi3Mn1", description="Built-in alloy, or one from [alloys.NAME].")
+    leg: Annotated[Quantity | None, Of(LENGTH, "0.5 mm", "25 mm")] = key(
+        None,
+        description="Equal legs on tube and flange. Left out: 2 x tube wall, at least 2 mm.",
+        examples=["3 mm"],
+    )
+    wire_diameter: Annotated[Quantity, Of(LENGTH, "0.3 mm", "8 mm")] = key(
+        "1.6 mm", description="Diameter of the filler rod.", examples=["1/16 in"]
+    )
+
+
+class ArcTable(Table):
+    """The arc."""
+
+    current: Annotated[Quantity, Of(CURRENT, "1 A", "1000 A")] = key(
+        description="Arc current.", examples=["70 A"]
+    )
+    voltage: Annotated[Quantity | None, Of(VOLTAGE, "1 V", "100 V")] = key(
+        None,
+        description="Measured at the torch. Left out: 10 V + 0.04 V/A x current, said so in the "
+        "report.",
+        examples=["11 V"],
+    )
+    efficiency: Annotated[Quantity | None, Of(NUMBER, above=0, high=1)] = key(
+        None,
+        description="Share of volts x amps that enters the work. Left out: 0.75 with a measured "
+        "voltage, 0.63 with the conventional one.",
+        examples=[0.75],
+    )
+    spot: Annotated[Quantity, Of(LENGTH, "0.2 mm", "10 mm")] = key(
+        "1.6 mm",
+        description="Standard deviation of the Gaussian heat flux across the torch axis.",
+        examples=["1.6 mm"],
+    )
+    work_angle: Annotated[Quantity, Of(ANGLE, "5 deg", "85 deg")] = key(
+        "45 deg", description="Torch axis above the flange face.", examples=["45 deg"]
+    )
+    aim: Annotated[Quantity, Of(LENGTH, "-50 mm", "50 mm")] = key(
+        "0 mm",
+        description="Where the torch axis meets the flange face, outward from the tube surface.",
+        examples=["1 mm"],
+    )
+
+
+class TravelTable(Table):
+    """How the arc steps round the ring."""
+
+    speed: Annotated[Quantity, Of(SPEED, "0.05 mm/s", "200 mm/s")] = key(
+        description="Along the tube surface.", examples=["2.5 mm/s", "6 in/min"]
+    )
+    segment: Annotated[Quantity, Of(LENGTH, "0.5 mm", "1600 mm")] = key(
+        description="Longest segment along the tube surface; N = ceil(circumference / segment) "
+        "equal ones close the ring.",
+        examples=["15 mm", "5/8 in"],
+    )
+    overlap: Annotated[Quantity, Of(LENGTH, "0 mm", "100 mm")] = key(
+        "0 mm", description="Run back over the last deposit.", examples=["2 mm"]
+    )
+    pause: Annotated[Quantity, Of(TIME, "0 s", "3600 s")] = key(
+        description="Arc off between segments.", examples=["15 s"]
+    )
+    resume_below: Annotated[Quantity | None, Of(TEMPERATURE, "-50 degC", "1400 degC")] = key(
+        None,
+        description="Also wait until the next start point is below this. Left out: no wait.",
+        examples=["150 degC"],
+    )
+    order: Annotated[str | tuple[int, ...], Order(ORDERS)] = key(
+        "in-turn",
+        description="Order of the segments, by name or as a list of segment numbers.",
+        examples=["opposite", [1, 4, 2, 5, 3, 6]],
+    )
+    dwell: Annotated[Quantity, Of(TIME, "0 s", "120 s")] = key(
+        "0 s", description="Arc held still before travel.", examples=["1 s"]
+    )
+    taper: Annotated[Quantity, Of(TIME, "0 s", "120 s")] = key(
+        "0 s",
+        description="Arc held still at a segment's end while its current falls to zero.",
+        examples=["1 s"],
+    )
+    coverage: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
+        1.0,
+        description="Fraction of the ring to run, rounded to whole segments, at least one.",
+        examples=[1.0],
+    )
+
+
+class SurroundingsTable(Table):
+    """Air and films."""
+
+    temperature: Annotated[Quantity, Of(TEMPERATURE, "-60 degC", "1000 degC")] = key(
+        "20 degC", description="Air and start temperature.", examples=["20 degC", "68 degF"]
+    )
+    convection: Annotated[Quantity, FILM_RANGE] = key(
+        "10 W/(m^2 K)", description="Film coefficient outside.", examples=["10 W/(m^2 K)"]
+    )
+    bore_convection: Annotated[Quantity, FILM_RANGE] = key(
+        "5 W/(m^2 K)", description="Film coefficient in the bore.", examples=["5 W/(m^2 K)"]
+    )
+
+
+class LimitsTable(Table):
+    """What counts as solid and as flowing."""
+
+    base_margin: Annotated[Quantity, Of(DIFFERENCE, "0 K", "1000 K")] = key(
+        "50 K",
+        description="Base counts as solid when its peak stays this far below solidus.",
+        examples=["50 K", "90 delta_degF"],
+    )
+    wet_fraction: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
+        0.95,
+        description="Filler counts as flowing when this share of each side is wet.",
+        examples=[0.95],
+    )
+
+
+class NumericsTable(Table):
+    """How finely to compute."""
+
+    detail: Annotated[str, OneOf(("coarse", "standard", "fine"))] = key(
+        "standard", description="How fine the mesh is.", examples=["standard"]
+    )
+
+
+class ProbeTable(Table):
+    """A thermocouple."""
+
+    name: Annotated[str, Name()] = key(
+        description="Heads its column of probes.csv.", examples=["toe"]
+    )
+    on: Annotated[str, OneOf(("tube", "flange"))] = key(
+        description="Which part it sits on.", examples=["tube"]
+    )
+    angle: Annotated[Quantity, Of(ANGLE, "-360 deg", "360 deg")] = key(
+        "0 deg",
+        description="From the first start point, in the direction of travel.",
+        examples=["90 deg"],
+    )
+    height: Annotated[Quantity | None, Of(LENGTH, "-2000 mm", "2000 mm")] = key(
+        None,
+        description="On the tube, required: along the axis from the flange face, or from the arc "
+        "line of a bead-on-tube.",
+        examples=["10 mm"],
+    )
+    radius: Annotated[Quantity | None, Of(LENGTH, "0 mm", "1500 mm")] = key(
+        None,
+        description="On the flange, required: outward from the tube surface.",
+        examples=["10 mm"],
+    )
+    depth: Annotated[Quantity, DEPTH] = key(
+        "0 mm", description="Below the torch-side surface.", examples=["0 mm"]
+    )
+
+
+class PropertyTable(Table):
+    """A property against temperature: straight lines between, held beyond."""
+
+    temperature: Annotated[list[Annotated[Quantity, TABLE_RANGE]], Field(max_length=500)] = key(
+        description="Rising temperatures, at least two.", examples=[["20 degC", "1000 degC"]]
+    )
+
+
+class ConductivityTable(PropertyTable):
+    """Conductivity against temperature."""
+
+    value: Annotated[list[Annotated[Quantity, CONDUCTIVITY_RANGE]], Field(max_length=500)] = key(
+        description="Conductivity at each temperature.", examples=[["15 W/(m K)", "28 W/(m K)"]]
+    )
+
+
+class SpecificHeatTable(PropertyTable):
+    """Specific heat against temperature."""
+
+    value: Annotated[list[Annotated[Quantity, SPECIFIC_HEAT_RANGE]], Field(max_length=500)] = key(
+        description="Specific heat at each temperature.",
+        examples=[["480 J/(kg K)", "640 J/(kg K)"]],
+    )
+
+
+def _one_or_table(given: Any) -> str:
+    return "table" if isinstance(given, dict | PropertyTable) else "one"
+
+
+class AlloyTable(Table):
+    """An alloy of the user's own."""
+
+    density: Annotated[Quantity, Of(DENSITY, "10 kg/m^3", "30000 kg/m^3")] = key(
+        description="Density.", examples=["7900 kg/m^3"]
+    )
+    conductivity: Annotated[
+        Annotated[Annotated[Quantity, CONDUCTIVITY_RANGE], Tag("one")]
+        | Annotated[ConductivityTable, Tag("table")],
+        Discriminator(_one_or_table),
+    ] = key(
+        description="One conductivity, or { temperature = [...], value = [...] }.",
+        examples=["15 W/(m K)"],
+    )
+    specific_heat: Annotated[
+        Annotated[Annotated[Quantity, SPECIFIC_HEAT_RANGE], Tag("one")]
+        | Annotated[SpecificHeatTable, Tag("table")],
+        Discriminator(_one_or_table),
+    ] = key(
+        description="One specific heat, or { temperature = [...], value = [...] }.",
+        examples=["500 J/(kg K)"],
+    )
+    solidus: Annotated[Quantity | None, MELT_RANGE] = key(
+        None,
+        description="Start of melting. An alloy without phase change leaves out solidus, "
+        "liquidus and latent_heat.",
+        examples=["1400 degC"],
+    )
+    liquidus: Annotated[Quantity | None, MELT_RANGE] = key(
+        None, description="End of melting.", examples=["1450 degC"]
+    )
+    latent_heat: Annotated[Quantity | None, Of(LATENT_HEAT, "0 kJ/kg", "5000 kJ/kg")] = key(
+        None, description="Heat of fusion.", examples=["270 kJ/kg"]
+    )
+    emissivity: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
+        description="Total emissivity.", examples=[0.5]
+    )
+
+
+class CaseFile(Table):
+    """A case: one braze, as a case file tells it."""
+
+    title: Annotated[str | None, Text("one line of text")] = key(
+        None, description="One line. Left out: the file's name.", examples=["Flue stub"]
+    )
+    joint: Annotated[str, OneOf(("tube-to-flange", "bead-on-tube"))] = key(
+        "tube-to-flange",
+        description="Tube through a flange bore with a fillet on the torch side, or the arc alone "
+        "on a plain tube at mid-length, torch square to the wall.",
+        examples=["tube-to-flange"],
+    )
+    tube: TubeTable = key(description="The thin tube.")
+    flange: FlangeTable | None = key(None, description="The flange; none on a bead-on-tube.")
+    lap: LapTable | None = key(None, description="The tube in the bore; none on a bead-on-tube.")
+    fillet: FilletTable | None = key(None, description="The fillet; none on a bead-on-tube.")
+    arc: ArcTable = key(description="The arc.")
+    travel: TravelTable = key(description="How the arc steps round the ring.")
+    surroundings: SurroundingsTable = key({}, description="Air and films.")
+    limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
+    numerics: NumericsTable = key({}, description="How finely to compute.")
+    probe: Annotated[list[ProbeTable], Field(max_length=100)] = key([], description="Thermocouples.")
+    alloys: dict[str, AlloyTable] = key({}, description="Alloys of the user's own, by name.")

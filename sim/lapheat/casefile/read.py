@@ -1,0 +1,297 @@
+"""A case file, with what `--set` puts over it, to a `Case`; every fault told at once."""
+
+from __future__ import annotations
+
+import re
+import stat
+import tomllib
+from collections.abc import Iterable, Iterator
+from copy import deepcopy
+from os import PathLike
+from pathlib import Path
+from typing import Any, NoReturn
+
+from pydantic import ValidationError
+
+from ..case import Case
+from .checks import Finding, findings
+from .faults import CaseError, Fault, did_you_mean, printable, shown
+from .fields import REFUSED
+from .model import NOT_YET_SERVED, CaseFile
+from .overrides import Override, apply, parse
+from .resolve import dotted, resolve
+from .rows import rows_of
+from .schema import entry_at, every_key, table_at
+
+__all__ = ["read_case", "read_case_text"]
+
+KeyPath = tuple[str | int, ...]
+
+_BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
+_TABLES = CaseFile.model_fields.keys() - {"title", "joint", "probe", "alloys"}
+_JOINT_ONLY = ("flange", "lap", "fillet")
+_JOINT_ONLY_KEYS = (("arc", "aim"), ("arc", "work_angle"))
+
+
+def read_case(
+    path: str | PathLike[str], overrides: Iterable[str] = (), detail: str | None = None
+) -> Case:
+    """Read a case file.
+
+    Parameters
+    ----------
+    path : the file
+    overrides : "KEY=VALUE" texts put over it, the last of a key wins
+    detail : "coarse", "standard" or "fine", put over `numerics.detail`
+
+    Returns
+    -------
+    Case
+        In SI, every default filled in.
+
+    Raises
+    ------
+    CaseError
+        The file cannot be read, or it has faults: all of them.
+    """
+    path = Path(path)
+    return read_case_text(_text_of(path), str(path), overrides, detail)
+
+
+def read_case_text(
+    text: str, name: str, overrides: Iterable[str] = (), detail: str | None = None
+) -> Case:
+    """Read the text of a case file; `name` is its path, for messages and the default title.
+
+    Raises
+    ------
+    CaseError
+        As for `read_case`.
+    """
+    raw = _toml_of(text, name)
+    changes, faults = parse(overrides)
+    if detail is not None:
+        changes.append(Override(("numerics", "detail"), detail, "--detail"))
+    if not raw and not changes and not faults:
+        _refuse(
+            name,
+            "file",
+            "nothing: it is empty",
+            "a case, with [tube], [flange], [arc] and [travel]",
+            "`lapheat new FILE` writes a commented one to start from",
+        )
+    origins, misplaced = apply(changes, raw)
+    faults += misplaced
+    case, found = _case_of(raw, printable(Path(name).stem) or "case")
+    defaults = {row.key: row.si for row in rows_of(case)}
+    for finding in found:
+        key = dotted(finding.path)
+        given = finding.given or _given(raw, finding.path, defaults.get(key))
+        file = next((o.source for o in reversed(origins) if _below(finding.path, o.path)), name)
+        faults.append(Fault(file, key, given, finding.allowed, finding.hint))
+    if faults:
+        raise CaseError(faults)
+    return case
+
+
+def _refuse(name: str, key: str, given: str, allowed: str, hint: str = "") -> NoReturn:
+    raise CaseError([Fault(name, key, given, allowed, hint)])
+
+
+def _text_of(path: Path) -> str:
+    """Text of a file, or a `CaseError` that says in one line why not."""
+    allowed = "a case file: TOML text in UTF-8, smaller than 1 MB"
+    name = str(path)
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            _refuse(name, "file", "a folder", allowed, "name the file in it")
+        if not stat.S_ISREG(status.st_mode):
+            _refuse(name, "file", "not a regular file", allowed)
+        if status.st_size > _BIGGEST:
+            _refuse(name, "file", f"{status.st_size / 1e6:.1f} MB", allowed)
+        data = path.read_bytes()
+    except FileNotFoundError:
+        near = _near_files(path)
+        _refuse(name, "file", "no such file", allowed, near)
+    except PermissionError:
+        hint = "its permissions do not let you read it"
+        _refuse(name, "file", "a file that cannot be read", allowed, hint)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        _refuse(name, "file", f"a file that cannot be read: {reason}", allowed)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        given = f"bytes that are not UTF-8, first in line {line}"
+        _refuse(name, "file", given, allowed, "save it again as UTF-8 in your editor")
+
+
+def _near_files(path: Path) -> str:
+    try:
+        names = [item.name for item in path.parent.iterdir() if item.suffix == ".toml"]
+    except OSError:
+        return ""
+    return did_you_mean(path.name, names)
+
+
+def _toml_of(text: str, name: str) -> dict[str, Any]:
+    allowed = 'TOML: tables in [brackets] and lines such as wall = "0.065 in"'
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        _refuse(name, "file", "brackets nested too deep", allowed)
+    except ValueError as error:  # TOMLDecodeError is one; a number of 5000 digits is another
+        problem = str(error)
+    at = re.search(r"at line (\d+)", problem)
+    if at is None:
+        _refuse(name, "file", f"text that is not TOML: {problem}", allowed)
+    lines = text.split("\n")
+    number = int(at[1])
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    hint = problem
+    if re.match(r"[\w.]+\s*=\s*[+-]?[0-9./ ]+\s*[A-Za-z°\"]", line) and line.count('"') < 2:
+        hint = f"put a value with a unit in quotes ({problem})"
+    _refuse(name, f"line {number}", shown(line) if line else "the end of the file", allowed, hint)
+
+
+def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
+    """Case, NaN where a value was refused, and all that is wrong with it."""
+    tidy = dict(raw)
+    found = list(_not_served(tidy))
+    found += _of_other_joint(tidy)
+    # A table left out is an empty one: its missing keys are then told, or its defaults taken. A
+    # misspelt joint does not tell which tables it needs.
+    joint = tidy.get("joint", "tube-to-flange")
+    needs_flange = joint == "tube-to-flange" or any(name in tidy for name in _JOINT_ONLY)
+    for name in _TABLES if needs_flange else _TABLES - {*_JOINT_ONLY}:
+        tidy.setdefault(name, {})
+    file, refused = _validated(tidy)
+    case = resolve(file, title)
+    return case, [*found, *refused, *findings(file, case)]
+
+
+def _not_served(raw: dict[str, Any]) -> Iterator[Finding]:
+    """Take the keys of later versions out of `raw` and refuse each by name."""
+    for key in NOT_YET_SERVED:
+        table, _, name = key.partition(".")
+        holder = raw.get(table)
+        if not name and table in raw:
+            value = raw.pop(table)
+            paths: list[KeyPath] = [(table,)]
+            if isinstance(value, dict) and value:
+                paths = [(table, part) for part in value]
+            for path in paths:
+                yield Finding(path, "not yet served by this version", "leave it out for now")
+        elif name and isinstance(holder, dict) and name in holder:
+            raw[table] = {part: value for part, value in holder.items() if part != name}
+            yield Finding((table, name), "not yet served by this version", "leave it out for now")
+
+
+def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:
+    """Take out of `raw`, and refuse, what has no meaning on a bead-on-tube."""
+    if raw.get("joint") != "bead-on-tube":
+        return
+    why = "nothing: it does not belong to a bead-on-tube, the arc alone on a plain tube"
+    hint = 'leave it out, or set joint = "tube-to-flange"'
+    for name in _JOINT_ONLY:
+        if name in raw:
+            del raw[name]
+            yield Finding((name,), why, hint)
+    for table, key in _JOINT_ONLY_KEYS:
+        holder = raw.get(table)
+        if isinstance(holder, dict) and key in holder:
+            raw[table] = {part: value for part, value in holder.items() if part != key}
+            yield Finding(
+                (table, key),
+                "nothing: on a bead-on-tube the torch stands square to the wall at mid-length",
+                hint,
+            )
+
+
+def _validated(raw: dict[str, Any]) -> tuple[CaseFile, list[Finding]]:
+    """Read through the model; what it refuses is put aside and the rest read again."""
+    found: list[Finding] = []
+    raw = deepcopy(raw)
+    first = True
+    while True:
+        try:
+            return CaseFile.model_validate(raw), found
+        except ValidationError as error:
+            for item in error.errors(include_url=False):
+                path = _path_of(item["loc"])
+                if first:
+                    found.append(_finding_of(path, item))
+                _set_aside(raw, path, item["type"])
+        first = False
+
+
+def _path_of(loc: KeyPath) -> KeyPath:
+    """Path in the file: without the tag pydantic adds for one quantity or a table."""
+    if loc[0] == "alloys" and len(loc) > 3 and loc[3] in ("one", "table"):
+        return (*loc[:3], *loc[4:])
+    return loc
+
+
+def _finding_of(path: KeyPath, item: Any) -> Finding:
+    context = item.get("ctx", {})
+    match item["type"]:
+        case "refused":
+            return Finding(path, context["allowed"], context["hint"])
+        case "missing":
+            entry, table = entry_at(path), table_at(path[:-1])
+            field = table.model_fields[str(path[-1])] if table else None
+            about = (field.description or "") if field else ""
+            about = (about[:1].lower() + about[1:]).rstrip(".")
+            if entry is None:
+                return Finding(path, about, "this key is required", "nothing")
+            return Finding(path, entry.allowed, f"this key is required: {about}", "nothing")
+        case "extra_forbidden":
+            return _unknown(path)
+        case "list_type" if path == ("probe",):
+            return Finding(path, "a list of tables, each headed [[probe]]", "double the brackets")
+        case "list_type":
+            return Finding(path, "a list in brackets")
+        case "too_long":
+            return Finding(path, f"at most {context['max_length']} entries")
+    return Finding(path, f"a table: [{dotted(path)}] with keys and values below it")
+
+
+def _unknown(path: KeyPath) -> Finding:
+    table = table_at(path[:-1])
+    names = tuple(table.model_fields) if table else ()
+    key = str(path[-1])
+    hint = did_you_mean(key, names)
+    if not hint:
+        whole = [*every_key(), *NOT_YET_SERVED]
+        elsewhere = [full for full in whole if full.rpartition(".")[2] == key]
+        hint = f'did you mean "{elsewhere[0]}"?' if elsewhere else did_you_mean(dotted(path), whole)
+    where = f"[{dotted(path[:-1])}]" if len(path) > 1 else "a case file"
+    return Finding(path, f"a key of {where}: {', '.join(names)}", hint)
+
+
+def _set_aside(raw: Any, path: KeyPath, why: str) -> None:
+    """Change `raw` so that the item at `path` cannot be refused again."""
+    for part in path[:-1]:
+        raw = raw[part]
+    if why == "extra_forbidden":
+        del raw[path[-1]]
+    elif path == ("probe",):
+        raw["probe"] = []
+    else:
+        raw[path[-1]] = {} if why in ("model_type", "dict_type") else REFUSED
+
+
+def _below(path: KeyPath, top: tuple[str, ...]) -> bool:
+    return path[: len(top)] == top
+
+
+def _given(raw: Any, path: KeyPath, default: str | None) -> str:
+    """What stands at `path`, or the default that does."""
+    for part in path:
+        try:
+            raw = raw[part]
+        except (KeyError, IndexError, TypeError):
+            return f"nothing; the default is {default}" if default else "nothing"
+    return shown(raw)

@@ -1,0 +1,258 @@
+"""Case file -> Case: defaults that depend on other keys are filled in here."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import suppress
+from typing import Any
+
+from ..alloys import Alloy, builtin, builtin_names
+from ..case import (
+    Arc,
+    Case,
+    Display,
+    Fillet,
+    Flange,
+    Lap,
+    Limits,
+    Probe,
+    Surroundings,
+    Travel,
+    Tube,
+)
+from ..units import Quantity, rounded
+from .faults import shown
+from .model import (
+    AlloyTable,
+    ArcTable,
+    CaseFile,
+    ConductivityTable,
+    ProbeTable,
+    SpecificHeatTable,
+    Table,
+)
+
+__all__ = ["conventional_voltage", "dotted", "resolve", "user_alloy"]
+
+_IMPERIAL = ("inch", "foot", "yard", "thou")
+
+
+def dotted(path: tuple[str | int, ...]) -> str:
+    """Key at a path as messages say it: ("probe", 0, "on") is "probe[1].on"."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            plain = part.isascii() and part.replace("_", "").replace("-", "").isalnum()
+            text += f".{part if plain else shown(part)}"
+    return text.removeprefix(".")
+
+
+def _given_keys(
+    table: Table, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    """Path and value of every key the user wrote."""
+
+    def walk(value: Any, at: tuple[str | int, ...]) -> Iterator[tuple[Any, Any]]:
+        if isinstance(value, Table):
+            yield from _given_keys(value, at)
+        elif isinstance(value, dict):
+            for name, item in value.items():
+                yield from walk(item, (*at, name))
+        elif isinstance(value, list):
+            for index, item in enumerate(value):
+                yield from walk(item, (*at, index))
+        else:
+            yield at, value
+
+    for key in type(table).model_fields:
+        if key in table.model_fields_set:
+            yield from walk(getattr(table, key), (*path, key))
+
+
+def _written(file: CaseFile) -> dict[str, str]:
+    """What the user wrote, by dotted key."""
+    texts = {}
+    for path, value in _given_keys(file):
+        if isinstance(value, Quantity):
+            texts[dotted(path)] = value.text
+        else:
+            texts[dotted(path)] = value if isinstance(value, str) else shown(value)
+    return texts
+
+
+def conventional_voltage(current: float) -> float:
+    """Load voltage of TIG by convention [V], of a current [A].
+
+    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
+    from memory). It is the load a power source is rated at and reads above a real argon arc.
+    """
+    return rounded(min(10.0 + 0.04 * current, 34.0))
+
+
+def _alloys(file: CaseFile, names: tuple[str, ...]) -> dict[str, Alloy]:
+    """Alloys by the names in use; a name or a user's alloy that is faulty is left out."""
+    found = {}
+    for name in names:
+        if name in file.alloys:
+            # `checks` tells what is wrong with one that cannot be made.
+            with suppress(ValueError, TypeError):
+                found[name] = user_alloy(name, file.alloys[name])
+        elif name in builtin_names():
+            found[name] = builtin(name)
+    return found
+
+
+def user_alloy(name: str, table: AlloyTable) -> Alloy:
+    """Alloy from a user's table.
+
+    Raises
+    ------
+    ValueError
+        The numbers do not make an alloy.
+    """
+
+    def curve(given: Any) -> float | tuple[list[float], list[float]]:
+        if isinstance(given, ConductivityTable | SpecificHeatTable):
+            return list(map(float, given.temperature)), list(map(float, given.value))
+        return float(given)
+
+    def number(given: Quantity | None) -> float | None:
+        return None if given is None else float(given)
+
+    return Alloy.tabulated(
+        name,
+        density=float(table.density),
+        conductivity=curve(table.conductivity),
+        specific_heat=curve(table.specific_heat),
+        emissivity=float(table.emissivity),
+        solidus=number(table.solidus),
+        liquidus=number(table.liquidus),
+        latent_heat=number(table.latent_heat),
+    )
+
+
+def _arc(table: ArcTable, bead: bool) -> Arc:
+    measured = table.voltage is not None
+    current = float(table.current)
+    voltage = conventional_voltage(current) if table.voltage is None else float(table.voltage)
+    default = 0.75 if measured else 0.63
+    return Arc(
+        current=current,
+        voltage=voltage,
+        voltage_measured=measured,
+        efficiency=default if table.efficiency is None else float(table.efficiency),
+        spot=float(table.spot),
+        work_angle=rounded(0.5 * math.pi) if bead else float(table.work_angle),
+        aim=0.0 if bead else float(table.aim),
+    )
+
+
+def _probe(table: ProbeTable) -> Probe:
+    return Probe(
+        name=table.name,
+        on=table.on,
+        angle=float(table.angle),
+        height=0.0 if table.height is None else float(table.height),
+        radius=0.0 if table.radius is None else float(table.radius),
+        depth=float(table.depth),
+    )
+
+
+def _joint(file: CaseFile) -> tuple[Flange, Lap, Fillet] | tuple[None, None, None]:
+    if file.flange is None or file.lap is None or file.fillet is None:
+        return None, None, None
+    thickness = float(file.flange.thickness)
+    depth, leg = file.lap.depth, file.fillet.leg
+    # NaN, a refused wall, stays NaN only as the first argument of max.
+    usual_leg = rounded(max(2.0 * float(file.tube.wall), 2e-3))
+    return (
+        Flange(file.flange.alloy, thickness, float(file.flange.outside_diameter)),
+        Lap(thickness if depth is None else float(depth), float(file.lap.clearance)),
+        Fillet(
+            file.fillet.filler,
+            usual_leg if leg is None else float(leg),
+            float(file.fillet.wire_diameter),
+        ),
+    )
+
+
+def _travel(file: CaseFile) -> Travel:
+    table = file.travel
+    below = table.resume_below
+    return Travel(
+        speed=float(table.speed),
+        segment=float(table.segment),
+        pause=float(table.pause),
+        overlap=float(table.overlap),
+        resume_below=None if below is None else float(below),
+        order=table.order if isinstance(table.order, str | tuple) else "in-turn",
+        dwell=float(table.dwell),
+        taper=float(table.taper),
+        coverage=float(table.coverage),
+    )
+
+
+def _display(file: CaseFile) -> Display:
+    units = [value.unit for _, value in _given_keys(file) if isinstance(value, Quantity)]
+    return Display(
+        length="in" if file.tube.outside_diameter.unit in _IMPERIAL else "mm",
+        temperature="degF" if "degree_Fahrenheit" in units else "degC",
+    )
+
+
+def _assumed(arc: Arc) -> tuple[str, ...]:
+    if arc.voltage_measured:
+        return ()
+    return (
+        f"No arc voltage was given: {arc.voltage:.4g} V was taken, by the convention 10 V + 0.04 "
+        f"V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work.",
+    )
+
+
+def resolve(file: CaseFile, name: str) -> Case:
+    """Fill in every default.
+
+    Parameters
+    ----------
+    file : what was read; refused values in it are NaN and stay so
+    name : title where the file gives none
+    """
+    bead = file.joint == "bead-on-tube"
+    flange, lap, fillet = _joint(file)
+    diameter = float(file.tube.outside_diameter)
+    length = file.tube.length
+    tube = Tube(
+        alloy=file.tube.alloy,
+        outside_diameter=diameter,
+        wall=float(file.tube.wall),
+        length=rounded(min(3.0 * diameter, 0.15)) if length is None else float(length),
+    )
+    arc = _arc(file.arc, bead)
+    names = [tube.alloy]
+    if flange is not None and fillet is not None:
+        names += [flange.alloy, fillet.filler]
+    return Case(
+        title=file.title or name,
+        joint=file.joint,
+        tube=tube,
+        flange=flange,
+        lap=lap,
+        fillet=fillet,
+        arc=arc,
+        travel=_travel(file),
+        surroundings=Surroundings(
+            temperature=float(file.surroundings.temperature),
+            convection=float(file.surroundings.convection),
+            bore_convection=float(file.surroundings.bore_convection),
+        ),
+        limits=Limits(float(file.limits.base_margin), float(file.limits.wet_fraction)),
+        detail=file.numerics.detail,
+        probes=tuple(_probe(table) for table in file.probe),
+        alloys=_alloys(file, tuple(dict.fromkeys(names))),
+        display=_display(file),
+        assumed=_assumed(arc),
+        written=_written(file),
+    )

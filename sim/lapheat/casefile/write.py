@@ -1,0 +1,100 @@
+"""`Case` -> the text of a case file that runs again as it is; the starter case."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from importlib.resources import files
+from itertools import groupby
+
+from ..alloys import Alloy, Property, builtin_names
+from ..case import Case
+from ..units import (
+    CONDUCTIVITY,
+    DENSITY,
+    LATENT_HEAT,
+    SPECIFIC_HEAT,
+    TEMPERATURE,
+    Kind,
+    rounded,
+    write_quantity,
+)
+from .rows import Row, rows_of
+
+__all__ = ["case_to_toml", "starter_text"]
+
+
+def starter_text() -> str:
+    """A commented case to start from, with every key."""
+    return files(__package__).joinpath("starter.toml").read_text("utf-8")
+
+
+def case_to_toml(case: Case) -> str:
+    """Write every key of a resolved case.
+
+    Reading it back gives an equal case. Values are in mm, mm/s, s, A, V, degC; only the tube's
+    diameter and the air's temperature keep the units the user thinks in, and so tell them.
+    """
+    lines = ["# Resolved by Lapheat: every key, defaults filled in."]
+    for table, rows in groupby(rows_of(case), key=lambda row: row.key.rpartition(".")[0]):
+        if table.startswith("probe"):
+            lines += ["", "[[probe]]"]
+        elif table:
+            lines += ["", f"[{table}]"]
+        lines += [_line(row, case) for row in rows]
+    for name, alloy in case.alloys.items():
+        if name not in builtin_names():
+            lines += ["", f"[alloys.{_text(name)}]", *_alloy_lines(alloy)]
+    return "\n".join(lines) + "\n"
+
+
+def _line(row: Row, case: Case) -> str:
+    key, value = row.key.rpartition(".")[2], row.value
+    if value is None:
+        return f"# {key}: none"
+    if isinstance(value, tuple):
+        return f"{key} = {list(value)}"
+    if isinstance(value, str) or row.kind is None:
+        return f"{key} = {_text(str(value))}"
+    if row.key == "arc.voltage" and not case.arc.voltage_measured:
+        return f"# {key}: {write_quantity(value, row.kind)}, by convention, not measured"
+    theirs = {
+        "tube.outside_diameter": case.display.length,
+        "surroundings.temperature": case.display.temperature,
+    }.get(row.key, row.kind.resolved)
+    if theirs == row.kind.resolved:
+        return f"{key} = {_quantity(value, row.kind)}"
+    return f"{key} = {_quantity(value, row.kind, theirs)}  # {write_quantity(value, row.kind)}"
+
+
+def _quantity(value: float, kind: Kind, unit: str | None = None) -> str:
+    text = write_quantity(value, kind, unit)
+    return _text(text) if kind.si else text
+
+
+def _text(text: str) -> str:
+    """TOML string: JSON's escapes, and DEL, which JSON leaves."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _alloy_lines(alloy: Alloy) -> Iterator[str]:
+    yield f"density = {_quantity(alloy.density, DENSITY)}"
+    yield f"conductivity = {_property(alloy.conductivity, CONDUCTIVITY)}"
+    yield f"specific_heat = {_property(alloy.specific_heat, SPECIFIC_HEAT)}"
+    if alloy.solidus is not None and alloy.liquidus is not None and alloy.latent_heat is not None:
+        yield f"solidus = {_quantity(alloy.solidus, TEMPERATURE)}"
+        yield f"liquidus = {_quantity(alloy.liquidus, TEMPERATURE)}"
+        yield f"latent_heat = {_quantity(alloy.latent_heat, LATENT_HEAT)}"
+    yield f"emissivity = {alloy.emissivity!r}"
+
+
+def _property(given: Property, kind: Kind) -> str:
+    """One quantity, or the table a user's property was made from."""
+    first = given.pieces[0].coefficients
+    if len(given.pieces) == 1 and len(first) == 1:
+        return _quantity(first[0], kind)
+    temperatures = [*(piece.low for piece in given.pieces), given.high]
+    values = [*(piece.coefficients[0] for piece in given.pieces), rounded(given(given.high))]
+    points = ", ".join(_quantity(T, TEMPERATURE) for T in temperatures)
+    numbers = ", ".join(_quantity(value, kind) for value in values)
+    return f"{{ temperature = [{points}], value = [{numbers}] }}"
