@@ -34,7 +34,7 @@ class CompiledStepper:
         self._phi = np.empty((2, nc, layers))
         self._skin_t = np.empty((2, skins, layers))
         self._skin_k = np.empty((2, skins, layers))
-        self._scratch = np.empty((self.threads, 2, layers))
+        self._scratch = np.zeros((self.threads, 4, layers))
         self._lost = np.zeros(len(problem.wall))
 
     def advance(self, state: State, dt: float) -> float:
@@ -43,12 +43,15 @@ class CompiledStepper:
         self._phi[0] = state.phi
         self._skin_t[0] = state.skin_t
         self._skin_k[0] = state.skin_k
-        lost = kernel.advance(
+        stages = stages_for(dt, p.explicit_limit)
+        advance = kernel.advance if self.threads == 1 else kernel.advance_threaded
+        lost = advance(
             state.h, self._rate, self._ys, self._phi, self._skin_t, self._skin_k,
-            dt, stages_for(dt, p.explicit_limit), self.threads, p.grid, p.tables, state.alive,
+            dt, stages, self.threads, p.grid, p.tables, state.alive,
             state.contact, state.heat, state.air, state.extra, self._scratch, self._lost,
         )  # fmt: skip
-        state.phi[:] = self._phi[0]
-        state.skin_t[:] = self._skin_t[0]
-        state.skin_k[:] = self._skin_k[0]
+        end = stages % 2
+        state.phi[:] = self._phi[end]
+        state.skin_t[:] = self._skin_t[end]
+        state.skin_k[:] = self._skin_k[end]
         return float(lost)

@@ -24,6 +24,7 @@ __all__ = [
     "Tables",
     "Torch",
     "advance",
+    "advance_threaded",
     "fill_lap",
     "light",
     "observe",
@@ -108,27 +109,32 @@ class Torch(NamedTuple):
     step: float  # angle or length of a layer
 
 
-_fast = njit(cache=True, fastmath={"contract", "nsz", "arcp"})
+# a division that may raise would keep its loop from being vectorised
+_fast = njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "arcp"})
 
 
 @_fast
-def _node(h: float, low: float, per_step: float, last: int) -> tuple[int, float]:
+def _node(h, low, per_step, last):  # type: ignore[no-untyped-def]
     x = (h - low) * per_step
-    i = min(max(int(x), 0), last)
+    i = min(max(np.int32(x), np.int32(0)), last)  # 32 bits: the conversion then vectorises
     return i, x - i
 
 
 @_fast
-def _surface(tc: float, resistance: float, q: float, film: float, eps: float, air: float) -> float:
-    """Temperature of a face that gains `q` [W/m2] and loses by film and radiation."""
-    ts = tc + resistance * q
-    a4 = air * air * air * air
-    for _ in range(2):  # Newton; the film alone needs one
-        cube = ts * ts * ts
-        loss = film * (ts - air) + STEFAN_BOLTZMANN * eps * (cube * ts - a4)
-        slope = film + 4.0 * STEFAN_BOLTZMANN * eps * cube
-        ts -= (ts - tc - resistance * (q - loss)) / (1.0 + resistance * slope)
-    return ts
+def _look_up(h, low, per_step, value, rise, out):  # type: ignore[no-untyped-def]
+    last = np.int32(value.shape[0] - 1)
+    for k in range(h.shape[0]):
+        i, f = _node(h[k], low, per_step, last)
+        out[k] = value[i] + f * rise[i]
+
+
+@_fast
+def _look_up_held(h, low, per_step, value, rise, out):  # type: ignore[no-untyped-def]
+    """As `_look_up`, but held beyond the ends: a conductivity must stay positive."""
+    last = np.int32(value.shape[0] - 1)
+    for k in range(h.shape[0]):
+        i, f = _node(h[k], low, per_step, last)
+        out[k] = value[i] + min(max(f, 0.0), 1.0) * rise[i]
 
 
 @_fast
@@ -136,112 +142,195 @@ def _row_state(c, h, grid, tables, phi, skin_t, skin_k):  # type: ignore[no-unty
     """Conductivity integral, and for skin cells temperature and conductivity, of row `c`."""
     a = grid.alloy[c]
     low, per_step = tables.low[a], tables.per_step[a]
-    last = tables.phi.shape[1] - 1
-    value, rise = tables.phi[a], tables.phi_rise[a]
-    for k in range(h.shape[1]):
-        i, f = _node(h[c, k], low, per_step, last)
-        phi[c, k] = value[i] + f * rise[i]
+    _look_up(h, low, per_step, tables.phi[a], tables.phi_rise[a], phi[c])
     s = grid.skin[c]
     if s >= 0:
-        t, tr = tables.temperature[a], tables.temperature_rise[a]
-        q, qr = tables.conductivity[a], tables.conductivity_rise[a]
-        for k in range(h.shape[1]):
-            i, f = _node(h[c, k], low, per_step, last)
-            skin_t[s, k] = t[i] + f * tr[i]
-            skin_k[s, k] = q[i] + min(max(f, 0.0), 1.0) * qr[i]
+        t, k = tables.temperature, tables.conductivity
+        _look_up(h, low, per_step, t[a], tables.temperature_rise[a], skin_t[s])
+        _look_up_held(h, low, per_step, k[a], tables.conductivity_rise[a], skin_k[s])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def refresh(h, grid, tables, phi, skin_t, skin_k):  # type: ignore[no-untyped-def]
     """Bring `phi`, `skin_t` and `skin_k` in line with the enthalpies `h`."""
     for c in range(h.shape[0]):
-        _row_state(c, h, grid, tables, phi, skin_t, skin_k)
+        _row_state(c, h[c], grid, tables, phi, skin_t, skin_k)
+
+
+@_fast
+def _surface(tc, resistance, q, film, eps, air):  # type: ignore[no-untyped-def]
+    """Temperature of a face that gains `q` [W/m2] and loses by film and radiation."""
+    ts = tc + resistance * q
+    a4 = air * air * air * air
+    for _ in range(2):  # Newton; the film alone needs one
+        cube = ts * ts * ts
+        loss = film * (ts - air) + eps * (cube * ts - a4)
+        slope = film + 4.0 * eps * cube
+        ts -= (ts - tc - resistance * (q - loss)) / (1.0 + resistance * slope)
+    return ts
+
+
+@_fast
+def _through(acc, own, other, factor):  # type: ignore[no-untyped-def]
+    """Heat from the cells of row `other` into those of `own`, inside one part."""
+    for k in range(acc.shape[0]):
+        acc[k] += factor * (other[k] - own[k])
+
+
+@_fast
+def _through_filler(acc, own, other, factor, here, there):  # type: ignore[no-untyped-def]
+    for k in range(acc.shape[0]):
+        acc[k] += factor * here[k] * there[k] * (other[k] - own[k])
+
+
+@_fast
+def _across(acc, t, t_other, k_own, k_other, area, near, far, gate):  # type: ignore[no-untyped-def]
+    """Heat between base and filler, where `gate` is 1."""
+    for k in range(acc.shape[0]):
+        r = near / k_own[k] + far / k_other[k]
+        acc[k] += area * gate[k] * (t_other[k] - t[k]) / r
+
+
+@_fast
+def _across_lap(acc, t, t_other, k_own, k_other, area, near, far, contact):  # type: ignore[no-untyped-def]
+    for k in range(acc.shape[0]):
+        r = near / k_own[k] + far / k_other[k] + contact[k]
+        acc[k] += area * (t_other[k] - t[k]) / r
+
+
+@_fast
+def _along(acc, flow, phi, factor, closed):  # type: ignore[no-untyped-def]
+    """Heat from layer to layer -> `acc` (overwritten)."""
+    last = phi.shape[0] - 1
+    for k in range(last):
+        flow[k] = factor * (phi[k + 1] - phi[k])
+    flow[last] = factor * (phi[0] - phi[last]) if closed else 0.0
+    acc[0] = flow[0] - flow[last]
+    for k in range(last):
+        acc[k + 1] = flow[k + 1] - flow[k]
+
+
+@_fast
+def _along_filler(acc, flow, phi, factor, alive):  # type: ignore[no-untyped-def]
+    last = phi.shape[0] - 1
+    for k in range(last):
+        flow[k] = factor * alive[k] * alive[k + 1] * (phi[k + 1] - phi[k])
+    flow[last] = factor * alive[last] * alive[0] * (phi[0] - phi[last])
+    acc[0] = flow[0] - flow[last]
+    for k in range(last):
+        acc[k + 1] = flow[k + 1] - flow[k]
+
+
+@njit(cache=True, fastmath=True)
+def _sum(values):  # type: ignore[no-untyped-def]
+    total = 0.0
+    for k in range(values.shape[0]):
+        total += values[k]
+    return total
+
+
+@_fast
+def _wall(acc, loss, q, open_, t, k_own, area, near, film, eps, air):  # type: ignore[no-untyped-def]
+    """Heat through a wall with flux `q` falling on it; what the wall loses [W] -> `loss`."""
+    a4 = air * air * air * air
+    for k in range(acc.shape[0]):
+        ts = _surface(t[k], near / k_own[k], q[k], film, eps, air)
+        loss[k] = area * open_[k] * (film * (ts - air) + eps * (ts * ts * ts * ts - a4))
+        acc[k] += q[k] * area * open_[k] - loss[k]
 
 
 @_fast
 def _row_heat(  # type: ignore[no-untyped-def]
-    c, grid, phi, skin_t, skin_k, alive, contact, heat, air, extra, acc, flow, lost
+    c, grid, phi, skin_t, skin_k, alive, contact, heat, air, extra, work, lost
 ):
-    """Heat flowing into row `c` [W] -> `acc`; heat its walls lose -> `lost`."""
-    layers = phi.shape[1]
-    last = layers - 1
-    e = grid.along[c]
+    """Heat flowing into row `c` [W] -> ``work[0]``; heat its walls lose -> `lost`."""
+    acc, flow, open_, none = work[0], work[1], work[2], work[3]
     s = grid.slot[c]
     own = grid.skin[c]
-    if extra.shape[0] > 0:
-        for k in range(layers):
-            acc[k] = extra[c, k]
-    else:
-        for k in range(layers):
-            acc[k] = 0.0
-    for k in range(last):
-        flow[k] = e * (phi[c, k + 1] - phi[c, k])
-    flow[last] = e * (phi[c, 0] - phi[c, last]) if grid.closed else 0.0
     if s >= 0:
-        for k in range(last):
-            flow[k] *= alive[s, k] * alive[s, k + 1]
-        flow[last] *= alive[s, last] * alive[s, 0]
-    acc[0] += flow[0] - flow[last]
-    for k in range(1, layers):
-        acc[k] += flow[k] - flow[k - 1]
+        _along_filler(acc, flow, phi[c], grid.along[c], alive[s])
+    else:
+        _along(acc, flow, phi[c], grid.along[c], grid.closed)
+    if extra.shape[0] > 0:
+        for k in range(acc.shape[0]):
+            acc[k] += extra[c, k]
     for m in range(grid.first[c], grid.first[c + 1]):
         o = grid.other[m]
         kind = grid.kind[m]
         if kind == PLAIN:
-            g = grid.factor[m]
-            for k in range(layers):
-                acc[k] += g * (phi[o, k] - phi[c, k])
+            _through(acc, phi[c], phi[o], grid.factor[m])
         elif kind == IN_FILLER:
-            g = grid.factor[m]
-            p = grid.slot[o]
-            for k in range(layers):
-                acc[k] += g * alive[s, k] * alive[p, k] * (phi[o, k] - phi[c, k])
+            _through_filler(acc, phi[c], phi[o], grid.factor[m], alive[s], alive[grid.slot[o]])
         else:
             n = grid.skin[o]
             area, near, far, row = grid.area[m], grid.near[m], grid.far[m], grid.row[m]
+            ta, tb, ka, kb = skin_t[own], skin_t[n], skin_k[own], skin_k[n]
             if kind == LAP:
-                for k in range(layers):
-                    r = near / skin_k[own, k] + far / skin_k[n, k] + contact[row, k]
-                    acc[k] += area * (skin_t[n, k] - skin_t[own, k]) / r
+                _across_lap(acc, ta, tb, ka, kb, area, near, far, contact[row])
             else:
-                for k in range(layers):
-                    r = near / skin_k[own, k] + far / skin_k[n, k]
-                    acc[k] += area * alive[row, k] * (skin_t[n, k] - skin_t[own, k]) / r
+                _across(acc, ta, tb, ka, kb, area, near, far, alive[row])
     for w in range(grid.wall_first[c], grid.wall_first[c + 1]):
-        area, near, film, eps = (
-            grid.wall_area[w],
-            grid.wall_near[w],
-            grid.film[w],
-            grid.emissivity[w],
-        )
-        ta = air[w]
         lit, cover = grid.lit[w], grid.cover[w]
-        a4 = ta * ta * ta * ta
-        total = 0.0
-        for k in range(layers):
-            q = heat[lit, k] if lit >= 0 else 0.0
-            open_ = 1.0
-            if cover >= 0:
-                open_ = 1.0 - alive[cover, k]
-            elif s >= 0:
-                open_ = alive[s, k]
-            tc = skin_t[own, k]
-            ts = _surface(tc, near / skin_k[own, k], q, film, eps, ta)
-            loss = film * (ts - ta) + STEFAN_BOLTZMANN * eps * (ts * ts * ts * ts - a4)
-            loss *= area * open_
-            acc[k] += q * area * open_ - loss
-            total += loss
-        lost[w] = total
+        if cover >= 0:
+            for k in range(acc.shape[0]):
+                open_[k] = 1.0 - alive[cover, k]
+        elif s >= 0:
+            open_[:] = alive[s]
+        else:
+            open_[:] = 1.0
+        q = none
+        if lit >= 0:
+            q = heat[lit]
+        _wall(
+            acc, flow, q, open_, skin_t[own], skin_k[own], grid.wall_area[w], grid.wall_near[w],
+            grid.film[w], STEFAN_BOLTZMANN * grid.emissivity[w], air[w],
+        )  # fmt: skip
+        lost[w] = _sum(flow)
 
 
-@njit(cache=True, parallel=True, fastmath={"contract", "nsz", "arcp"})
-def advance(  # type: ignore[no-untyped-def]
+@_fast
+def _first_stage(y, y0, h, rate, acc, scale, mut):  # type: ignore[no-untyped-def]
+    for k in range(y.shape[0]):
+        rate[k] = scale * acc[k]
+        y0[k] = h[k]
+        y[k] = h[k] + mut * rate[k]
+
+
+@_fast
+def _later_stage(y, y1, h, rate, acc, scale, mu, nu, mut, gat):  # type: ignore[no-untyped-def]
+    rest = 1.0 - mu - nu
+    for k in range(y.shape[0]):
+        y[k] = mu * y1[k] + nu * y[k] + rest * h[k] + mut * scale * acc[k] + gat * rate[k]
+
+
+@_fast
+def _stage(  # type: ignore[no-untyped-def]
+    lo, hi, j, mu, nu, mut, gat, dt, h, rate, ys, phis, skins_t, skins_k,
+    grid, tables, alive, contact, heat, air, extra, work, lost,
+):  # fmt: skip
+    """Stage `j` for the rows `lo` to `hi`."""
+    old, new = (j - 1) % 2, j % 2
+    for c in range(lo, hi):
+        _row_heat(
+            c, grid, phis[old], skins_t[old], skins_k[old],
+            alive, contact, heat, air, extra, work, lost,
+        )  # fmt: skip
+        scale = dt / grid.mass[c]
+        if j == 1:
+            _first_stage(ys[1, c], ys[0, c], h[c], rate[c], work[0], scale, mut)
+        else:
+            _later_stage(ys[new, c], ys[old, c], h[c], rate[c], work[0], scale, mu, nu, mut, gat)
+        _row_state(c, ys[new, c], grid, tables, phis[new], skins_t[new], skins_k[new])
+
+
+def _advance(  # type: ignore[no-untyped-def]
     h, rate, ys, phis, skins_t, skins_k, dt, stages, threads,
     grid, tables, alive, contact, heat, air, extra, scratch, lost,
 ):  # fmt: skip
     """One step of `dt` [s] in `stages` (>= 2) stages; returns heat lost [J].
 
-    On entry ``phis[0]``, ``skins_*[0]`` belong to `h`; on return they belong to the new `h`.
+    On entry ``phis[0]``, ``skins_*[0]`` belong to `h`; on return those at ``stages % 2`` belong
+    to the new `h`.
 
     Parameters
     ----------
@@ -253,9 +342,9 @@ def advance(  # type: ignore[no-untyped-def]
     heat : (lit, layers) flux from the arc into exposed faces [W/m2]
     air : (w,) temperature beyond each wall [K]
     extra : (nc, layers) heat put into cells [W], or of no rows
-    scratch : (threads, 2, layers); lost : (w,)
+    scratch : (threads, 4, layers), zero in its last row; lost : (w,)
     """
-    cells, layers = h.shape
+    cells = h.shape[0]
     s = stages
     w1 = 4.0 / (s * s + s - 2.0)
     b_prev, b_prev2 = 1.0 / 3.0, 1.0 / 3.0
@@ -273,30 +362,12 @@ def advance(  # type: ignore[no-untyped-def]
             nu = -(j - 1.0) / j * b / b_prev2
             mut = mu * w1
             gat = -(1.0 - b_prev) * mut
-        rest = 1.0 - mu - nu
         for t in prange(threads):
-            acc, flow = scratch[t, 0], scratch[t, 1]
-            for c in range(t * cells // threads, (t + 1) * cells // threads):
-                _row_heat(
-                    c, grid, phis[old], skins_t[old], skins_k[old],
-                    alive, contact, heat, air, extra, acc, flow, lost,
-                )  # fmt: skip
-                scale = dt / grid.mass[c]
-                if j == 1:
-                    for k in range(layers):
-                        rate[c, k] = scale * acc[k]
-                        ys[1, c, k] = h[c, k] + mut * rate[c, k]
-                        ys[0, c, k] = h[c, k]
-                else:
-                    for k in range(layers):
-                        ys[new, c, k] = (
-                            mu * ys[old, c, k]
-                            + nu * ys[new, c, k]
-                            + rest * h[c, k]
-                            + mut * scale * acc[k]
-                            + gat * rate[c, k]
-                        )
-                _row_state(c, ys[new], grid, tables, phis[new], skins_t[new], skins_k[new])
+            _stage(
+                t * cells // threads, (t + 1) * cells // threads, j, mu, nu, mut, gat, dt,
+                h, rate, ys, phis, skins_t, skins_k,
+                grid, tables, alive, contact, heat, air, extra, scratch[t], lost,
+            )  # fmt: skip
         power = 0.0
         for w in range(lost.shape[0]):
             power += lost[w]
@@ -309,21 +380,19 @@ def advance(  # type: ignore[no-untyped-def]
         b_prev2, b_prev = b_prev, b
     end = s % 2
     for t in prange(threads):
-        for c in range(t * cells // threads, (t + 1) * cells // threads):
-            for k in range(layers):
-                h[c, k] = ys[end, c, k]
-            n = grid.skin[c]
-            if end == 1:
-                for k in range(layers):
-                    phis[0, c, k] = phis[1, c, k]
-                if n >= 0:
-                    for k in range(layers):
-                        skins_t[0, n, k] = skins_t[1, n, k]
-                        skins_k[0, n, k] = skins_k[1, n, k]
+        lo, hi = t * cells // threads, (t + 1) * cells // threads
+        h[lo:hi] = ys[end, lo:hi]
     return e1
 
 
-@njit(cache=True)
+_MATH = {"contract", "nsz", "arcp"}
+advance = njit(_advance, cache=True, error_model="numpy", fastmath=_MATH)
+advance_threaded = njit(
+    _advance, cache=True, parallel=True, error_model="numpy", fastmath=_MATH
+)
+
+
+@njit(cache=True, error_model="numpy")
 def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
     """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
 
@@ -384,7 +453,7 @@ def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-de
     return total / (np.pi * two)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def fill_lap(  # type: ignore[no-untyped-def]
     surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
 ):
@@ -419,7 +488,7 @@ def fill_lap(  # type: ignore[no-untyped-def]
                 contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def observe(  # type: ignore[no-untyped-def]
     h, grid, tables, base, skin_t, skin_k, alive, contact, heat, air,
     surface, peak, cell_peak, wet_peak, best,
@@ -459,9 +528,8 @@ def observe(  # type: ignore[no-untyped-def]
                 t = nan
             else:
                 q = heat[lit, k] if lit >= 0 else 0.0
-                t = _surface(
-                    tc, grid.wall_near[w] / kc, q, grid.film[w], grid.emissivity[w], air[w]
-                )
+                eps = STEFAN_BOLTZMANN * grid.emissivity[w]
+                t = _surface(tc, grid.wall_near[w] / kc, q, grid.film[w], eps, air[w])
             surface[w, k] = t
     for i in range(laps):
         m = base.lap_link[i]
@@ -485,7 +553,7 @@ def observe(  # type: ignore[no-untyped-def]
                     best[part, 0], best[part, 1], best[part, 2] = t, i, k
     for c in range(cells):
         a = grid.alloy[c]
-        last = tables.phi.shape[1] - 1
+        last = np.int32(tables.phi.shape[1] - 1)
         for k in range(layers):
             i, f = _node(h[c, k], tables.low[a], tables.per_step[a], last)
             t = tables.temperature[a, i] + f * tables.temperature_rise[a, i]
@@ -494,7 +562,7 @@ def observe(  # type: ignore[no-untyped-def]
     return sane
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def sample(h, grid, tables, surface, first, node, layer, weight, out):  # type: ignore[no-untyped-def]
     """Interpolate temperatures: sums of `weight` times node `node` at `layer`.
 
@@ -508,7 +576,7 @@ def sample(h, grid, tables, surface, first, node, layer, weight, out):  # type: 
             if c < cells:
                 a = grid.alloy[c]
                 i, f = _node(
-                    h[c, k], tables.low[a], tables.per_step[a], tables.phi.shape[1] - 1
+                    h[c, k], tables.low[a], tables.per_step[a], np.int32(tables.phi.shape[1] - 1)
                 )
                 t = tables.temperature[a, i] + f * tables.temperature_rise[a, i]
             else:

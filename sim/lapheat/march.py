@@ -138,10 +138,7 @@ class _March:
 
     def _picture(self, layer: int) -> Snapshot:
         p, state = self.problem, self.state
-        temperature = np.empty(p.mesh.shape[0])
-        for a, alloy in enumerate(p.alloys):
-            mine = p.grid.alloy == a
-            temperature[mine] = alloy.table().lookup(state.h[mine, layer])[0]
+        temperature = state.temperature(layer)
         alive = np.ones(len(temperature), dtype=np.bool_)
         alive[p.fillet_cells] = state.alive[:, layer] > 0.0
         return Snapshot(self.now, (layer + 0.5) * p.mesh.step, temperature, alive)

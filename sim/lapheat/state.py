@@ -127,6 +127,14 @@ class State:
             self.h, p.grid, p.tables, self.surface, s.first, s.node, s.layer, s.weight, out
         )
 
+    def temperature(self, layer: int) -> Array:
+        """(nc,) cell temperatures of one layer [K]."""
+        t = self.problem.tables
+        alloy = self.problem.grid.alloy
+        x = (self.h[:, layer] - t.low[alloy]) * t.per_step[alloy]
+        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 1)
+        return np.asarray(t.temperature[alloy, i] + (x - i) * t.temperature_rise[alloy, i])
+
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""
         rise = (self.h - self.start_h[:, None]) * self.problem.grid.mass[:, None]
