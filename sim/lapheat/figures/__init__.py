@@ -27,7 +27,7 @@ def _write(figure: Figure, path: Path) -> None:
     canvas = FigureCanvasAgg(figure)
     canvas.draw()  # type: ignore[no-untyped-call]
     pixels = np.asarray(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
-    options = {"compress_level": 5}  # half the time of the usual 6, files a little larger
+    options = {"compress_level": 3}  # half the time of the usual 6, files a little larger
     imsave(path, pixels, dpi=DPI, metadata={"Software": ""}, pil_kwargs=options)
 
 

@@ -47,7 +47,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-DPI = 120
+DPI = 110
 INK = "#1f2328"
 MUTED = "#6a7178"
 ARC = "#d9dee3"  # behind everything while the arc is on
