@@ -155,7 +155,7 @@ class Quantity(float):
 
 def rounded(value: float) -> float:
     """Round to 12 significant digits, so that 1.5 in and 38.1 mm are one float."""
-    return float(f"{value:.11e}")
+    return float(f"{value:.11e}") + 0.0  # -0 is 0
 
 
 @cache
@@ -302,15 +302,14 @@ def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
         .to(registry.parse_units(unit))
         .magnitude
     )
-    text = ""
     for digits in range(3, 18):
-        text = f"{there:.{digits}g}"
-        if "e" in text and abs(there) >= 1e-4:
-            text = f"{float(text):.0f}" if abs(there) >= 1.0 else text
-        text = f"{text} {unit}"
-        if read_quantity(text, kind) == value:
-            break
-    return text
+        number = f"{there:.{digits}g}"
+        if "e" in number and abs(there) >= 1.0:
+            number = f"{float(number):.0f}"
+        if read_quantity(f"{number} {unit}", kind) == value:
+            return f"{number} {unit}"
+    # Next to absolute zero a float in degC cannot tell the kelvins apart.
+    return f"{value!r} {kind.si}"
 
 
 def si_text(value: float, kind: Kind) -> str:

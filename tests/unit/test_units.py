@@ -162,10 +162,17 @@ def test_refuses_and_tells_how_to_mend_it(text: object, kind: Kind, say: str) ->
 
 @pytest.mark.parametrize(
     ("inch", "millimetre"),
-    [("1.5 in", "38.1 mm"), ("0.065 in", "1.651 mm"), ("1/4 in", "6.35 mm"), ("7/8 in", "2.2225 cm")],
+    [
+        ("1.5 in", "38.1 mm"),
+        ("0.065 in", "1.651 mm"),
+        ("1/4 in", "6.35 mm"),
+        ("7/8 in", "2.2225 cm"),
+    ],
 )
 def test_inches_and_millimetres_are_one_float(inch: str, millimetre: str) -> None:
-    assert float(read_quantity(inch, LENGTH)).hex() == float(read_quantity(millimetre, LENGTH)).hex()
+    assert (
+        float(read_quantity(inch, LENGTH)).hex() == float(read_quantity(millimetre, LENGTH)).hex()
+    )
 
 
 @given(st.integers(1, 10**7))

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
-from ..units import LENGTH, TEMPERATURE, Kind, write_quantity
+from ..units import LENGTH, TEMPERATURE, Kind, rounded, write_quantity
 from .faults import did_you_mean
 from .fields import REFUSED
 from .model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
@@ -46,7 +46,7 @@ class _Say:
         if not math.isfinite(value):
             return "what was given"
         unit = self._units.get(kind, kind.resolved)
-        number, _, unit = write_quantity(value, kind, unit).partition(" ")
+        number, _, unit = write_quantity(rounded(value), kind, unit).partition(" ")
         return f"{float(number):.5g} {unit}"
 
 

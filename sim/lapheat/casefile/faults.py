@@ -84,7 +84,7 @@ def shown(value: object) -> str:
     elif isinstance(value, str):
         text = json.dumps(value, ensure_ascii=False)
     elif isinstance(value, int | float):
-        text = repr(value) if abs(value) < 1e300 else "a huge number"
+        text = repr(value) if isinstance(value, float) or abs(value) < 1e300 else "a huge number"
     elif isinstance(value, dict):
         items = ", ".join(f"{key} = {shown(item)}" for key, item in list(value.items())[:9])
         text = f"{{ {items} }}" if items else "{}"

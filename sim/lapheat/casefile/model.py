@@ -98,7 +98,9 @@ class Table(BaseModel):
 class TubeTable(Table):
     """The thin tube."""
 
-    alloy: Alloyed = key("304L", description="Built-in alloy, or one from [alloys.NAME].")
+    alloy: Alloyed = key(
+        "304L", description="Built-in alloy, or one from [alloys.NAME].", examples=["316L"]
+    )
     outside_diameter: Annotated[Quantity, Of(LENGTH, "3 mm", "500 mm")] = key(
         description="Outside diameter.", examples=["1.5 in", "38.1 mm"]
     )
@@ -117,7 +119,9 @@ class FlangeTable(Table):
     """The flange: a round plate, or the round plate of equal area."""
 
     alloy: Alloyed = key(
-        "low-carbon steel", description="Built-in alloy, or one from [alloys.NAME]."
+        "low-carbon steel",
+        description="Built-in alloy, or one from [alloys.NAME].",
+        examples=["low-carbon steel"],
     )
     thickness: Annotated[Quantity, Of(LENGTH, "0.3 mm", "100 mm")] = key(
         description="Thickness.", examples=["1/4 in", "6 mm"]
@@ -144,7 +148,9 @@ class LapTable(Table):
 class FilletTable(Table):
     """The fillet of filler on the torch side."""
 
-    filler: Alloyed = key("CuSi3Mn1", description="Built-in alloy, or one from [alloys.NAME].")
+    filler: Alloyed = key(
+        "CuSi3Mn1", description="Built-in alloy, or one from [alloys.NAME].", examples=["CuSi3Mn1"]
+    )
     leg: Annotated[Quantity | None, Of(LENGTH, "0.5 mm", "25 mm")] = key(
         None,
         description="Equal legs on tube and flange. Left out: 2 x tube wall, at least 2 mm.",
@@ -386,5 +392,7 @@ class CaseFile(Table):
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
     numerics: NumericsTable = key({}, description="How finely to compute.")
-    probe: Annotated[list[ProbeTable], Field(max_length=100)] = key([], description="Thermocouples.")
+    probe: Annotated[list[ProbeTable], Field(max_length=100)] = key(
+        [], description="Thermocouples."
+    )
     alloys: dict[str, AlloyTable] = key({}, description="Alloys of the user's own, by name.")
