@@ -21,10 +21,11 @@ __all__ = ["Progress", "Report", "march"]
 
 Array = NDArray[np.float64]
 
-STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
+STEPS_PER_SPOT = 8.0  # arc travel between steps is at most the spot over this
 LONGEST_STEP = 5.0  # [s], in a pause
-GROWTH = 1.25  # of the step in a pause
-CHANGE = 20.0  # [K] that the hottest place may change in a step of a pause
+LEAD = 1.0  # of filler before the torch axis, in spots
+GROWTH = 1.5  # of the step in a pause
+CHANGE = 40.0  # [K] that the hottest place may change in a step of a pause
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
 COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this,
 COOL_AT_LEAST, COOL_AT_MOST = 10.0, 300.0  # within these times [s]
@@ -98,6 +99,8 @@ class _March:
             alloy.solidus if alloy.solidus is not None else np.inf for alloy in problem.alloys
         ]
         self.arc_step = self.case.arc.spot / STEPS_PER_SPOT / self.case.travel.speed
+        # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
+        self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
         self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
         fillet = problem.fillet_cells
         self.flow_h = self.layer_heat = 0.0
@@ -189,8 +192,8 @@ class _March:
         laid = 0
         for i in range(count):
             if lay:
-                passed = (2 * i + 1) * (segment.last_layer - segment.first_layer) / (2 * count) + 0.5
-                laid = self._lay(segment, laid, int(passed + 1e-9))
+                ahead = layers * i / count + self.lead
+                laid = self._lay(segment, laid, min(int(ahead + 0.5 + 1e-9), layers))
             self.state.light(start + (i + 0.5) * move, power)
             self.angle = start + (i + 1) * move
             self.step(seconds / count, power, (self.angle, power))
