@@ -28,7 +28,7 @@ ORDERS = ("in-turn", "opposite", "quarters", "backstep")
 
 @dataclass(frozen=True)
 class Tube:
-    """Thin tube; `length` [m] runs from the flange's torch side, or is the whole of a bead-on-tube."""
+    """Thin tube; `length` [m] is free, from the flange's torch side, or whole on a bead-on-tube."""
 
     alloy: str
     outside_diameter: float
@@ -74,7 +74,7 @@ class Fillet:
 
 @dataclass(frozen=True)
 class Arc:
-    """Arc: `current` [A], `voltage` [V], `efficiency` [-], `spot` [m], `work_angle` [rad], `aim` [m]."""
+    """Arc: `current` [A], `voltage` [V], `efficiency` [-], `spot`, `aim` [m], `work_angle` [rad]."""
 
     current: float
     voltage: float
@@ -92,7 +92,7 @@ class Arc:
 
 @dataclass(frozen=True)
 class Travel:
-    """How the arc steps round the ring: `speed` [m/s], lengths [m], times [s], `resume_below` [K]."""
+    """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K]."""
 
     speed: float
     segment: float
@@ -171,6 +171,21 @@ class Case:
     display: Display = Display()
     assumed: tuple[str, ...] = ()
     written: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def rod_power(self) -> float:
+        """Heat that melts the rod while the arc travels, fed to fill the fillet [W]."""
+        if self.fillet is None:
+            return 0.0
+        filler = self.alloys[self.fillet.filler]
+        if filler.liquidus is None:
+            return 0.0
+        air = self.surroundings.temperature
+        heat = float(filler.enthalpy(filler.liquidus)) - float(filler.enthalpy(air))
+        leg, radius = self.fillet.leg, self.tube.radius
+        # at the tube's surface speed the middle of the fillet goes by a little faster
+        section = 0.5 * leg * leg * (radius + leg / 3.0) / radius
+        return section * self.travel.speed * filler.density * heat
 
     @property
     def segment_count(self) -> int:

@@ -123,8 +123,8 @@ def mesh_lines(case: Case) -> Lines:
     )
 
 
-def section_of(case: Case, lines: Lines) -> Section:
-    """Build the section of a case from its mesh lines.
+def section_of(lines: Lines) -> Section:
+    """Build the section from its mesh lines.
 
     The radial gap of the lap has no cells: bore and tube meet at the tube's radius, and the gap
     lives in the conductance of the faces between them.

@@ -353,7 +353,6 @@ def _advance(  # type: ignore[no-untyped-def]
     e2 = 0.0
     lost0 = 0.0
     for j in range(1, s + 1):
-        old, new = (j - 1) % 2, j % 2
         b = 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
         if j == 1:
             mu, nu, mut, gat = 1.0, 0.0, b * w1, 0.0
@@ -387,9 +386,7 @@ def _advance(  # type: ignore[no-untyped-def]
 
 _MATH = {"contract", "nsz", "arcp"}
 advance = njit(_advance, cache=True, error_model="numpy", fastmath=_MATH)
-advance_threaded = njit(
-    _advance, cache=True, parallel=True, error_model="numpy", fastmath=_MATH
-)
+advance_threaded = njit(_advance, cache=True, parallel=True, error_model="numpy", fastmath=_MATH)
 
 
 @njit(cache=True, error_model="numpy")

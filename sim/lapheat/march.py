@@ -75,7 +75,8 @@ class _Log:
 
 class _March:
     def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
-        assert problem.case is not None and problem.schedule is not None
+        assert problem.case is not None
+        assert problem.schedule is not None
         assert problem.samples is not None
         self.problem = problem
         self.case: Case = problem.case
@@ -235,6 +236,12 @@ class _March:
             change = float(np.abs(self.state.best[:, 0] - before).max())
             dt = size * min(GROWTH, max(0.5, CHANGE / max(change, 1e-9)))
 
+    def _cool_enough(self, segment: Segment) -> Callable[[], bool] | None:
+        below = self.case.travel.resume_below
+        if below is None:
+            return None
+        return lambda: self.start_temperature(segment.number) < below
+
     def start_temperature(self, number: int) -> float:
         """Hotter side of the base at a segment's start point [K]."""
         self.state.sample(self.sample)
@@ -247,12 +254,7 @@ class _March:
         self.write(0.0)
         for segment in self.schedule.segments:
             if self.done:
-                limit = travel.resume_below
-                cold = None
-                if limit is not None:
-                    number, below = segment.number, limit
-                    cold = lambda: self.start_temperature(number) < below  # noqa: E731
-                self.rest(travel.pause, cold, travel.pause + LONGEST_WAIT)
+                self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
             start = (self.now, self.start_temperature(segment.number))

@@ -8,7 +8,7 @@ and cells for the FiPy march; a test holds the two together.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, pi, sin, sqrt
+from math import pi, sin, sqrt
 from typing import Any
 
 import numpy as np
@@ -109,7 +109,7 @@ class Mesh:
 
 def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
     """Vertex coordinates (3, planes, nv) of every plane between layers."""
-    planes = layers if closed and step * layers > 0 and layers > 1 else layers + 1
+    planes = layers if closed and layers > 1 else layers + 1
     at = np.arange(planes) * step
     r, z = section.vertices.T
     if closed:
@@ -117,9 +117,10 @@ def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
         outward = sqrt(step / sin(step))
         x = outward * np.cos(at)[:, None] * r
         y = outward * np.sin(at)[:, None] * r
-        return np.stack([x, y, np.broadcast_to(z, x.shape)])
+        return np.asarray(np.stack([x, y, np.broadcast_to(z, x.shape)]), dtype=np.float64)
     x = np.broadcast_to(r, (planes, len(r)))
-    return np.stack([x, np.broadcast_to(at[:, None], x.shape), np.broadcast_to(z, x.shape)])
+    y = np.broadcast_to(at[:, None], x.shape)
+    return np.asarray(np.stack([x, y, np.broadcast_to(z, x.shape)]), dtype=np.float64)
 
 
 def fipy_mesh(section: Section, layers: int, closed: bool, step: float) -> Any:
@@ -190,7 +191,7 @@ def _sweep(section: Section, layers: int, closed: bool, step: float) -> Mesh:
 
     def distance(faces: Ints, cells: Ints) -> Array:
         span = face[:, faces] - point[:, cells]
-        return np.abs(np.einsum("df,df->f", span, normal[:, faces]))
+        return np.asarray(np.abs(np.einsum("df,df->f", span, normal[:, faces])))
 
     inner = np.flatnonzero(kind != EdgeKind.WALL)
     pair = section.edge_cells[inner]
@@ -249,8 +250,3 @@ def sweep_ring(section: Section, layers: int) -> Mesh:
 def sweep_line(section: Section, layers: int, step: float) -> Mesh:
     """Push the section along a straight line: `layers` layers of length `step` [m]."""
     return _sweep(section, layers, False, step)
-
-
-def chord(mesh: Mesh, radius: float) -> float:
-    """Distance between two layers' centres at this radius [m]."""
-    return 2.0 * radius * sin(0.5 * mesh.step) / cos(0.5 * mesh.step) if mesh.closed else mesh.step

@@ -123,7 +123,7 @@ def tables_of(alloys: Sequence[Alloy]) -> Tables:
     )
 
 
-def _explicit_limit(mesh: Mesh, grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
+def _explicit_limit(grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
     """Step that keeps every cell's own share of its next value above zero [s]."""
     steepest = (tables.phi_rise.max(axis=1) * tables.per_step)[grid.alloy]  # d phi / d h
     table = [a.table() for a in alloys]
@@ -287,7 +287,7 @@ def assemble(
         air=np.array([beyond[n] for n in names], dtype=float),
         start=start,
         fillet_cells=fillet,
-        explicit_limit=_explicit_limit(mesh, grid, tables, alloys),
+        explicit_limit=_explicit_limit(grid, tables, alloys),
     )
 
 

@@ -52,7 +52,7 @@ def ring_nodes(layers: int, angle: float, order: int = 4) -> Nodes:
     """Layer weights at an angle [rad] of a closed ring."""
     at = angle / (2.0 * pi) * layers - 0.5
     low = int(np.floor(at)) - order // 2 + 1
-    local = lagrange(np.arange(order), at - low, order)
+    local = lagrange(np.arange(float(order)), at - low, order)
     return [((low + i) % layers, w) for i, w in local]
 
 

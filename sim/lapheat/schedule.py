@@ -52,8 +52,6 @@ class Schedule:
     rate: float
 
 
-
-
 def _nearest(target: float, free: list[int], count: int) -> int:
     """The free segment number nearest to `target` (in segments, may be fractional)."""
 

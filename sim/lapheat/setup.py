@@ -16,7 +16,7 @@ from .sampling import lagrange, ring_nodes, stack
 from .schedule import schedule_of
 from .section import EdgeKind, Region
 
-__all__ = ["feed_power", "problem_of"]
+__all__ = ["problem_of"]
 
 LIT = ("tube outside", "flange face", "flange rim", "fillet")  # what a torch outside can see
 IN_BORE = ("tube bore", "flange bore")
@@ -43,7 +43,8 @@ def _lap(case: Case, mesh: Mesh) -> LapRows | None:
     assert filler.liquidus is not None  # case files are refused without it
     between = 1.0 / (1.0 / tube.emissivity + 1.0 / flange.emissivity - 1.0)
     fillet = np.flatnonzero(mesh.section.region == Region.FILLET)
-    corner = [mesh.section.vertices[c[c >= 0]].sum(axis=1).min() for c in mesh.section.cells[fillet]]
+    shapes = mesh.section.cells[fillet]
+    corner = [mesh.section.vertices[c[c >= 0]].sum(axis=1).min() for c in shapes]
     return LapRows(
         links=links[np.argsort(-height, kind="stable")],
         resistance=None,
@@ -64,7 +65,8 @@ def _nodes(
     names = problem.wall_names()
     grid = section.tube if part == "tube" else section.flange
     assert grid is not None
-    outer, inner = ("tube outside", "tube bore") if part == "tube" else ("flange face", "flange back")
+    tube = part == "tube"
+    outer, inner = ("tube outside", "tube bore") if tube else ("flange face", "flange back")
     top = {int(problem.base.wall_cell[w]): nc + w for w, n in enumerate(names) if n == outer}
     if part == "tube":
         top |= {int(c): nc + nw + i for i, c in enumerate(problem.lap_cells()[:, 0])}
@@ -88,7 +90,7 @@ def _nodes(
 
 
 def _start_point(problem: Problem, angle: float) -> list[list[tuple[int, int, float]]]:
-    """Tube and flange surface at the root of the fillet (or tube at the arc line), in this order."""
+    """Tube and flange surface at the root of the fillet, or tube at the arc line."""
     mesh = problem.mesh
     nc = mesh.shape[0]
     layer = round(angle / mesh.step)
@@ -111,34 +113,17 @@ def _probe(problem: Problem, probe: Probe) -> list[tuple[int, int, float]]:
     return _nodes(problem, probe.on, probe.angle, along, probe.depth)
 
 
-def feed_power(case: Case) -> float:
-    """Heat that melts the rod while the arc travels: feed of the fillet's section [W]."""
-    if case.fillet is None:
-        return 0.0
-    filler = case.alloys[case.fillet.filler]
-    assert filler.liquidus is not None
-    heat = float(filler.enthalpy(filler.liquidus)) - float(
-        filler.enthalpy(case.surroundings.temperature)
-    )
-    leg, radius = case.fillet.leg, case.tube.radius
-    # at the tube's surface speed the middle of the fillet goes by a little faster
-    section = 0.5 * leg * leg * (radius + leg / 3.0) / radius
-    return section * case.travel.speed * filler.density * heat
-
-
 def problem_of(case: Case) -> Problem:
     """Build everything a march needs from a case."""
     lines = mesh_lines(case)
-    mesh = sweep_ring(section_of(case, lines), lines.layers)
+    mesh = sweep_ring(section_of(lines), lines.layers)
     outside, bore = case.surroundings.convection, case.surroundings.bore_convection
     material = {Region.TUBE: case.tube.alloy}
     if case.flange is not None and case.fillet is not None:
         material |= {Region.FLANGE: case.flange.alloy, Region.FILLET: case.fillet.filler}
     names = list(dict.fromkeys(material.values()))
     alloys = [case.alloys[n] for n in names]
-    region = {
-        s: BORE_MATERIAL[s.split()[0]] for s in mesh.section.surfaces
-    }
+    region = {s: BORE_MATERIAL[s.split()[0]] for s in mesh.section.surfaces}
     present = [s for s in mesh.section.surfaces if region[s] in material]
     problem = assemble(
         mesh,

@@ -77,9 +77,7 @@ class State:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `kernel.light`."""
         assert self.problem.torch is not None
         return float(
-            kernel.light(
-                self.problem.torch, self.problem.grid, self.alive, where, power, self.heat
-            )
+            kernel.light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
         )
 
     def lay(self, layers: slice, h: float) -> float:
