@@ -55,11 +55,11 @@ degree_Celsius = kelvin; offset: 273.15 = °C = degC = celsius = Celsius
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 459.67 * 5 / 9 = °F = degF = fahrenheit = Fahrenheit
 degree_Rankine = 5 / 9 * kelvin; offset: 0 = °R = degR
 degree = 0.017453292519943295 * radian = deg = °
-turn = 6.283185307179586 * radian = turn = revolution
+turn = 6.283185307179586 * radian = _ = revolution
 inch = 0.0254 * meter = in = inches
 foot = 0.3048 * meter = ft = feet
 yard = 0.9144 * meter = yd
-thou = 2.54e-5 * meter = thou = mil
+thou = 2.54e-5 * meter = _ = mil
 micron = 1e-6 * meter
 minute = 60 * second = min
 hour = 3600 * second = h = hr

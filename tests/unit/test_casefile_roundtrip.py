@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -35,21 +34,21 @@ MM = ("mm", "in:25.4", "cm:10", "thou:0.0254")
 
 
 @st.composite
-def cases(draw: Callable[[st.SearchStrategy[object]], object]) -> str:
+def cases(draw: st.DrawFn) -> str:
     """Text of a random good case."""
 
     def number(low: float, high: float) -> float:
-        return float(str(draw(st.floats(low, high))))
+        return draw(st.floats(low, high))
 
     def some(**lines: st.SearchStrategy[str]) -> list[str]:
         return [f'{key} = "{draw(value)}"' for key, value in lines.items() if draw(st.booleans())]
 
-    bead = bool(draw(st.booleans()))
+    bead = draw(st.booleans())
     diameter = number(6.0, 150.0)
     wall = number(0.3, min(4.0, 0.3 * diameter))
     length = number(60.0, 200.0)
     ring = math.pi * diameter
-    count = int(str(draw(st.integers(2, 20))))
+    count = draw(st.integers(2, 20))
     segment = ring / (count - number(0.01, 0.9))
     order = draw(
         st.one_of(
@@ -58,11 +57,11 @@ def cases(draw: Callable[[st.SearchStrategy[object]], object]) -> str:
         )
     )
     title = draw(st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1))
-    unit, size = draw(st.sampled_from([("mm", 1.0), ("in", 25.4)]))  # type: ignore[misc]
+    unit, size = draw(st.sampled_from([("mm", 1.0), ("in", 25.4)]))
     names = list(builtin_names())
     tube_alloy = draw(st.sampled_from([*names, "mine", "plain"]))
     lines = [
-        f"title = '{title}'" if "'" not in str(title) else "",
+        f"title = '{title}'" if "'" not in title else "",
         'joint = "bead-on-tube"' if bead else "",
         "[tube]",
         f'outside_diameter = "{diameter / size!r} {unit}"',
@@ -111,7 +110,7 @@ def cases(draw: Callable[[st.SearchStrategy[object]], object]) -> str:
             f'leg = "{leg!r} mm"',
             *some(wire_diameter=quantity(0.3, 8, *MM)),
         ]
-    for index in range(int(str(draw(st.integers(0, 2))))):
+    for index in range(draw(st.integers(0, 2))):
         lines += [
             "[[probe]]",
             f'name = "p{index}"',

@@ -6,7 +6,7 @@ import math
 import pickle
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lapheat import units
@@ -175,18 +175,21 @@ def test_inches_and_millimetres_are_one_float(inch: str, millimetre: str) -> Non
     )
 
 
+@settings(deadline=None)  # the first quantity read loads pint
 @given(st.integers(1, 10**7))
 def test_every_ten_thousandth_inch_is_one_float_in_millimetres(tenths: int) -> None:
     inch, millimetre = f"{tenths}e-4 in", f"{tenths * 254}e-5 mm"
     assert float(read_quantity(inch, LENGTH)) == float(read_quantity(millimetre, LENGTH))
 
 
+@settings(deadline=None)
 @given(st.sampled_from(KINDS), st.floats(1e-6, 1e6), st.sampled_from((-1.0, 1.0)))
 def test_written_and_read_back_is_the_same_float(kind: Kind, size: float, sign: float) -> None:
     value = rounded(sign * size)
     assert float(read_quantity(_read(write_quantity(value, kind), kind), kind)) == value
 
 
+@settings(deadline=None)
 @given(st.floats(1.0, 3000.0))
 def test_temperature_survives_fahrenheit(kelvin: float) -> None:
     value = rounded(kelvin)
@@ -197,6 +200,7 @@ def _read(text: str, kind: Kind) -> object:
     return text if kind.si else float(text)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_is_read_or_refused(text: str) -> None:
     for kind in (LENGTH, TEMPERATURE, NUMBER):
@@ -208,6 +212,7 @@ def test_any_text_is_read_or_refused(text: str) -> None:
             assert math.isfinite(value)
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="mWKdegCF/()^*-23 .%°²", max_size=16))
 def test_any_unit_is_read_or_refused(unit: str) -> None:
     for kind in KINDS:
@@ -240,6 +245,13 @@ def test_writes_short_text() -> None:
 def test_writing_in_a_unit_of_another_kind_fails() -> None:
     with pytest.raises(UnitError, match="not a length"):
         write_quantity(1.0, LENGTH, "A")
+
+
+def test_units_are_defined_once(caplog: pytest.LogCaptureFixture) -> None:
+    units._registry.cache_clear()
+    units._converter.cache_clear()
+    assert read_quantity("1 mil", LENGTH) == 2.54e-5
+    assert caplog.records == []
 
 
 def test_public_names_exist() -> None:
