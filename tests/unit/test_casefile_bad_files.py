@@ -89,6 +89,11 @@ def test_missing_file_suggests_its_neighbour(tmp_path: Path) -> None:
         read_case(tmp_path / "flue-stup.toml")
 
 
+def test_missing_folder(tmp_path: Path) -> None:
+    with pytest.raises(CaseError, match="no such file"):
+        read_case(tmp_path / "none" / "stub.toml")
+
+
 def test_folder_is_no_case_file(tmp_path: Path) -> None:
     with pytest.raises(CaseError, match="given:   a folder"):
         read_case(tmp_path)

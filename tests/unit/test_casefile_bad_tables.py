@@ -93,6 +93,14 @@ BAD_TEXTS = [
         "one conductivity, or { temperature",
     ),
     (BASE + ALLOY + 'color = "grey"', "alloys.mine.color", '"grey"', "a key of [alloys.mine]"),
+    (BASE + ALLOY.replace("mine", '" "'), 'alloys." "', " ", "a name of 1 to 60"),
+    (BASE + 101 * PROBE, "probe", '[{ name = "toe"', "at most 100 entries"),
+    (
+        put("travel", "order = [1]").replace("[travel]", "[travel]\ncoverage = 2"),
+        "travel.coverage",
+        "2",
+        "at most 1",
+    ),
     (BASE + "\n[alloys]\nmine = 3", "alloys.mine", "3", "a table: [alloys.mine]"),
     ("alloys = 3" + BASE, "alloys", "3", "a table"),
 ]
@@ -104,6 +112,15 @@ def test_bad_text(text: str, key: str, given: str, allowed: str) -> None:
     assert (fault.file, fault.key) == ("stub.toml", key)
     assert given in fault.given
     assert allowed in fault.allowed
+
+
+def test_refused_curves_stay_silent_in_the_checks_across_keys() -> None:
+    many = ", ".join(501 * ['"20 degC"'])
+    curve = f"{{ temperature = [{many}], value = [] }}"
+    faults = faults_of(BASE + ALLOY.replace('"15 W/(m K)"', curve))
+    assert [(f.key, f.allowed) for f in faults] == [
+        ("alloys.mine.conductivity.temperature", "at most 500 entries")
+    ]
 
 
 # table in place of a conductivity, key below it, given, allowed
