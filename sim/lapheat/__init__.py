@@ -1,0 +1,61 @@
+"""Transient 3-D temperatures of an arc-brazed tube-to-flange lap joint.
+
+The public names are these. Each is imported on first use, so that `import lapheat` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from .version import __version__
+
+if TYPE_CHECKING:
+    from .api import Result, simulate
+    from .case import Case
+    from .casefile import CaseError, case_to_toml, read_case
+    from .history import History
+    from .outcomes import Outcomes, outcomes_of
+    from .results import ResultError, write_results
+    from .state import MarchError
+
+__all__ = [
+    "Case",
+    "CaseError",
+    "History",
+    "MarchError",
+    "Outcomes",
+    "Result",
+    "ResultError",
+    "__version__",
+    "case_to_toml",
+    "outcomes_of",
+    "read_case",
+    "simulate",
+    "write_results",
+]
+
+_HOME = {
+    "Case": "case",
+    "CaseError": "casefile",
+    "History": "history",
+    "MarchError": "state",
+    "Outcomes": "outcomes",
+    "Result": "api",
+    "ResultError": "results",
+    "case_to_toml": "casefile",
+    "outcomes_of": "outcomes",
+    "read_case": "casefile",
+    "simulate": "api",
+    "write_results": "results",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f".{_HOME[name]}", __name__), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

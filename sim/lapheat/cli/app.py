@@ -1,0 +1,159 @@
+"""The commands themselves; what computes is imported inside them, so that `--help` is quick."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .exits import VERDICT, ending
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+class March(StrEnum):
+    """The two marches."""
+
+    COMPILED = "compiled"
+    FIPY = "fipy"
+
+
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).")]
+Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a failure.")]
+Detail = Annotated[
+    str | None,
+    typer.Option(metavar="coarse|standard|fine", help="Mesh, put over numerics.detail."),
+]
+Set = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="KEY=VALUE", help="Change a key of the case; may be repeated."),
+]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from ..version import __version__
+
+        print(f"lapheat {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def lapheat(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Show it and exit."),
+    ] = False,
+) -> None:
+    r"""Will the base stay solid, will the filler flow? For an arc-brazed tube-to-flange joint.
+
+    \b
+    Start with:
+      lapheat new stub.toml        a commented case to edit
+      lapheat check stub.toml      read it back, no run
+      lapheat run stub.toml        the answer, with pictures
+
+    \b
+    Exit status: 0 computed, whatever the verdict (with --fail-on-verdict: 1 when the base melts
+    or the filler does not flow); 2 input refused; 3 the computation failed; 130 interrupted.
+    """
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write it.")],
+    debug: Debug = False,
+) -> None:
+    r"""Write a commented starter case. An existing file is never overwritten.
+
+    \b
+    Example:
+      lapheat new stub.toml
+    """
+    with ending(debug):
+        from .new import write_starter
+
+        write_starter(file)
+        print(f"{file} written; next: lapheat check {file}")
+
+
+@app.command()
+def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug = False) -> None:
+    r"""Read a case and show it resolved, with mesh size and expected steps. Nothing is run.
+
+    \b
+    Examples:
+      lapheat check stub.toml
+      lapheat check stub.toml --set "travel.pause=30 s" --detail fine
+    """
+    with ending(debug):
+        from ..casefile import read_case
+        from ..expected import expected_of
+        from .check import table_of
+        from .screen import show
+
+        read = read_case(case, set_ or (), detail)
+        show(table_of(read, expected_of(read)))
+
+
+@app.command()
+def run(
+    case: CaseFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder; CASE-NAME.out beside the case."),
+    ] = None,
+    set_: Set = None,
+    detail: Detail = None,
+    march: Annotated[March, typer.Option(help="Which march computes it.")] = March.COMPILED,
+    threads: Annotated[
+        int | None,
+        typer.Option(metavar="N", min=1, help="Threads of the compiled march; all by default."),
+    ] = None,
+    fail_on_verdict: Annotated[
+        bool,
+        typer.Option(
+            "--fail-on-verdict", help="Exit 1 when the base melts or the filler does not flow."
+        ),
+    ] = False,
+    debug: Debug = False,
+) -> None:
+    r"""Run a case: verdict, outcomes.json, case.toml, probes.csv and figures.
+
+    \b
+    Examples:
+      lapheat run stub.toml
+      lapheat run stub.toml --detail coarse --out first-look
+      lapheat run stub.toml --set "arc.current=80 A" --set "travel.pause=30 s"
+    """
+    with ending(debug) as left:
+        from .run import carry_out
+
+        good = carry_out(case, out, tuple(set_ or ()), detail, march.value, threads, left)
+        if fail_on_verdict and not good:
+            raise typer.Exit(VERDICT)
+
+
+@app.command()
+def schema(debug: Debug = False) -> None:
+    r"""Print the JSON schema of a case file, for editors that check while you type.
+
+    \b
+    Example:
+      lapheat schema > case.schema.json
+    """
+    with ending(debug):
+        import json
+
+        from ..casefile import case_schema
+
+        print(json.dumps(case_schema(), indent=2))

@@ -1,0 +1,41 @@
+"""`lapheat check`: a case resolved, and the size of its run."""
+
+from __future__ import annotations
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ..case import Case
+from ..casefile import resolved_rows
+from ..casefile.faults import printable
+from ..expected import Expected
+
+__all__ = ["table_of"]
+
+
+def table_of(case: Case, expected: Expected) -> RenderableType:
+    """Lay out the resolved case, key by key, then mesh, steps and times."""
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("key", no_wrap=True)
+    table.add_column("given", overflow="fold")
+    table.add_column("SI", overflow="fold")
+    for row in resolved_rows(case):
+        table.add_row(*(printable(cell) for cell in row))
+    size = Table.grid(padding=(0, 3, 0, 0))
+    size.add_column(style="dim")
+    size.add_column()
+    size.add_row(
+        "mesh",
+        f"{expected.cells} cells: {expected.section_cells} in the section, "
+        f"{expected.layers} round the ring ({case.detail})",
+    )
+    size.add_row("steps", f"about {expected.steps}, {expected.arc_steps} of them with the arc on")
+    waits = " and waits for travel.resume_below" if case.travel.resume_below is not None else ""
+    size.add_row(
+        "time",
+        f"{expected.segments} of {expected.ring} segments: arc on for {expected.arc_on:.1f} s, "
+        f"{expected.total:.1f} s with pauses{waits}",
+    )
+    notes = [Text(note) for note in case.assumed]
+    return Group(table, Text(), size, *([Text(), *notes] if notes else []))

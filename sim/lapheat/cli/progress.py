@@ -1,0 +1,84 @@
+"""Progress of a run on a terminal; silent anywhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from ..case import Case
+from ..constants import ZERO_CELSIUS
+
+if TYPE_CHECKING:
+    from ..march import Progress as Where
+
+__all__ = ["Meter", "metered"]
+
+PERIOD = 0.1  # [s] between updates
+
+
+class Meter:
+    """Shows where a march is: called with its progress after every step.
+
+    Parameters
+    ----------
+    bar : None to show nothing
+    case : gives the solidus of tube and flange
+    total : time to the last arc-off, as far as it is known before [s]
+    """
+
+    def __init__(self, bar: Progress | None, case: Case, total: float) -> None:
+        self.solidus = {"tube": case.alloys[case.tube.alloy].solidus}
+        if case.flange is not None:
+            self.solidus["flange"] = case.alloys[case.flange.alloy].solidus
+        self.bar = bar
+        self.next = 0.0
+        if bar is not None:
+            text = "preparing; the first run of all also compiles, about a minute"
+            self.task = bar.add_task(text, total=max(total, 1e-9))
+            bar.refresh()
+
+    def __call__(self, where: Where) -> None:
+        """Update, at most ten times a second."""
+        if self.bar is not None and (now := monotonic()) >= self.next:
+            self.next = now + PERIOD
+            self.bar.update(self.task, completed=where.time, description=self.text(where))
+            self.bar.refresh()
+
+    def text(self, where: Where) -> str:
+        """One line: segment, simulated time, hottest base against its solidus."""
+        doing = f"segment {where.segment} ({min(where.done + 1, where.count)} of {where.count})"
+        if where.done == where.count:
+            doing = "cooling"
+        return f"{doing}, {where.time:.1f} s, {self.hottest(where)}"
+
+    def hottest(self, where: Where) -> str:
+        """Part of the base nearest to melting now: "tube 1103 of 1400 degC"."""
+        hot = {"tube": where.tube, "flange": where.flange}
+        part = max(self.solidus, key=lambda name: hot[name] - (self.solidus[name] or 1e4))
+        now, solidus = hot[part] - ZERO_CELSIUS, self.solidus[part]
+        if solidus is None:
+            return f"{part} {now:.0f} degC"
+        return f"{part} {now:.0f} of {solidus - ZERO_CELSIUS:.0f} degC"
+
+    def say(self, text: str) -> None:
+        """Say what goes on after the march."""
+        if self.bar is not None:
+            self.bar.update(self.task, description=text)
+            self.bar.refresh()
+
+
+@contextmanager
+def metered(case: Case, total: float) -> Iterator[Meter]:
+    """Give a meter on stderr, which vanishes at the end; a silent one if that is no terminal."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield Meter(None, case, total)
+        return
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, auto_refresh=False, transient=True) as bar:
+        yield Meter(bar, case, total)

@@ -1,0 +1,55 @@
+"""`lapheat run`: read, march, write, tell."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ..casefile import read_case
+from ..expected import expected_of
+from ..results import check_folder, default_folder
+from .exits import Left
+from .progress import metered
+from .screen import show
+
+__all__ = ["carry_out"]
+
+
+def carry_out(
+    file: Path,
+    out: Path | None,
+    changes: tuple[str, ...],
+    detail: str | None,
+    march: str,
+    threads: int | None,
+    left: Left,
+) -> bool:
+    """Run a case and write its results; tell whether the verdict is good.
+
+    Parameters
+    ----------
+    file, out, changes, detail, march, threads : as on the command line
+    left : kept up to date with what an early end would leave behind
+
+    Raises
+    ------
+    CaseError
+        The case or the folder is refused.
+    MarchError, ResultError
+        The computation failed, or its results could not be written.
+    """
+    case = read_case(file, changes, detail)
+    folder = check_folder(default_folder(file) if out is None else out)
+    if (folder / "outcomes.json").exists():
+        left.words = f"nothing was written; the earlier result in {folder} is untouched"
+    with metered(case, expected_of(case).total) as meter:
+        from ..api import simulate  # after the bar is up: numba takes a second
+
+        result = simulate(case, march, threads, meter)
+        meter.say("drawing")
+        files = result.save(folder)
+    left.words = f"the results are whole, in {folder}"
+    from ..report import report_of
+
+    show(report_of(case, result.outcomes, files))
+    verdict = result.outcomes.verdict
+    return verdict.base_stays_solid and verdict.filler_flows

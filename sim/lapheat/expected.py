@@ -1,0 +1,93 @@
+"""What a run will take, worked out without running it: cells, steps, times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+
+from .case import Case
+from .joint import mesh_lines
+from .schedule import Segment, schedule_of
+
+__all__ = ["Expected", "expected_of"]
+
+# The march's own numbers, which a test holds these to: importing it would cost a second.
+STEPS_PER_SPOT = 6.0
+GROWTH = 1.5
+LONGEST_STEP = 5.0  # [s]
+COOL_AT_LEAST = 10.0  # [s]
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Size of a run.
+
+    Attributes
+    ----------
+    cells, section_cells, layers : of the whole ring, of one layer, number of layers
+    segments : to be laid, of `ring` that close the ring
+    arc_on, total : [s] arc time; first arc to last arc-off without waits for `resume_below`
+    arc_steps : steps with the arc on, exact
+    steps : of the whole run with its cooling, roughly: pauses take as many as their heat needs
+    """
+
+    cells: int
+    section_cells: int
+    layers: int
+    segments: int
+    ring: int
+    arc_on: float
+    total: float
+    arc_steps: int
+    steps: int
+
+
+def expected_of(case: Case) -> Expected:
+    """Work out the size of a run.
+
+    Raises
+    ------
+    CaseError
+        The case asks for too big a mesh.
+    """
+    lines = mesh_lines(case)
+    plan = schedule_of(case, lines.layers)
+    travel = case.travel
+    step = case.arc.spot / STEPS_PER_SPOT / travel.speed
+
+    def arc_steps(segment: Segment) -> int:
+        seconds = abs(segment.lay_to - segment.lay_from) / plan.rate
+        layers = segment.last_layer - segment.first_layer
+        count = 2 * layers * ceil(0.5 * seconds / layers / step)
+        over = [segment.lay_from - segment.run_from, segment.run_to - segment.lay_to]
+        held = [travel.dwell, travel.taper, *(abs(angle) / plan.rate for angle in over)]
+        return count + sum(ceil(seconds / step) for seconds in held)
+
+    runs = [abs(s.run_to - s.run_from) / plan.rate for s in plan.segments]
+    arc_on = sum(runs) + len(runs) * (travel.dwell + travel.taper)
+    pauses = len(runs) - 1
+    on = sum(arc_steps(segment) for segment in plan.segments)
+    off = pauses * _rest_steps(travel.pause, step) + _rest_steps(COOL_AT_LEAST, step)
+    return Expected(
+        cells=lines.cells,
+        section_cells=lines.section_cells,
+        layers=lines.layers,
+        segments=len(runs),
+        ring=plan.count,
+        arc_on=arc_on,
+        total=arc_on + pauses * travel.pause,
+        arc_steps=on,
+        steps=on + off,
+    )
+
+
+def _rest_steps(seconds: float, step: float) -> int:
+    """Steps of a pause [s] that begin at `step` [s] and grow as long as nothing hinders them."""
+    count, gone = 0, 0.0
+    while seconds - gone > 1e-9:
+        left, size = seconds - gone, min(step, LONGEST_STEP)
+        size = left if left < 1.2 * size else min(size, 0.5 * left)
+        gone += size
+        step = size * GROWTH
+        count += 1
+    return count

@@ -1,0 +1,138 @@
+"""The answer on a terminal: short tables, the verdict, notes, cautions, where the files are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from .case import Case
+from .casefile.faults import printable
+from .constants import ZERO_CELSIUS
+from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
+from .wording import Wording
+
+__all__ = ["CAUTIONS", "report_of"]
+
+CAUTIONS = (
+    "These numbers plan trial pieces. Local codes and a qualified person decide about a joint.",
+    "Not for pressure, fuel, breathing gas, lifting, vehicles, aircraft, or anything whose "
+    "failure could hurt someone.",
+    "No hot work on what held fuel, solvent or unknown contents until it is cleaned, vented and "
+    "tested; vent every closed space.",
+    "Fume of copper, manganese and chromium(VI): extract it at the joint. Strip zinc, cadmium "
+    "and plating first. No chlorinated cleaner near an arc.",
+    "Arc light burns eyes and skin in seconds: filter, covered skin, screens.",
+    "Argon gathers in low and closed places and suffocates without warning.",
+    "Grey metal can be at 500 degC: mark it, wait, use tongs.",
+    "Fire watch: at least 30 minutes after the last arc.",
+    "Cracks from liquid copper and sensitised bands are invisible: section trial pieces or use "
+    "dye penetrant; leak-test with liquid, not gas.",
+)
+
+
+def report_of(case: Case, outcomes: Outcomes, files: Sequence[Path] = ()) -> RenderableType:
+    """Lay out a run for a person.
+
+    Parameters
+    ----------
+    case : gives limits and the user's units
+    outcomes : of its run
+    files : what was written
+    """
+    words = Wording.of(case)
+    parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
+    parts += [_base(case, outcomes, words), _rest(case, outcomes, words)]
+    good = outcomes.verdict.base_stays_solid and outcomes.verdict.filler_flows
+    verdict = Text.assemble(
+        ("Verdict: ", "bold"), (outcomes.verdict.summary, "green" if good else "bold red")
+    )
+    parts += [Text(), verdict]
+    parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
+    parts += _list("Cautions", CAUTIONS)
+    if files:
+        parts += _list("Files", _places(files))
+    return Group(*parts)
+
+
+def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for heading in ("base", "peak", "solidus", "margin", "wanted"):
+        table.add_column(heading)
+    rows: list[tuple[str, TubeOutcome | FlangeOutcome | None]] = [
+        ("tube", outcomes.tube),
+        ("flange", outcomes.flange),
+    ]
+    limit = case.limits.base_margin
+    for name, part in rows:
+        if part is not None:
+            margin = "-" if part.margin_K is None else words.apart(part.margin_K, 0.0, limit)
+            short = part.margin_K is not None and part.margin_K < limit
+            table.add_row(
+                name,
+                _hot(part.peak_C, words),
+                _hot(part.solidus_C, words),
+                Text(margin, style="red" if short else ""),
+                words.apart(limit),
+            )
+    return table
+
+
+def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
+    grid = Table.grid(padding=(0, 3, 0, 0))
+    grid.add_column(style="dim")
+    grid.add_column(overflow="fold")
+    filler, wanted = outcomes.filler, case.limits.wet_fraction
+    if filler is not None:
+        grid.add_row(
+            "filler",
+            f"tube side {words.share(filler.tube_side_wet, wanted)} wet, flange side "
+            f"{words.share(filler.flange_side_wet, wanted)}; {words.share(wanted)} wanted; flows "
+            f"at {_hot(filler.flow_C, words)}",
+        )
+    if outcomes.soundness is not None:
+        grid.add_row("lap", f"{words.share(outcomes.soundness.lap_filled)} filled")
+    for name, probe in outcomes.probes.items():
+        reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s"
+        grid.add_row("probe", f"{printable(name)}: {reading}", style="")
+    time, heat = outcomes.time, outcomes.heat
+    grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it")
+    grid.add_row(
+        "heat",
+        f"arc {_kilo(heat.arc_J)} + filler {_kilo(heat.filler_J)} = lost {_kilo(heat.lost_J)} + "
+        f"stored {_kilo(heat.stored_J)} (imbalance {heat.imbalance:.0e})",
+    )
+    march, mesh = outcomes.march, outcomes.mesh
+    grid.add_row(
+        "run",
+        f"{mesh.cells} cells ({mesh.detail}), {march.steps} steps, {march.name} march, "
+        f"{march.wall_s:.1f} s",
+    )
+    return grid
+
+
+def _hot(celsius: float | None, words: Wording) -> str:
+    return "none" if celsius is None else words.hot(celsius + ZERO_CELSIUS)
+
+
+def _kilo(joules: float) -> str:
+    return f"{joules / 1e3:.1f} kJ"
+
+
+def _list(heading: str, items: Sequence[str]) -> Iterator[RenderableType]:
+    if items:
+        yield Text()
+        yield Text(heading, style="bold")
+        for item in items:
+            yield Padding(Text(printable(item)), (0, 0, 0, 2), expand=False)
+
+
+def _places(files: Sequence[Path]) -> list[str]:
+    """Folder once, then what is in it."""
+    folder = files[0].parent
+    names = [str(path.relative_to(folder)) for path in files]
+    return [str(folder), f"  {', '.join(names)}"]

@@ -1,0 +1,171 @@
+"""The result folder of a run: whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import secrets
+import shutil
+from pathlib import Path
+
+import numpy as np
+
+from .casefile import CaseError, Fault, case_to_toml
+from .casefile.faults import printable
+from .constants import ZERO_CELSIUS
+from .history import History
+from .outcomes import Outcomes
+
+__all__ = ["ResultError", "check_folder", "default_folder", "write_results"]
+
+OURS = {"outcomes.json", "case.toml", "probes.csv", "figures"}
+LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
+ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
+
+
+class ResultError(Exception):
+    """Results could not be written; the message says where and why."""
+
+
+def default_folder(case_file: str | os.PathLike[str]) -> Path:
+    """Folder of a case's results where no other is named: CASE-NAME.out beside the case file."""
+    path = Path(case_file)
+    return path.with_name(f"{path.stem}.out")
+
+
+def check_folder(folder: str | os.PathLike[str]) -> Path:
+    """Refuse a folder that results must not or cannot go into; write nothing.
+
+    Parameters
+    ----------
+    folder : as the user named it
+
+    Returns
+    -------
+    folder : absolute, links followed
+
+    Raises
+    ------
+    CaseError
+        It is a file, holds anything but an earlier result, or cannot be made.
+    """
+
+    def refuse(given: str, hint: str) -> CaseError:
+        return CaseError([Fault("--out", printable(str(folder)), given, ALLOWED, hint)])
+
+    other = "name another with --out"
+    try:
+        path = Path(folder).resolve()
+        if path.exists() and not path.is_dir():
+            raise refuse("a file", other)
+        if path.is_dir():
+            names = {entry.name for entry in path.iterdir()} - LITTER
+            if names and "outcomes.json" not in names:
+                raise refuse("a folder with other things in it", other)
+            strange = sorted(names - OURS) + _strange_figures(path / "figures")
+            if strange:
+                raise refuse(
+                    f"an earlier result with other things in it: {', '.join(strange[:5])}",
+                    f"move them away, or {other}",
+                )
+            if path.is_mount() or Path.cwd().is_relative_to(path):
+                raise refuse("a folder that is in use and cannot be replaced", "name one in it")
+        above = next(p for p in path.parents if p.exists())
+        if not above.is_dir():
+            raise refuse(f"a folder in {above}, which is a file", other)
+        if not os.access(above, os.W_OK | os.X_OK):
+            raise refuse(f"a folder in {above}, where you may not write", other)
+    except (OSError, ValueError) as error:
+        raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
+    return path
+
+
+def _strange_figures(folder: Path) -> list[str]:
+    if not folder.exists():
+        return []
+    if not folder.is_dir():
+        return ["figures, which is a file"]
+    names = (entry.name for entry in folder.iterdir())
+    return sorted(f"figures/{n}" for n in names if not n.endswith(".png") and n not in LITTER)
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)
+
+
+def write_results(
+    history: History, outcomes: Outcomes, folder: str | os.PathLike[str]
+) -> tuple[Path, ...]:
+    """Write outcomes, resolved case, probes and figures of a run.
+
+    Everything is written beside the folder first and moved there as one, so that a broken run
+    leaves an earlier result as it was.
+
+    Returns
+    -------
+    files : in the order written
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used: see `check_folder`.
+    ResultError
+        Something could not be written.
+    """
+    target = check_folder(folder)
+    token = secrets.token_hex(4)
+    fresh = target.with_name(f".{target.name}.{token}.new")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        fresh.mkdir()
+        names = _fill(fresh, history, outcomes)
+        _put_in_place(fresh, target, target.with_name(f".{target.name}.{token}.old"))
+    except OSError as error:
+        raise ResultError(
+            f"the results could not be written to {target}: {_reason(error)}"
+        ) from error
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+    return tuple(target / name for name in names)
+
+
+def _put_in_place(fresh: Path, target: Path, aside: Path) -> None:
+    """Move `fresh` to `target`, an earlier result out of the way first and back on failure."""
+    try:
+        if target.exists():
+            target.rename(aside)
+        fresh.rename(target)
+    except BaseException:
+        if aside.exists() and not target.exists():
+            aside.rename(target)
+        raise
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _fill(folder: Path, history: History, outcomes: Outcomes) -> list[Path]:
+    from .figures import save_figures  # matplotlib takes half a second
+
+    case = history.problem.case
+    assert case is not None
+    text = json.dumps(outcomes.as_dict(), indent=2, ensure_ascii=False, allow_nan=False)
+    (folder / "outcomes.json").write_text(f"{text}\n", "utf-8")
+    (folder / "case.toml").write_text(case_to_toml(case), "utf-8")
+    (folder / "probes.csv").write_text(_probes_csv(history), "utf-8", newline="")
+    figures = save_figures(history, folder / "figures")
+    names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
+    return [*names, *(path.relative_to(folder) for path in figures)]
+
+
+def _probes_csv(history: History) -> str:
+    """Time and each probe, a row a step of the whole run."""
+    case = history.problem.case
+    assert case is not None
+    trace = history.trace
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(["time_s", *(f"{probe.name}_C" for probe in case.probes)])
+    table = np.column_stack([trace.time, trace.probes - ZERO_CELSIUS])
+    rows.writerows([f"{row[0]:.4f}", *(f"{value:.3f}" for value in row[1:])] for row in table)
+    return text.getvalue()
