@@ -101,7 +101,7 @@ def make_history(case: Case, peak: float = 1562.15, cooling: float = 20.0) -> Hi
     cooling : time marched after the last arc [s]
     """
     lines = mesh_lines(case)
-    joint = section_of(case, lines)
+    joint = section_of(lines)
     plan = schedule_of(case, lines.layers)
     starts_at = [
         min(s.run_from, s.run_to) if s.direction > 0 else s.run_from for s in plan.segments
