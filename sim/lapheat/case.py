@@ -74,7 +74,7 @@ class Fillet:
 
 @dataclass(frozen=True)
 class Arc:
-    """Arc: `current` [A], `voltage` [V], `efficiency` [-], `spot`, `aim` [m], `work_angle` [rad]."""
+    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad]."""
 
     current: float
     voltage: float

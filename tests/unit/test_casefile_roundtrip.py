@@ -69,12 +69,12 @@ def cases(draw: st.DrawFn) -> str:
         f'length = "{length!r} mm"',
         f'alloy = "{tube_alloy}"',
         "[arc]",
-        f'current = "{draw(quantity(1, 1000, "A", "kA:1000"))}"',
-        *some(voltage=quantity(5, 40, "V", "mV:0.001"), spot=quantity(0.2, 10, *MM)),
+        f'current = "{draw(quantity(50, 1000, "A", "kA:1000"))}"',
+        *some(voltage=quantity(5, 40, "V", "mV:0.001"), spot=quantity(1.6, 10, *MM)),
         *([f"efficiency = {number(0.01, 1.0)!r}"] if draw(st.booleans()) else []),
         *([] if bead else some(work_angle=quantity(5, 85, "deg"), aim=quantity(-4, 4, *MM))),
         "[travel]",
-        f'speed = "{draw(quantity(0.1, 20, "mm/s", "in/min:0.42333333"))}"',
+        f'speed = "{draw(quantity(0.1, 2, "mm/s", "in/min:0.42333333"))}"',
         f'segment = "{segment!r} mm"',
         f'pause = "{draw(quantity(0, 600, "s", "min:60"))}"',
         f'overlap = "{min(number(0.0, 0.9) * ring / count, 99.0)!r} mm"',
@@ -97,7 +97,7 @@ def cases(draw: st.DrawFn) -> str:
         *(["[numerics]", 'detail = "fine"'] if draw(st.booleans()) else []),
     ]
     if not bead:
-        leg = number(0.5, 10.0)
+        leg = number(0.5, 3.0)
         thickness = number(0.5, 30.0)
         lines += [
             "[flange]",

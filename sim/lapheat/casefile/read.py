@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from ..case import Case
 from .checks import Finding, findings
+from .running import of_run
 from .faults import CaseError, Fault, did_you_mean, printable, shown
 from .fields import REFUSED
 from .model import NOT_YET_SERVED, CaseFile
@@ -169,7 +170,9 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
         tidy.setdefault(name, {})
     file, refused = _validated(tidy)
     case = resolve(file, title)
-    return case, [*found, *refused, *findings(file, case)]
+    found += [*refused, *findings(file, case)]
+    # how large the mesh is, and what the rod takes, can be told of a sound case only
+    return case, found or list(of_run(case))
 
 
 def _not_served(raw: dict[str, Any]) -> Iterator[Finding]:
