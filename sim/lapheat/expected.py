@@ -12,7 +12,7 @@ from .schedule import Segment, schedule_of
 __all__ = ["Expected", "expected_of"]
 
 # The march's own numbers, which a test holds these to: importing it would cost a second.
-STEPS_PER_SPOT = 6.0
+STEPS_PER_SPOT = 8.0
 GROWTH = 1.5
 LONGEST_STEP = 5.0  # [s]
 COOL_AT_LEAST = 10.0  # [s]

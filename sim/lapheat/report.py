@@ -13,7 +13,9 @@ from rich.text import Text
 from .case import Case
 from .casefile.faults import printable
 from .constants import ZERO_CELSIUS
+from .history import History
 from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
+from .verdict import judge
 from .wording import Wording
 
 __all__ = ["CAUTIONS", "report_of"]
@@ -35,21 +37,22 @@ CAUTIONS = (
 )
 
 
-def report_of(case: Case, outcomes: Outcomes, files: Sequence[Path] = ()) -> RenderableType:
-    """Lay out a run for a person.
+def report_of(history: History, outcomes: Outcomes, files: Sequence[Path] = ()) -> RenderableType:
+    """Lay out a run for a person, with the user's own units beside degC and mm.
 
     Parameters
     ----------
-    case : gives limits and the user's units
-    outcomes : of its run
+    history, outcomes : the run
     files : what was written
     """
+    case = history.problem.case
+    assert case is not None
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(case, outcomes, words)]
     good = outcomes.verdict.base_stays_solid and outcomes.verdict.filler_flows
     verdict = Text.assemble(
-        ("Verdict: ", "bold"), (outcomes.verdict.summary, "green" if good else "bold red")
+        ("Verdict: ", "bold"), (judge(history, words).summary, "green" if good else "bold red")
     )
     parts += [Text(), verdict]
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
@@ -97,8 +100,9 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     if outcomes.soundness is not None:
         grid.add_row("lap", f"{words.share(outcomes.soundness.lap_filled)} filled")
     for name, probe in outcomes.probes.items():
-        reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s"
-        grid.add_row("probe", f"{printable(name)}: {reading}", style="")
+        rising = ", still rising" if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ""
+        reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s{rising}"
+        grid.add_row("probe", f"{printable(name)}: {reading}")
     time, heat = outcomes.time, outcomes.heat
     grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it")
     grid.add_row(

@@ -146,13 +146,20 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(min((b - a) % n for b in ends))) for a in starts]
 
 
-def judge(history: History) -> Verdict:
-    """Hold a run against the limits of its case."""
+def judge(history: History, words: Wording | None = None) -> Verdict:
+    """Hold a run against the limits of its case.
+
+    Parameters
+    ----------
+    history : the run
+    words : units the sentence adds in brackets; none by default, so that a case in inches and
+        the same case in millimetres have the same outcomes
+    """
     case = history.problem.case
     assert case is not None
-    words = Wording.of(case)
+    words = words or Wording()
     wanted = case.limits.wet_fraction
-    parts = sorted(_parts(history, case), key=lambda part: part.margin)
+    parts = sorted(_parts(history, case, words), key=lambda part: part.margin)
     at_fault = [part for part in parts if part.margin < case.limits.base_margin]
     wet = {} if case.fillet is None else {s: side_wet(history, s) for s in ("tube", "flange")}
     dry = [side for side, share in wet.items() if share < wanted]
@@ -185,7 +192,7 @@ class _Part:
     depth: float
 
 
-def _parts(history: History, case: Case) -> Iterator[_Part]:
+def _parts(history: History, case: Case, words: Wording) -> Iterator[_Part]:
     alloys = {"tube": case.tube.alloy}
     if case.flange is not None:
         alloys["flange"] = case.flange.alloy
@@ -194,13 +201,12 @@ def _parts(history: History, case: Case) -> Iterator[_Part]:
         if solidus is not None:
             place = hottest_place(history, name)
             depth = float(history.melted_wall.max()) if name == "tube" else 0.0
-            where = _where(place, history, case)
+            where = _where(place, history, case, words)
             yield _Part(name, solidus, solidus - place.peak, place, where, depth)
 
 
-def _where(place: Place, history: History, case: Case) -> str:
+def _where(place: Place, history: History, case: Case, words: Wording) -> str:
     """Say where a spot is: surface, height or radius, angle, segment."""
-    words = Wording.of(case)
     line = "arc line" if case.flange is None else "flange face"
     size = words.long(abs(place.position))
     side = "above" if place.position >= 0.0 else "below"

@@ -14,7 +14,7 @@ __all__ = ["Wording", "listed", "numbered", "told_apart"]
 
 @dataclass(frozen=True)
 class Wording:
-    """The user's units: `length` is "mm" or "in", `temperature` is "degC" or "degF"."""
+    """The user's units: `length` "mm" or "in", `temperature` "degC" or "degF"."""
 
     length: str = "mm"
     temperature: str = "degC"

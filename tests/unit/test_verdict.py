@@ -183,11 +183,19 @@ def test_segments_never_run_are_neither_dry_nor_named() -> None:
     assert side_wet(run_with(coverage=0.5), "flange") == 1.0
 
 
-def test_sentence_uses_the_users_units_beside_degc() -> None:
+def test_sentence_can_add_the_users_units() -> None:
     inches = Display("in", "degF")
-    hot = judge(run_with(tube=STAINLESS_SOLIDUS + 10.0, display=inches)).summary
+    history = run_with(tube=STAINLESS_SOLIDUS + 10.0, display=inches)
+    case = history.problem.case
+    assert case is not None
+    hot = judge(history, Wording.of(case)).summary
     assert "1410 degC (2570 degF), 10 K (18 degF) above its solidus of 1400 degC (2552 degF)" in hot
     assert " in) above the flange face" in hot
+
+
+def test_outcomes_do_not_depend_on_the_users_units() -> None:
+    inches = run_with(display=Display("in", "degF"), flange_dry=((0.0, 90.0, COLD),))
+    assert judge(inches) == judge(run_with(flange_dry=((0.0, 90.0, COLD),)))
 
 
 def test_spans_of_a_ring() -> None:

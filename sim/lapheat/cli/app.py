@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -83,7 +84,7 @@ def new(
         from .new import write_starter
 
         write_starter(file)
-        print(f"{file} written; next: lapheat check {file}")
+        print(f"{file} written; next: lapheat check {shlex.quote(str(file))}")
 
 
 @app.command()

@@ -50,6 +50,6 @@ def carry_out(
     left.words = f"the results are whole, in {folder}"
     from ..report import report_of
 
-    show(report_of(case, result.outcomes, files))
+    show(report_of(result.history, result.outcomes, files))
     verdict = result.outcomes.verdict
     return verdict.base_stays_solid and verdict.filler_flows

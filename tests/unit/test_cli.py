@@ -1,0 +1,471 @@
+"""The command line: exit statuses, messages, what is written and what is not, Ctrl-C."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import shlex
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+import lapheat.api
+import lapheat.figures
+from lapheat.api import Result
+from lapheat.cli import main
+from lapheat.cli.app import app
+from lapheat.history import History
+from lapheat.outcomes import outcomes_of
+from lapheat.report import CAUTIONS
+from lapheat.state import MarchError
+from unit.runs import run_with
+from unit.synthetic import FLOW, STAINLESS_SOLIDUS
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text("utf-8")
+
+CASE = """
+title = "A stub"
+[tube]
+outside_diameter = "1.5 in"
+wall = "0.065 in"
+[flange]
+thickness = "1/4 in"
+outside_diameter = "4 in"
+[arc]
+current = "90 A"
+voltage = "11 V"
+[travel]
+speed = "2 mm/s"
+segment = "5/8 in"
+pause = "20 s"
+[numerics]
+detail = "coarse"
+"""
+BEAD = """
+joint = "bead-on-tube"
+[tube]
+outside_diameter = "38.1 mm"
+wall = "1.65 mm"
+[arc]
+current = "40 A"
+[travel]
+speed = "3 mm/s"
+segment = "15 mm"
+pause = "10 s"
+coverage = 0.5
+"""
+
+Call = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def call(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Call:
+    """Call the command line as the console script does: status, stdout, stderr."""
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["lapheat", *arguments])
+        with pytest.raises(SystemExit) as left:
+            main()
+        out, err = capfd.readouterr()
+        return int(left.value.code or 0), out, err
+
+    return run
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Folder to stand in, with one case in it."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "stub.toml").write_text(CASE, "utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseException], list[Any]]:
+    """Put a made-up run, or a failure, in the place of the march and the figures."""
+
+    def use(history: History | BaseException) -> list[Any]:
+        calls: list[Any] = []
+
+        def simulate(*arguments: Any) -> Result:
+            calls.append((*arguments, list(sys.argv)))
+            if isinstance(history, BaseException):
+                raise history
+            case = history.problem.case
+            assert case is not None
+            return Result(case, history, outcomes_of(history))
+
+        def save(_: History, where: Path) -> tuple[Path, ...]:
+            where.mkdir()
+            (where / "peaks.png").write_bytes(b"png")
+            return (where / "peaks.png",)
+
+        monkeypatch.setattr(lapheat.api, "simulate", simulate)
+        monkeypatch.setattr(lapheat.figures, "save_figures", save)
+        return calls
+
+    return use
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+# ---- the answer -------------------------------------------------------------------------------
+
+HOT = {"tube": STAINLESS_SOLIDUS + 30.0}
+COLD = {"flange_dry": ((0.0, 90.0, FLOW - 91.0),)}
+GOOD: dict[str, Any] = {}
+
+
+@pytest.mark.parametrize(
+    ("run", "strict", "status"),
+    [(GOOD, 0, 0), (GOOD, 1, 0), (HOT, 0, 0), (HOT, 1, 1), (COLD, 0, 0), (COLD, 1, 1)],
+)
+def test_verdict_changes_the_status_only_when_asked(
+    call: Call, folder: Path, computed: Any, run: dict[str, Any], strict: int, status: int
+) -> None:
+    computed(run_with(**run))
+    found, out, err = call("run", "stub.toml", *["--fail-on-verdict"] * strict)
+    assert (found, err) == (status, "")
+    told = json.loads((folder / "stub.out" / "outcomes.json").read_text("utf-8"))
+    assert f"Verdict: {told['verdict']['summary']}" in out.splitlines()
+
+
+def test_report_has_table_verdict_notes_cautions_and_files(
+    call: Call, folder: Path, computed: Any
+) -> None:
+    computed(run_with(tube=STAINLESS_SOLIDUS - 100.0, case={"assumed": ("Taken for granted.",)}))
+    _, out, _ = call("run", "stub.toml")
+    lines = out.splitlines()
+    tube = next(line for line in lines if line.startswith("tube "))
+    assert re.split(r"\s{2,}", tube) == ["tube", "1300 degC", "1400 degC", "100 K", "50 K"]
+    assert any(line.startswith("filler") and "flows at 1025 degC" in line for line in lines)
+    assert any(line.startswith("heat") and "imbalance" in line for line in lines)
+    order = [out.index(word) for word in ("Verdict: ", "\nNotes\n", "\nCautions\n", "\nFiles\n")]
+    assert order == sorted(order)
+    for told in ("Taken for granted.", *CAUTIONS):
+        assert f"  {told}" in lines
+    assert f"  {folder / 'stub.out'}" in lines
+    assert "\x1b" not in out
+    assert all(line == line.rstrip() for line in lines)
+
+
+def test_run_passes_everything_on(call: Call, folder: Path, computed: Any) -> None:
+    calls = computed(run_with())
+    changes = ["--set", "travel.pause=30 s", "--set", "arc.current=80 A"]
+    options = ["--detail", "fine", "--march", "fipy", "--threads", "1", "--out", "elsewhere/out"]
+    status, _, _ = call("run", "stub.toml", *changes, *options)
+    assert status == 0
+    ((case, march, threads, _, argv),) = calls
+    assert (case.travel.pause, case.arc.current, case.detail) == (30.0, 80.0, "fine")
+    assert (march, threads) == ("fipy", 1)
+    assert argv == ["lapheat"]  # FiPy would look for its flags there
+    assert (folder / "elsewhere" / "out" / "outcomes.json").exists()
+
+
+# ---- refused ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["run", "absent.toml"], "no such file"),
+        (["run", "."], "a folder"),
+        (["run", "stub.toml", "--set", "travel.paus=3 s"], 'did you mean "pause"?'),
+        (["run", "stub.toml", "--set", "nonsense"], "KEY=VALUE"),
+        (["run", "stub.toml", "--detail", "ultra"], "--detail"),
+        (["run", "stub.toml", "--march", "fast"], "--march"),
+        (["run", "stub.toml", "--threads", "0"], "--threads"),
+        (["run", "stub.toml", "--out", "stub.toml"], "given:   a file"),
+        (["run", "stub.toml", "--out", "."], "a folder with other things in it"),
+        (["run", "stub.toml", "--nosuch"], "--nosuch"),
+        (["run"], "CASE"),
+        (["brew"], "brew"),
+        (["check", "absent.toml"], "no such file"),
+        (["check", "stub.toml", "--set", "tube.wall=-1 mm"], "tube.wall"),
+        (["new", "stub.toml"], "a file that is already there"),
+        (["new", "."], "a folder"),
+        (["new", "absent/case.toml"], "absent, which is not there"),
+        (["new", "a\0b"], "null byte"),
+    ],
+)
+def test_refused_input(
+    call: Call, folder: Path, computed: Any, arguments: list[str], says: str
+) -> None:
+    calls = computed(run_with())
+    before = (folder / "stub.toml").read_bytes()
+    status, out, err = call(*arguments)
+    assert status == 2
+    assert says in err
+    assert out == ""
+    assert "Traceback" not in err
+    assert calls == []
+    assert names(folder) == ["stub.toml"]
+    assert (folder / "stub.toml").read_bytes() == before
+
+
+def test_all_faults_of_a_case_are_told(call: Call, folder: Path) -> None:
+    text = CASE.replace("[tube]", '[tube]\nwal = "2 mm"')
+    (folder / "stub.toml").write_text(text.replace('"90 A"', '"90 V"'), "utf-8")
+    status, _, err = call("check", "stub.toml")
+    assert status == 2
+    assert "stub.toml: 2 faults" in err
+    assert "tube.wal" in err
+    assert "arc.current" in err
+
+
+# ---- failed -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("error", "says"),
+    [
+        (MarchError("a temperature came out as not a number"), "the computation failed: a temp"),
+        (ZeroDivisionError("division by zero"), "ZeroDivisionError: division by zero; --debug"),
+        (MemoryError(), "ran out of memory"),
+        (OSError(24, "Too many open files"), "the system refused: [Errno 24] Too many open files"),
+    ],
+)
+@pytest.mark.parametrize("debug", [False, True])
+def test_failed_computation(
+    call: Call, folder: Path, computed: Any, error: Exception, says: str, debug: bool
+) -> None:
+    computed(error)
+    status, out, err = call("run", "stub.toml", *["--debug"] * debug)
+    assert status == 3
+    assert says in err
+    assert err.rstrip().endswith("nothing was written")
+    assert ("Traceback" in err) is debug
+    assert out == ""
+    assert names(folder) == ["stub.toml"]
+
+
+def test_full_disk(
+    call: Call, folder: Path, computed: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    computed(run_with())
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(lapheat.figures, "save_figures", full)
+    status, _, err = call("run", "stub.toml")
+    assert status == 3
+    assert err == (
+        f"the results could not be written to {folder / 'stub.out'}: No space left on device; "
+        "nothing was written\n"
+    )
+    assert names(folder) == ["stub.toml"]
+
+
+# ---- interrupted ------------------------------------------------------------------------------
+
+
+def test_interrupted_run_tells_that_an_earlier_result_is_kept(
+    call: Call, folder: Path, computed: Any
+) -> None:
+    computed(run_with())
+    call("run", "stub.toml")
+    before = (folder / "stub.out" / "outcomes.json").read_bytes()
+    computed(KeyboardInterrupt())
+    status, _, err = call("run", "stub.toml")
+    assert status == 130
+    assert err == (
+        f"interrupted: nothing was written; the earlier result in {folder / 'stub.out'} is "
+        "untouched\n"
+    )
+    assert (folder / "stub.out" / "outcomes.json").read_bytes() == before
+
+
+def test_interrupted_while_printing_tells_that_the_results_are_whole(
+    call: Call, folder: Path, computed: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    computed(run_with())
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("lapheat.cli.run.show", stop)
+    status, _, err = call("run", "stub.toml")
+    assert status == 130
+    assert err == f"interrupted: the results are whole, in {folder / 'stub.out'}\n"
+
+
+@pytest.mark.parametrize("when", ["preparing", "segment 1 "])
+def test_ctrl_c_in_a_real_run(folder: Path, when: str) -> None:
+    """On a terminal of its own, so that the progress bar tells how far it is."""
+    own, theirs = pty.openpty()
+    (folder / "bead.toml").write_text(BEAD, "utf-8")
+    command = [sys.executable, "-c", "from lapheat.cli import main; main()"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT / "sim"), "TERM": "xterm", "COLUMNS": "150"}
+    running = subprocess.Popen(
+        [*command, "run", "bead.toml", "--out", "out", "--detail", "fine", "--threads", "1"],
+        stdout=subprocess.PIPE,
+        stderr=theirs,
+        env=environment,
+        cwd=folder,
+    )
+    os.close(theirs)
+    seen = ""
+    while when not in seen:
+        seen += os.read(own, 4096).decode()
+    running.send_signal(signal.SIGINT)
+    rest = ""
+    try:
+        while chunk := os.read(own, 4096).decode():
+            rest += chunk
+    except OSError:  # how Linux says that the other end has closed
+        pass
+    out, _ = running.communicate()
+    os.close(own)
+    assert running.returncode == 130
+    assert "interrupted: nothing was written" in rest
+    assert "Traceback" not in rest
+    assert out == b""
+    assert names(folder) == ["bead.toml", "stub.toml"]
+    if when == "segment 1 ":
+        assert re.search(r"segment 1 \(1 of 4\), \d+\.\d s, tube \d+ of 1400 degC", seen + rest)
+
+
+# ---- the other commands -----------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("folder")
+def test_new_writes_a_case_that_checks(call: Call) -> None:
+    status, out, _ = call("new", "my stub.toml")
+    assert status == 0
+    assert out == "my stub.toml written; next: lapheat check 'my stub.toml'\n"
+    status, out, err = call("check", "my stub.toml")
+    assert (status, err) == (0, "")
+    assert "tube.outside_diameter" in out
+
+
+def test_new_leaves_no_half_file(call: Call, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop() -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("lapheat.cli.new.starter_text", stop)
+    status, _, err = call("new", "case.toml")
+    assert (status, err) == (130, "interrupted: nothing was written\n")
+    assert names(folder) == ["stub.toml"]
+
+
+def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None:
+    status, out, err = call("check", "stub.toml", "--detail", "coarse", "--set", "arc.voltage=12 V")
+    assert (status, err) == (0, "")
+    rows = [re.split(r"\s{2,}", line) for line in out.splitlines()]
+    assert ["tube.outside_diameter", "1.5 in", "0.0381 m"] in rows
+    assert ["tube.length", "default", "0.1143 m"] in rows
+    assert ["arc.voltage", "12 V", "12 V"] in rows
+    (mesh,) = [row for row in rows if row[0] == "mesh"]
+    section, layers = map(int, re.findall(r": (\d+) in the section, (\d+)", mesh[1])[0])
+    assert mesh[1].startswith(f"{section * layers} cells")
+    assert mesh[1].endswith("(coarse)")
+    assert any(row[0] == "steps" for row in rows)
+    assert any(row[0] == "time" and row[1].startswith("8 of 8 segments") for row in rows)
+    assert names(folder) == ["stub.toml"]
+
+
+def test_check_tells_what_was_assumed(call: Call, folder: Path) -> None:
+    (folder / "stub.toml").write_text(CASE.replace('voltage = "11 V"', ""), "utf-8")
+    _, out, _ = call("check", "stub.toml")
+    assert "No arc voltage was given: 13.6 V was taken" in out
+
+
+def test_schema_is_json(call: Call) -> None:
+    status, out, _ = call("schema")
+    assert status == 0
+    assert "outside_diameter" in json.dumps(json.loads(out))
+
+
+def test_version(call: Call) -> None:
+    assert call("--version") == (0, f"lapheat {lapheat.__version__}\n", "")
+
+
+@pytest.mark.parametrize("command", [[], ["new"], ["check"], ["run"], ["schema"]])
+def test_help_is_complete_with_an_example(call: Call, command: list[str]) -> None:
+    status, out, _ = call(*command, "--help")
+    assert status == 0
+    assert f"  lapheat {command[0] if command else 'new'} " in out
+    known = _group()
+    known = known.commands[command[0]] if command else known
+    for option in known.params:
+        assert option.opts[0] in out or option.human_readable_name in out
+        assert getattr(option, "help", "") not in (None, "")
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_title_the_terminal_lacks_or_that_steers_it_does_no_harm(
+    call: Call, computed: Any
+) -> None:
+    case = run_with().problem.case
+    assert case is not None
+    computed(run_with(case={"title": "[red]tube[/red] \x1b[31m \u4e2d"}))
+    status, out, _ = call("run", "stub.toml")
+    assert status == 0
+    assert "[red]tube[/red]" in out
+    assert "\x1b" not in out
+
+
+def _shell(line: str, **changes: str) -> subprocess.CompletedProcess[str]:
+    script = f"{shlex.quote(sys.executable)} -c 'from lapheat.cli import main; main()'"
+    return subprocess.run(
+        ["bash", "-o", "pipefail", "-c", line.replace("lapheat", script)],
+        env={**os.environ, "PYTHONPATH": str(ROOT / "sim"), **changes},
+        capture_output=True,
+        text=True,
+    )
+
+
+@pytest.mark.usefixtures("folder")
+@pytest.mark.parametrize("command", ["check stub.toml", "schema"])
+def test_a_reader_that_has_seen_enough_is_no_failure(command: str) -> None:
+    done = _shell(f"lapheat {command} | true")
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_an_ascii_terminal_is_no_failure(folder: Path) -> None:
+    (folder / "stub.toml").write_text(CASE.replace("A stub", "\u00c9\u4e2d"), "utf-8")
+    done = _shell("lapheat check stub.toml", PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "\\u4e2d" in done.stdout
+
+
+# ---- the README -------------------------------------------------------------------------------
+
+
+def _group() -> Any:
+    return typer.main.get_command(app)
+
+
+def _readme_lines() -> list[str]:
+    blocks = re.findall(r"^```console\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    steps = [step.strip() for block in blocks for line in block.splitlines() for step in
+             line.split("&&")]  # fmt: skip
+    return [step.removeprefix(".venv/bin/") for step in steps]
+
+
+@pytest.mark.parametrize("line", [s for s in _readme_lines() if s.startswith("lapheat")])
+def test_every_command_of_the_readme_is_understood(line: str) -> None:
+    _, command, *arguments = shlex.split(line)
+    # parses, and refuses what it does not know, without running
+    with _group().commands[command].make_context(command, arguments) as context:
+        assert context.params["file" if command == "new" else "case"] is not None
+
+
+def test_readme_has_one_line_for_the_demo_and_one_for_the_tests() -> None:
+    blocks = re.findall(r"^```console\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    assert [len(block.splitlines()) for block in blocks[:2]] == [1, 1]
+    assert blocks[0].startswith("python3 -m venv .venv && .venv/bin/pip install -q . && ")
+    assert blocks[0].endswith(".venv/bin/lapheat run cases/flue-stub.toml\n")
+    assert blocks[1].endswith("pip install -q '.[test]' && .venv/bin/python -m pytest\n")
