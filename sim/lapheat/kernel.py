@@ -11,102 +11,15 @@ Phys. 257, 594-626 (RKL2); heat lost is carried through the same stages, so the 
 
 from __future__ import annotations
 
-from math import cos, exp, isnan, nan, sin, sqrt
-from typing import NamedTuple
+from math import isnan, nan
 
 import numpy as np
 from numba import njit, prange
-from numpy.typing import NDArray
 
-__all__ = [
-    "Base",
-    "Grid",
-    "Tables",
-    "Torch",
-    "advance",
-    "advance_threaded",
-    "fill_lap",
-    "light",
-    "observe",
-    "refresh",
-    "sample",
-]
+from .arrays import IN_FILLER, LAP, PLAIN
+from .constants import STEFAN_BOLTZMANN
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
-STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), CODATA 2018
-
-PLAIN, LAP, UNDER_FILLER, IN_FILLER = 0, 1, 2, 3
-
-
-class Tables(NamedTuple):
-    """Per alloy, uniform in enthalpy: (alloys, n) each; value at a node and rise to the next."""
-
-    low: Array  # (alloys,) enthalpy of the first node [J/kg]
-    per_step: Array  # (alloys,) nodes per J/kg
-    phi: Array
-    phi_rise: Array
-    temperature: Array
-    temperature_rise: Array
-    conductivity: Array
-    conductivity_rise: Array
-
-
-class Grid(NamedTuple):
-    """Geometry of one layer and what is where; see `problem.Problem` for the meaning."""
-
-    alloy: Ints  # (nc,)
-    mass: Array  # (nc,) of one layer [kg]
-    along: Array  # (nc,) end area over the distance between cell points [m]
-    skin: Ints  # (nc,) row of the skin arrays, -1 inside
-    slot: Ints  # (nc,) row of `alive` for fillet cells, -1 else
-    first: Ints  # (nc + 1,) links of each cell
-    other: Ints  # (2m,) cell on the far side
-    kind: Ints  # (2m,)
-    factor: Array  # (2m,) area over the distance between cell points [m]
-    area: Array  # (2m,) [m2]
-    near: Array  # (2m,) own distance to the face [m]
-    far: Array  # (2m,) the other's
-    row: Ints  # (2m,) lap row, or row of `alive` under filler; -1
-    wall_first: Ints  # (nc + 1,) walls of each cell
-    wall_area: Array  # (w,)
-    wall_near: Array  # (w,)
-    film: Array  # (w,) [W/(m2 K)]
-    emissivity: Array  # (w,)
-    cover: Ints  # (w,) row of `alive` that covers the wall, -1
-    lit: Ints  # (w,) row of the arc's heat, -1
-    closed: bool
-
-
-class Base(NamedTuple):
-    """Rows of the surface arrays that belong to the base, and the faces behind the lap rows."""
-
-    part: Ints  # (rows,) 0 tube, 1 flange, 2 neither
-    wall_cell: Ints  # (w,)
-    under: Ints  # (w,) link (own side) of a wall that filler may cover, -1
-    lap_link: Ints  # (nlap,) link from the tube side
-    lap_cell: Ints  # (nlap,) tube cell of that link
-
-
-class Torch(NamedTuple):
-    """The torch axis in the (r, z) plane of the arc, and the lit faces' sampling points."""
-
-    r: float  # a point of the axis [m]
-    z: float
-    cr: float  # direction from work to torch
-    cz: float
-    spot: float  # standard deviation across the axis [m]
-    shade: float  # radius of the tube that can stand in the way, 0 for none [m]
-    height: float  # and its upper end [m]
-    point_r: Array  # (lit, 2)
-    point_z: Array  # (lit, 2)
-    normal_r: Array  # (lit,)
-    normal_z: Array  # (lit,)
-    area: Array  # (lit,) [m2]
-    wall: Ints  # (lit,) wall of each row
-    own: Ints  # (lit,) row of `alive` of the fillet cell that carries the face, -1
-    step: float  # angle or length of a layer
+__all__ = ["advance", "advance_threaded", "observe", "refresh", "sample"]
 
 
 # a division that may raise would keep its loop from being vectorised
@@ -387,102 +300,6 @@ def _advance(  # type: ignore[no-untyped-def]
 _MATH = {"contract", "nsz", "arcp"}
 advance = njit(_advance, cache=True, error_model="numpy", fastmath=_MATH)
 advance_threaded = njit(_advance, cache=True, parallel=True, error_model="numpy", fastmath=_MATH)
-
-
-@njit(cache=True, error_model="numpy")
-def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
-    """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
-
-    Fills `heat` (lit, layers) [W/m2]; the sum over exposed faces is exactly `power`. Returns the
-    share of a full Gaussian that met the part before it was normalised [-].
-    """
-    lit, layers = heat.shape
-    heat[:, :] = 0.0
-    if power <= 0.0:
-        return nan
-    reach = 6.5 * torch.spot
-    two = 2.0 * torch.spot * torch.spot
-    gauss = 0.5 / sqrt(3.0)
-    total = 0.0
-    turn = torch.step * layers
-    for i in range(lit):
-        nr, nz = torch.normal_r[i], torch.normal_z[i]
-        cover, own = grid.cover[torch.wall[i]], torch.own[i]
-        for k in range(layers):
-            if cover >= 0 and alive[cover, k] > 0.0:
-                continue
-            if own >= 0 and alive[own, k] == 0.0:
-                continue
-            value = 0.0
-            for half in range(2):
-                d = (k + 0.5 + (gauss if half else -gauss)) * torch.step - where
-                if grid.closed:
-                    d -= turn * np.round(d / turn)
-                for p in range(2):
-                    r, z = torch.point_r[i, p], torch.point_z[i, p]
-                    if grid.closed:
-                        x, y = r * cos(d), r * sin(d)
-                        facing = nr * cos(d) * torch.cr + nz * torch.cz
-                    else:
-                        x, y = r, d
-                        facing = nr * torch.cr + nz * torch.cz
-                    if facing <= 0.0 or abs(y) > reach:
-                        continue
-                    dx, dz = x - torch.r, z - torch.z
-                    ahead = dx * torch.cr + dz * torch.cz
-                    rho2 = dx * dx + y * y + dz * dz - ahead * ahead
-                    if rho2 > reach * reach:
-                        continue
-                    if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
-                        # the way to the torch runs into the tube
-                        side = sqrt(torch.shade * torch.shade - y * y)
-                        if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:
-                            continue
-                    value += 0.25 * facing * exp(-rho2 / two)
-            heat[i, k] = value
-            total += value * torch.area[i]
-    if total <= 0.0:
-        return 0.0
-    scale = power / total
-    for i in range(lit):
-        for k in range(layers):
-            heat[i, k] *= scale
-    return total / (np.pi * two)
-
-
-@njit(cache=True, error_model="numpy")
-def fill_lap(  # type: ignore[no-untyped-def]
-    surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
-):
-    """Let filler into hot lap faces that join filled ones, then set the lap's resistance.
-
-    Parameters
-    ----------
-    surface : (w + 2 nlap, layers) surface temperatures; lap rows follow the `walls` walls [K]
-    root : row of `alive` of the fillet cell at the mouth of the lap
-    filled : (nlap, layers) bool, from the mouth down; contact : (nlap, layers) [m2 K/W]
-    gas_t, gas_k : gas conductivity against temperature [K], [W/(m K)]
-    gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
-    """
-    rows, layers = filled.shape
-    for i in range(rows):
-        tube, bore = surface[walls + i], surface[walls + rows + i]
-        for k in range(layers):
-            if filled[i, k] or min(tube[k], bore[k]) < flow:
-                continue
-            joined = alive[root, k] > 0.0 if i == 0 else filled[i - 1, k]
-            if i + 1 < rows and filled[i + 1, k]:
-                joined = True
-            if filled[i, (k + 1) % layers] or filled[i, (k - 1) % layers]:
-                joined = True
-            filled[i, k] = joined
-        for k in range(layers):
-            if filled[i, k]:
-                contact[i, k] = gap / filler_k
-            else:
-                t = 0.5 * (tube[k] + bore[k])
-                radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
-                contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)
 
 
 @njit(cache=True, error_model="numpy")

@@ -104,7 +104,7 @@ class Mesh:
 
     def layer_angles(self) -> Array:
         """(layers,) centre of each layer: [rad] round a ring, [m] along a bar."""
-        return (np.arange(self.layers) + 0.5) * self.step
+        return np.asarray((np.arange(self.layers) + 0.5) * self.step, dtype=np.float64)
 
 
 def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
@@ -117,10 +117,12 @@ def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
         outward = sqrt(step / sin(step))
         x = outward * np.cos(at)[:, None] * r
         y = outward * np.sin(at)[:, None] * r
-        return np.asarray(np.stack([x, y, np.broadcast_to(z, x.shape)]), dtype=np.float64)
+        points: Array = np.stack([x, y, np.broadcast_to(z, x.shape)]).astype(float)
+    return points
     x = np.broadcast_to(r, (planes, len(r)))
     y = np.broadcast_to(at[:, None], x.shape)
-    return np.asarray(np.stack([x, y, np.broadcast_to(z, x.shape)]), dtype=np.float64)
+    points: Array = np.stack([x, y, np.broadcast_to(z, x.shape)]).astype(float)
+    return points
 
 
 def fipy_mesh(section: Section, layers: int, closed: bool, step: float) -> Any:

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .alloys import Alloy
+from .arrays import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
 from .case import Case
 from .constants import STEFAN_BOLTZMANN
-from .kernel import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule

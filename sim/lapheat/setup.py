@@ -7,9 +7,9 @@ from math import pi
 
 import numpy as np
 
+from .arrays import LAP, Torch
 from .case import Case, Probe
 from .joint import mesh_lines, section_of
-from .kernel import LAP, Torch
 from .mesh import Mesh, sweep_ring
 from .problem import LapRows, Problem, aim_torch, assemble
 from .sampling import lagrange, ring_nodes, stack

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import kernel
+from .arc import light
+from .lap import fill_lap
 from .problem import ARGON, Problem
 
 __all__ = ["MarchError", "State", "Stepper"]
@@ -74,10 +76,10 @@ class State:
         )
 
     def light(self, where: float, power: float) -> float:
-        """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `kernel.light`."""
+        """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
         assert self.problem.torch is not None
         return float(
-            kernel.light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
+            light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
         )
 
     def lay(self, layers: slice, h: float) -> float:
@@ -95,7 +97,7 @@ class State:
         lap = self.problem.lap
         if lap is None or lap.resistance is not None:
             return
-        kernel.fill_lap(
+        fill_lap(
             self.surface, len(self.problem.wall), self.alive, lap.root, self.filled, self.contact,
             *self.gas, max(lap.gap, 1e-6), lap.emissivity, lap.filler_conductivity, lap.flow,
         )  # fmt: skip

@@ -1,0 +1,71 @@
+"""The arc's heat on every exposed face it can see."""
+
+from __future__ import annotations
+
+from math import cos, exp, nan, sin, sqrt
+
+import numpy as np
+from numba import njit
+
+__all__ = ["light"]
+
+
+@njit(cache=True, error_model="numpy")
+def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
+    """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
+
+    Fills `heat` (lit, layers) [W/m2]; the sum over exposed faces is exactly `power`. Returns the
+    share of a full Gaussian that met the part before it was normalised [-].
+    """
+    lit, layers = heat.shape
+    heat[:, :] = 0.0
+    if power <= 0.0:
+        return nan
+    reach = 6.5 * torch.spot
+    two = 2.0 * torch.spot * torch.spot
+    gauss = 0.5 / sqrt(3.0)
+    total = 0.0
+    turn = torch.step * layers
+    for i in range(lit):
+        nr, nz = torch.normal_r[i], torch.normal_z[i]
+        cover, own = grid.cover[torch.wall[i]], torch.own[i]
+        for k in range(layers):
+            if cover >= 0 and alive[cover, k] > 0.0:
+                continue
+            if own >= 0 and alive[own, k] == 0.0:
+                continue
+            value = 0.0
+            for half in range(2):
+                d = (k + 0.5 + (gauss if half else -gauss)) * torch.step - where
+                if grid.closed:
+                    d -= turn * np.round(d / turn)
+                for p in range(2):
+                    r, z = torch.point_r[i, p], torch.point_z[i, p]
+                    if grid.closed:
+                        x, y = r * cos(d), r * sin(d)
+                        facing = nr * cos(d) * torch.cr + nz * torch.cz
+                    else:
+                        x, y = r, d
+                        facing = nr * torch.cr + nz * torch.cz
+                    if facing <= 0.0 or abs(y) > reach:
+                        continue
+                    dx, dz = x - torch.r, z - torch.z
+                    ahead = dx * torch.cr + dz * torch.cz
+                    rho2 = dx * dx + y * y + dz * dz - ahead * ahead
+                    if rho2 > reach * reach:
+                        continue
+                    if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
+                        # the way to the torch runs into the tube
+                        side = sqrt(torch.shade * torch.shade - y * y)
+                        if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:
+                            continue
+                    value += 0.25 * facing * exp(-rho2 / two)
+            heat[i, k] = value
+            total += value * torch.area[i]
+    if total <= 0.0:
+        return 0.0
+    scale = power / total
+    for i in range(lit):
+        for k in range(layers):
+            heat[i, k] *= scale
+    return total / (np.pi * two)

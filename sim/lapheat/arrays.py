@@ -1,0 +1,85 @@
+"""The arrays that compiled code works on, as named tuples of plain arrays."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Tables", "Torch"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# kinds of links: those of `section.EdgeKind`, and those between two fillet cells
+PLAIN, LAP, UNDER_FILLER, IN_FILLER = 0, 1, 2, 3
+
+
+class Tables(NamedTuple):
+    """Per alloy, uniform in enthalpy: (alloys, n) each; value at a node and rise to the next."""
+
+    low: Array  # (alloys,) enthalpy of the first node [J/kg]
+    per_step: Array  # (alloys,) nodes per J/kg
+    phi: Array
+    phi_rise: Array
+    temperature: Array
+    temperature_rise: Array
+    conductivity: Array
+    conductivity_rise: Array
+
+
+class Grid(NamedTuple):
+    """Geometry of one layer and what is where; see `problem.Problem` for the meaning."""
+
+    alloy: Ints  # (nc,)
+    mass: Array  # (nc,) of one layer [kg]
+    along: Array  # (nc,) end area over the distance between cell points [m]
+    skin: Ints  # (nc,) row of the skin arrays, -1 inside
+    slot: Ints  # (nc,) row of `alive` for fillet cells, -1 else
+    first: Ints  # (nc + 1,) links of each cell
+    other: Ints  # (2m,) cell on the far side
+    kind: Ints  # (2m,)
+    factor: Array  # (2m,) area over the distance between cell points [m]
+    area: Array  # (2m,) [m2]
+    near: Array  # (2m,) own distance to the face [m]
+    far: Array  # (2m,) the other's
+    row: Ints  # (2m,) lap row, or row of `alive` under filler; -1
+    wall_first: Ints  # (nc + 1,) walls of each cell
+    wall_area: Array  # (w,)
+    wall_near: Array  # (w,)
+    film: Array  # (w,) [W/(m2 K)]
+    emissivity: Array  # (w,)
+    cover: Ints  # (w,) row of `alive` that covers the wall, -1
+    lit: Ints  # (w,) row of the arc's heat, -1
+    closed: bool
+
+
+class Base(NamedTuple):
+    """Rows of the surface arrays that belong to the base, and the faces behind the lap rows."""
+
+    part: Ints  # (rows,) 0 tube, 1 flange, 2 neither
+    wall_cell: Ints  # (w,)
+    under: Ints  # (w,) link (own side) of a wall that filler may cover, -1
+    lap_link: Ints  # (nlap,) link from the tube side
+    lap_cell: Ints  # (nlap,) tube cell of that link
+
+
+class Torch(NamedTuple):
+    """The torch axis in the (r, z) plane of the arc, and the lit faces' sampling points."""
+
+    r: float  # a point of the axis [m]
+    z: float
+    cr: float  # direction from work to torch
+    cz: float
+    spot: float  # standard deviation across the axis [m]
+    shade: float  # radius of the tube that can stand in the way, 0 for none [m]
+    height: float  # and its upper end [m]
+    point_r: Array  # (lit, 2)
+    point_z: Array  # (lit, 2)
+    normal_r: Array  # (lit,)
+    normal_z: Array  # (lit,)
+    area: Array  # (lit,) [m2]
+    wall: Ints  # (lit,) wall of each row
+    own: Ints  # (lit,) row of `alive` of the fillet cell that carries the face, -1
+    step: float  # angle or length of a layer

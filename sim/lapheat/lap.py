@@ -1,0 +1,45 @@
+"""The lap: filler drawn in where it is hot and joined, and what the gap conducts."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from .constants import STEFAN_BOLTZMANN
+
+__all__ = ["fill_lap"]
+
+
+@njit(cache=True, error_model="numpy")
+def fill_lap(  # type: ignore[no-untyped-def]
+    surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
+):
+    """Let filler into hot lap faces that join filled ones, then set the lap's resistance.
+
+    Parameters
+    ----------
+    surface : (w + 2 nlap, layers) surface temperatures; lap rows follow the `walls` walls [K]
+    root : row of `alive` of the fillet cell at the mouth of the lap
+    filled : (nlap, layers) bool, from the mouth down; contact : (nlap, layers) [m2 K/W]
+    gas_t, gas_k : gas conductivity against temperature [K], [W/(m K)]
+    gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
+    """
+    rows, layers = filled.shape
+    for i in range(rows):
+        tube, bore = surface[walls + i], surface[walls + rows + i]
+        for k in range(layers):
+            if filled[i, k] or min(tube[k], bore[k]) < flow:
+                continue
+            joined = alive[root, k] > 0.0 if i == 0 else filled[i - 1, k]
+            if i + 1 < rows and filled[i + 1, k]:
+                joined = True
+            if filled[i, (k + 1) % layers] or filled[i, (k - 1) % layers]:
+                joined = True
+            filled[i, k] = joined
+        for k in range(layers):
+            if filled[i, k]:
+                contact[i, k] = gap / filler_k
+            else:
+                t = 0.5 * (tube[k] + bore[k])
+                radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
+                contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)
