@@ -1,0 +1,66 @@
+"""Errors found against exact answers: held to their bound, and kept for the README's table."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from math import isfinite, log
+from pathlib import Path
+
+__all__ = ["Entry", "Record"]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line: what was checked against what, the error found and the most that is allowed."""
+
+    check: str
+    source: str
+    error: float
+    bound: float
+    unit: str
+
+
+class Record:
+    """Called with a check, its source, the error found, the bound and the unit of both.
+
+    An order of convergence is kept as its distance from 2, in the unit "order".
+    """
+
+    def __init__(self, show: bool = False) -> None:
+        self.entries: dict[str, Entry] = {}
+        self.show = show
+
+    def __call__(self, check: str, source: str, error: float, bound: float, unit: str) -> None:
+        """Fail where the error is above the bound; of a check made more than once keep the worst.
+
+        Raises
+        ------
+        AssertionError
+            The error is above the bound, or no number.
+        """
+        entry = Entry(check, source, float(error), float(bound), unit)
+        known = self.entries.get(check)
+        if known is None or entry.error > known.error:
+            self.entries[check] = entry
+        if self.show:
+            print(f"{check}: {error:.4g} {unit} (bound {bound:g})")
+        assert isfinite(error), f"{check}: {error}"
+        assert error <= bound, f"{check}: {error:.6g} {unit}, more than {bound:g}"
+
+    def order(
+        self, check: str, source: str, errors: Sequence[float], within: float = 0.2
+    ) -> None:
+        """Fail where the last two errors, mesh or step halved between them, tell no order of 2."""
+        found = log(errors[-2] / errors[-1]) / log(2.0)
+        self(check, source, abs(found - 2.0), within, "order")
+
+    def write(self, path: Path) -> None:
+        """Put the entries into the file at `path`, beside those of checks not made this time."""
+        kept = {}
+        if path.exists():
+            kept = {line["check"]: line for line in json.loads(path.read_text(encoding="utf-8"))}
+        kept |= {check: asdict(entry) for check, entry in self.entries.items()}
+        lines = [kept[check] for check in sorted(kept)]
+        path.write_text(json.dumps(lines, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
