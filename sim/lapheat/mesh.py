@@ -117,10 +117,9 @@ def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
         outward = sqrt(step / sin(step))
         x = outward * np.cos(at)[:, None] * r
         y = outward * np.sin(at)[:, None] * r
-        points: Array = np.stack([x, y, np.broadcast_to(z, x.shape)]).astype(float)
-    return points
-    x = np.broadcast_to(r, (planes, len(r)))
-    y = np.broadcast_to(at[:, None], x.shape)
+    else:
+        x = np.broadcast_to(r, (planes, len(r)))
+        y = np.broadcast_to(at[:, None], x.shape)
     points: Array = np.stack([x, y, np.broadcast_to(z, x.shape)]).astype(float)
     return points
 
