@@ -22,7 +22,9 @@ import lapheat.figures
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
+from lapheat.cli.progress import Meter
 from lapheat.history import History
+from lapheat.march import Progress
 from lapheat.outcomes import outcomes_of
 from lapheat.report import CAUTIONS
 from lapheat.state import MarchError
@@ -335,6 +337,24 @@ def test_ctrl_c_in_a_real_run(folder: Path, when: str) -> None:
     assert names(folder) == ["bead.toml", "stub.toml"]
     if when == "segment 1 ":
         assert re.search(r"segment 1 \(1 of 4\), \d+\.\d s, tube \d+ of 1400 degC", seen + rest)
+
+
+def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
+    case = run_with().problem.case
+    assert case is not None
+    meter = Meter(None, case, 100.0)
+
+    def text(segment: int, done: int, tube: float = 700.0, flange: float = 900.0) -> str:
+        where = Progress(segment, done, 3, 12.34, tube + 273.15, flange + 273.15)
+        meter(where)
+        return meter.text(where)
+
+    assert text(1, 0) == "segment 1 (1 of 3), 12.3 s, flange 900 of 1490 degC"
+    assert text(1, 1, tube=1300.0, flange=1350.0).endswith("tube 1300 of 1400 degC")
+    assert text(1, 1).startswith("pause, 1 of 3 segments done")
+    assert text(3, 1).startswith("segment 3 (2 of 3)")
+    assert text(2, 2).startswith("segment 2 (3 of 3)")  # no pause between them
+    assert text(2, 3).startswith("cooling")
 
 
 # ---- the other commands -----------------------------------------------------------------------

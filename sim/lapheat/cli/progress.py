@@ -37,6 +37,7 @@ class Meter:
             self.solidus["flange"] = case.alloys[case.flange.alloy].solidus
         self.bar = bar
         self.next = 0.0
+        self.segment = self.finished = self.done = 0
         if bar is not None:
             text = "preparing; the first run of all also compiles, about a minute"
             self.task = bar.add_task(text, total=max(total, 1e-9))
@@ -44,16 +45,23 @@ class Meter:
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second."""
-        if self.bar is not None and (now := monotonic()) >= self.next:
+        if where.done > self.done:
+            self.done, self.finished = where.done, self.segment
+        self.segment = where.segment
+        started = where.segment > 0
+        if self.bar is not None and started and (now := monotonic()) >= self.next:
             self.next = now + PERIOD
             self.bar.update(self.task, completed=where.time, description=self.text(where))
             self.bar.refresh()
 
     def text(self, where: Where) -> str:
         """One line: segment, simulated time, hottest base against its solidus."""
-        doing = f"segment {where.segment} ({min(where.done + 1, where.count)} of {where.count})"
         if where.done == where.count:
             doing = "cooling"
+        elif where.segment == self.finished:
+            doing = f"pause, {where.done} of {where.count} segments done"
+        else:
+            doing = f"segment {where.segment} ({where.done + 1} of {where.count})"
         return f"{doing}, {where.time:.1f} s, {self.hottest(where)}"
 
     def hottest(self, where: Where) -> str:
