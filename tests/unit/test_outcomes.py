@@ -139,6 +139,23 @@ def test_heat_ledger_and_electrical_energy() -> None:
     assert heat["electrical_J"] == pytest.approx(70.0 * 12.8 * on)
 
 
+def test_electrical_energy_takes_each_step_at_its_own_current() -> None:
+    history = run_with()
+    trace = replace(
+        history.trace, time=np.array([0.0, 1.0, 3.0]), current=np.array([0.0, 10.0, 20.0])
+    )
+    heat = told(replace(history, trace=replace(trace, probes=np.zeros((3, 3)))))["heat"]
+    assert heat["electrical_J"] == pytest.approx(12.8 * (10.0 * 1.0 + 20.0 * 2.0))
+
+
+def test_a_reading_that_is_no_number_is_null() -> None:
+    history = run_with()
+    readings = history.trace.probes.copy()
+    readings[:, 0] = np.nan
+    found = told(replace(history, trace=replace(history.trace, probes=readings)))
+    assert found["probes"]["T1"]["peak_C"] is None
+
+
 def test_probes_tell_peak_and_when() -> None:
     history = run_with()
     readings = history.trace.probes.copy()
