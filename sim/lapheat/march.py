@@ -28,7 +28,7 @@ GROWTH = 1.5  # of the step in a pause
 CHANGE = 40.0  # [K] that the hottest place may change in a step of a pause
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
 COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this,
-COOL_AT_LEAST, COOL_AT_MOST = 10.0, 300.0  # within these times [s]
+COOL_AT_LEAST, COOL_AT_MOST = 10.0, 300.0  # and every probe is past its peak, in these times [s]
 
 
 @dataclass(frozen=True)
@@ -96,9 +96,8 @@ class _March:
         self.steps = 0
         self.margin = -np.inf
         self.snapshot: Snapshot | None = None
-        self.solidus = [
-            alloy.solidus if alloy.solidus is not None else np.inf for alloy in problem.alloys
-        ]
+        # what cannot melt still has a hottest place
+        self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
         self.arc_step = self.case.arc.spot / STEPS_PER_SPOT / self.case.travel.speed
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
@@ -269,10 +268,14 @@ class _March:
     def cool(self) -> None:
         """Go on after the last arc until the base is no longer hot."""
         begun = self.now
+        first = self.case.segment_count * self.sides
+        probes = np.array(self.log.samples)[:, first:].max(axis=0)
 
         def cold() -> bool:
-            gone = self.now - begun
-            return gone > COOL_AT_MOST or float(self.state.best[:, 0].max()) < COOL_TO
+            np.maximum(probes, self.sample[first:], out=probes)
+            falling = bool((self.sample[first:] < probes).all())
+            cooled = float(self.state.best[:, 0].max()) < COOL_TO
+            return self.now - begun > COOL_AT_MOST or (cooled and falling)
 
         self.rest(COOL_AT_LEAST, cold, 2.0 * COOL_AT_MOST)
 
