@@ -162,7 +162,7 @@ def judge(history: History, words: Wording | None = None) -> Verdict:
     parts = sorted(_parts(history, case, words), key=lambda part: part.margin)
     at_fault = [part for part in parts if part.margin < case.limits.base_margin]
     wet = {} if case.fillet is None else {s: side_wet(history, s) for s in ("tube", "flange")}
-    dry = [side for side, share in wet.items() if share < wanted]
+    dry = [side for side in sorted(wet, key=wet.__getitem__) if wet[side] < wanted]  # driest first
     if at_fault or dry:
         told = [_melting(part, index, case, words) for index, part in enumerate(at_fault)]
         told += [_dryness(history, case, side, words) for side in dry]
