@@ -126,7 +126,6 @@ class History:
     surfaces : peaks of each exposed or once exposed surface, by name
     tube_side, flange_side : (m, layers) peak of the base surface under the fillet, filler on it;
         nan where no filler was laid; None for a bead-on-tube [K]
-    wet_liquidus : filler liquidus those are held against [K]
     cell_peak : (section cells, layers) peak of every cell [K]
     melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
     lap_filled : share of the lap's area that filler reached [-]

@@ -148,8 +148,8 @@ def test_both_sides_dry_and_a_melted_tube_are_all_told_in_one_sentence() -> None
     ).summary
     parts = summary.split("; ")
     assert parts[0].startswith("The tube melts")
-    assert parts[1].startswith("the filler does not flow on the tube side")
-    assert parts[2].startswith("the filler does not flow on the flange side")
+    assert parts[1].startswith("the filler does not flow on the flange side")  # the driest first
+    assert parts[2].startswith("the filler does not flow on the tube side")
     assert summary.count(". ") == 0
     assert summary.endswith(".")
 
