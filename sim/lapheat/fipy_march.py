@@ -1,0 +1,365 @@
+"""The second march: the kernel's equations on the kernel's mesh, through FiPy's terms.
+
+Each step has two stages of the second-order, L-stable, singly diagonally implicit Runge-Kutta
+method of Alexander (1977), SIAM J. Numer. Anal. 14, 1006-1021, with ``gamma = 1 - 1/sqrt(2)``.
+A stage solves ``m (h - h*) / (gamma dt) = L(h)`` for the specific enthalpy `h` of every cell.
+Enthalpy is made linear in temperature about the last guess, with the slope of the alloy's table
+(latent heat and transformation are in it), and so are the losses through the walls; FiPy solves
+for the temperature, and the guess is renewed until it stays.
+
+What a stage hands on is not FiPy's temperature but the heat balance of the flows it causes, so
+heat is kept to round-off however well the linear system was solved.
+"""
+
+from __future__ import annotations
+
+import warnings
+from math import sqrt
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .constants import STEFAN_BOLTZMANN
+from .arrays import IN_FILLER, LAP, PLAIN, Tables
+from .mesh import Mesh, fipy_mesh
+from .problem import Problem
+from .state import MarchError, State
+
+__all__ = ["FipyStepper"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+GAMMA = 1.0 - 1.0 / sqrt(2.0)
+SETTLED = 2e-3  # [K] by which another sweep would still change a temperature
+SWEEPS = 25
+LINEAR_TOLERANCE = 1e-10  # of the residual against the right-hand side
+
+
+class _Cells(NamedTuple):
+    """What the tables say of each cell, flat (nc * layers)."""
+
+    temperature: Array  # [K]
+    conductivity: Array  # [W/(m K)]
+    phi: Array  # integral of the conductivity [W/m]
+    capacity: Array  # dh/dT [J/(kg K)]
+
+
+class _Faces(NamedTuple):
+    """Faces between cells, flat: first those inside one part, then those across two parts."""
+
+    number: Ints  # (n,) in FiPy's mesh
+    own: Ints  # (n,) flat cell on one side
+    other: Ints  # (n,) and on the other
+    factor: Array  # (n,) area over distance inside a part [m], area across two [m2]
+    near: Array  # (across,) from the own cell to the face [m]
+    far: Array  # (across,)
+    lap: Ints  # (across,) flat index into `contact`, -1 where base meets filler
+
+
+class _Sources(NamedTuple):
+    """Heat given to each cell [W] and how its loss grows with its temperature [W/K]."""
+
+    gain: Array
+    loss: Array
+    slope: Array
+
+
+def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
+    last = tables.phi.shape[1] - 1
+    x = (h - tables.low[alloy]) * tables.per_step[alloy]
+    i = np.clip(x.astype(np.int64), 0, last)
+    f = x - i
+    at = alloy * (last + 1) + i
+
+    def read(value: Array, rise: Array, weight: Array) -> Array:
+        return np.asarray(value.ravel()[at] + weight * rise.ravel()[at])
+
+    steepest = np.maximum(tables.temperature_rise.ravel()[at], 1e-9)
+    return _Cells(
+        read(tables.temperature, tables.temperature_rise, f),
+        read(tables.conductivity, tables.conductivity_rise, np.clip(f, 0.0, 1.0)),
+        read(tables.phi, tables.phi_rise, f),
+        1.0 / (tables.per_step[alloy] * steepest),
+    )
+
+
+def _faces(problem: Problem) -> _Faces:
+    """Number the kernel's links and its flow from layer to layer as FiPy does."""
+    grid, mesh = problem.grid, problem.mesh
+    nc, layers = mesh.shape
+    k = np.arange(layers)
+
+    def flat(rows: Ints) -> Ints:
+        return np.asarray((rows[:, None] * layers + k).ravel())
+
+    def key(one: Ints, two: Ints) -> Ints:
+        return np.asarray(np.minimum(one, two) * nc + np.maximum(one, two))
+
+    owner = np.repeat(np.arange(nc), np.diff(grid.first))
+    once = np.flatnonzero(owner < grid.other)  # the grid holds each link from both its sides
+    inside = (grid.kind[once] == PLAIN) | (grid.kind[once] == IN_FILLER)
+    once = np.concatenate([once[inside], once[~inside]])
+    across = once[inside.sum() :]
+    pair = key(mesh.links.cells[:, 0], mesh.links.cells[:, 1])
+    order = np.argsort(pair)
+    link = order[np.searchsorted(pair[order], key(owner[once], grid.other[once]))]
+    within = once[: inside.sum()]
+
+    # between layers: the face after layer k is plane k + 1
+    planes = layers if mesh.closed else layers + 1
+    steps = k if mesh.closed else k[:-1]
+    cell = np.arange(nc)[:, None]
+    cap = len(mesh.section.edges) * layers + cell * planes + (steps + 1) % planes
+    edge = flat(mesh.links.edge[link])
+    split = len(within) * layers
+    return _Faces(
+        number=np.concatenate([edge[:split], cap.ravel(), edge[split:]]),
+        own=np.concatenate(
+            [flat(owner[within]), (cell * layers + steps).ravel(), flat(owner[across])]
+        ),
+        other=np.concatenate(
+            [
+                flat(grid.other[within]),
+                (cell * layers + (steps + 1) % layers).ravel(),
+                flat(grid.other[across]),
+            ]
+        ),
+        factor=np.concatenate(
+            [
+                np.repeat(grid.factor[within], layers),
+                np.repeat(grid.along, len(steps)),
+                np.repeat(grid.area[across], layers),
+            ]
+        ),
+        near=np.repeat(grid.near[across], layers),
+        far=np.repeat(grid.far[across], layers),
+        lap=np.where(np.repeat(grid.kind[across] == LAP, layers), flat(grid.row[across]), -1),
+    )
+
+
+class _Terms:
+    """FiPy's side: the variables of one equation and its solver."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        # FiPy reads sys.argv when it is imported, and takes its time: not before it is needed
+        from fipy.solvers.convergence import Convergence, DivergenceWarning
+        from fipy.solvers.scipy import LinearCGSolver
+        from fipy.solvers.scipy.preconditioners.scipyPreconditioner import ScipyPreconditioner
+        from fipy.terms.diffusionTerm import DiffusionTerm
+        from fipy.terms.implicitSourceTerm import ImplicitSourceTerm
+        from fipy.terms.transientTerm import TransientTerm
+        from fipy.variables.cellVariable import CellVariable
+        from fipy.variables.faceVariable import FaceVariable
+        from scipy.sparse.linalg import LinearOperator
+
+        class Diagonal(ScipyPreconditioner):  # type: ignore[misc]
+            """Divide by the diagonal; FiPy's own does it with a sparse factorisation a time."""
+
+            def _applyToMatrix(self, matrix: Any) -> tuple[Any, Any]:  # noqa: N802
+                inverse = 1.0 / matrix.diagonal()
+                return LinearOperator(matrix.shape, lambda x: inverse * x), matrix
+
+        whole = fipy_mesh(mesh.section, mesh.layers, mesh.closed, mesh.step)
+        self.volume = np.array(whole.cellVolumes)
+        # FiPy multiplies a diffusion coefficient by area over distance
+        self.unit = np.array(whole._cellDistances) / np.array(whole._faceAreas)
+        self.temperature = CellVariable(mesh=whole, hasOld=True)
+        self.capacity = CellVariable(mesh=whole)
+        self.source = CellVariable(mesh=whole)
+        self.slope = CellVariable(mesh=whole)
+        self.conductivity = FaceVariable(mesh=whole)
+        self.equation = TransientTerm(coeff=self.capacity) == DiffusionTerm(
+            coeff=self.conductivity
+        ) + self.source - ImplicitSourceTerm(coeff=self.slope)
+        self.solver = LinearCGSolver(
+            tolerance=LINEAR_TOLERANCE, criterion="RHS", iterations=2000, precon=Diagonal()
+        )
+
+        self.convergence, self.divergence = Convergence, DivergenceWarning
+
+    def solve(
+        self,
+        old: Array,
+        capacity: Array,
+        faces: Ints,
+        conductance: Array,
+        source: Array,
+        slope: Array,
+        dt: float,
+    ) -> Array:
+        """New temperatures [K] after `dt` [s] from `old`.
+
+        Parameters
+        ----------
+        capacity : of each cell [J/K]
+        faces, conductance : FiPy faces that conduct, and their conductance [W/K]
+        source, slope : the cell gains ``source - slope T`` [W]
+
+        Raises
+        ------
+        MarchError
+            The linear solver gave up.
+        """
+        self.temperature.setValue(old)
+        self.temperature.updateOld()
+        self.capacity.setValue(capacity / self.volume)
+        coefficient = np.zeros(len(self.unit))
+        coefficient[faces] = conductance * self.unit[faces]
+        self.conductivity.setValue(coefficient)
+        self.source.setValue(source / self.volume)
+        self.slope.setValue(slope / self.volume)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", self.divergence)  # looked at below instead
+            self.equation.solve(self.temperature, dt=dt, solver=self.solver)
+        if not isinstance(self.solver.convergence, self.convergence):
+            raise MarchError("FiPy's linear solver did not converge")
+        return np.array(self.temperature.value)
+
+
+class FipyStepper:
+    """Implicit march through FiPy's terms, a second opinion on the compiled one.
+
+    FiPy's volumes of the triangular cells of a fillet differ a little from the mesh's (it takes
+    the middle of a face for its centroid, see the mesh test); the coefficients are scaled so that
+    every cell has the mass, and every face the conductance, that the compiled march gives it.
+    """
+
+    name = "fipy"
+
+    def __init__(self, problem: Problem) -> None:
+        grid, layers = problem.grid, problem.mesh.layers
+        self._problem = problem
+        self._alloy = np.repeat(grid.alloy, layers)
+        self._mass = np.repeat(grid.mass, layers)
+        self._faces = _faces(problem)
+        cell = np.repeat(np.arange(len(grid.mass)), np.diff(grid.wall_first))
+        self._wall_row = cell
+        self._wall_cell = (cell[:, None] * layers + np.arange(layers)).ravel()
+        self._terms = _Terms(problem.mesh)
+        tables = problem.tables
+        self._nodes = [
+            (np.append(t, t[-1] + rise[-1]), low + np.arange(len(t) + 1) / per_step)
+            for t, rise, low, per_step in zip(
+                tables.temperature,
+                tables.temperature_rise,
+                tables.low,
+                tables.per_step,
+                strict=True,
+            )
+        ]
+
+    def advance(self, state: State, dt: float) -> float:
+        """March by `dt` [s]; returns the heat lost through the walls [J].
+
+        Raises
+        ------
+        MarchError
+            The temperatures of a stage did not settle, or FiPy's linear solver gave up.
+        """
+        h0 = state.h.ravel()
+        middle, lost_first = self._stage(state, h0, h0, GAMMA * dt)
+        begun = h0 + (middle - h0) * ((1.0 - GAMMA) / GAMMA)
+        end, lost_last = self._stage(state, begun, middle, GAMMA * dt)
+        state.h[:] = end.reshape(state.h.shape)
+        state.refresh()
+        return dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
+
+    def _stage(self, state: State, begun: Array, guess: Array, dt: float) -> tuple[Array, float]:
+        """Solve ``m (h - begun) / dt = L(h)``; returns `h` [J/kg] and the loss [W]."""
+        faces = self._faces
+        live = np.ones(state.h.shape)
+        live[self._problem.fillet_cells] = state.alive
+        gate = live.ravel()[faces.own] * live.ravel()[faces.other] * faces.factor
+        contact = np.append(state.contact, 0.0)[faces.lap]
+        h = guess
+        last = 0.0
+        for _ in range(SWEEPS):
+            cells = _look_up(h, self._alloy, self._problem.tables)
+            conductance = gate * self._per_area(cells, contact)
+            given = self._sources(state, cells, live)
+            t = cells.temperature
+            new = self._terms.solve(
+                t,
+                self._mass * cells.capacity,
+                faces.number,
+                conductance,
+                self._mass * (begun - h) / dt + given.gain - given.loss + given.slope * t,
+                given.slope,
+                dt,
+            )
+            flow = conductance * (new[faces.other] - new[faces.own])
+            lost = given.loss + given.slope * (new - t)
+            into = given.gain - lost
+            into += np.bincount(faces.own, flow, len(h))
+            into -= np.bincount(faces.other, flow, len(h))
+            change = float(np.abs(new - t).max())
+            # sweeps close in by a steady ratio
+            if change * min(1.0, change / last if last else 1.0) < SETTLED:
+                return begun + dt / self._mass * into, float(lost.sum())
+            last = change
+            h = self._guess(h, cells, new)
+        raise MarchError(f"temperatures did not settle in {SWEEPS} sweeps")
+
+    def _guess(self, h: Array, cells: _Cells, new: Array) -> Array:
+        """Enthalpies for the next sweep, from temperatures `new` that were sought along a line.
+
+        The line's slope holds on one piece of a table; across a bend the smaller of the two
+        changes, along the line or along the table, is the one that does not overshoot.
+        """
+        line = cells.capacity * (new - cells.temperature)
+        table = self._enthalpy(new) - h
+        return h + np.where(np.abs(table) < np.abs(line), table, line)
+
+    def _enthalpy(self, temperature: Array) -> Array:
+        """Enthalpy of each cell at its `temperature` [K]; nan beyond its table."""
+        h = np.empty_like(temperature)
+        for alloy, (t, value) in enumerate(self._nodes):
+            mine = self._alloy == alloy
+            h[mine] = np.interp(temperature[mine], t, value, left=np.nan, right=np.nan)
+        return h
+
+    def _per_area(self, cells: _Cells, contact: Array) -> Array:
+        """Conductivity inside a part [W/(m K)], conductance per area across two [W/(m2 K)]."""
+        faces, k = self._faces, cells.conductivity
+        inside = len(faces.own) - len(faces.near)
+        own, other = faces.own[:inside], faces.other[:inside]
+        rise = cells.temperature[other] - cells.temperature[own]
+        equal = np.abs(rise) < 1e-6
+        mean = (cells.phi[other] - cells.phi[own]) / np.where(equal, 1.0, rise)
+        mean = np.where(equal, 0.5 * (k[own] + k[other]), mean)
+        near = faces.near / k[faces.own[inside:]] + faces.far / k[faces.other[inside:]]
+        return np.concatenate([mean, 1.0 / (near + contact)])
+
+    def _sources(self, state: State, cells: _Cells, live: Array) -> _Sources:
+        """Arc, losses and other sources, as `kernel._wall` has them."""
+        grid, layers = self._problem.grid, self._problem.mesh.layers
+        shape = (len(grid.lit), layers)
+        exposed = live[self._wall_row]
+        under = grid.cover >= 0
+        exposed[under] = 1.0 - state.alive[grid.cover[under]]
+        q = np.zeros(shape)
+        q[grid.lit >= 0] = state.heat[grid.lit[grid.lit >= 0]]
+        area = grid.wall_area[:, None] * exposed
+        film, eps = grid.film[:, None], STEFAN_BOLTZMANN * grid.emissivity[:, None]
+        air = state.air[:, None]
+        t = cells.temperature[self._wall_cell].reshape(shape)
+        half = grid.wall_near[:, None] / cells.conductivity[self._wall_cell].reshape(shape)
+        face = t + half * q
+        for _ in range(2):  # Newton, as often as the kernel
+            loss = film * (face - air) + eps * (face**4 - air**4)
+            slope = film + 4.0 * eps * face**3
+            face = face - (face - t - half * (q - loss)) / (1.0 + half * slope)
+        loss = film * (face - air) + eps * (face**4 - air**4)
+        slope = film + 4.0 * eps * face**3
+        slope = slope / (1.0 + half * slope)
+
+        def by_cell(values: Array) -> Array:
+            flat = np.bincount(self._wall_cell, (area * values).ravel(), live.size)
+            return np.asarray(flat, dtype=np.float64)
+
+        gain = by_cell(q)
+        if len(state.extra):
+            gain += state.extra.ravel()
+        return _Sources(gain, by_cell(loss), by_cell(slope))
