@@ -49,9 +49,7 @@ class Record:
         assert isfinite(error), f"{check}: {error}"
         assert error <= bound, f"{check}: {error:.6g} {unit}, more than {bound:g}"
 
-    def order(
-        self, check: str, source: str, errors: Sequence[float], within: float = 0.2
-    ) -> None:
+    def order(self, check: str, source: str, errors: Sequence[float], within: float = 0.2) -> None:
         """Fail where the last two errors, mesh or step halved between them, tell no order of 2."""
         found = log(errors[-2] / errors[-1]) / log(2.0)
         self(check, source, abs(found - 2.0), within, "order")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from exact.build import HELD, MM, ZERO, Array, Part, Rig, fixed, lines
+from exact.build import HELD, ZERO, Array, Part, Rig, fixed, lines
 from exact.errors import Record
 from exact.solutions import plane2d, slab, tables
 
