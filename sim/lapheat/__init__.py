@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from .version import __version__
 
 if TYPE_CHECKING:
-    from .api import Result, simulate
+    from .api import Result, converge, simulate
     from .case import Case
     from .casefile import CaseError, case_to_toml, read_case
     from .history import History
@@ -29,6 +29,7 @@ __all__ = [
     "ResultError",
     "__version__",
     "case_to_toml",
+    "converge",
     "outcomes_of",
     "read_case",
     "simulate",
@@ -44,6 +45,7 @@ _HOME = {
     "Result": "api",
     "ResultError": "results",
     "case_to_toml": "casefile",
+    "converge": "api",
     "outcomes_of": "outcomes",
     "read_case": "casefile",
     "simulate": "api",

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .case import Case
+from .convergence import Convergence, convergence_of
 from .history import History
+from .joint import DETAILS
 from .march import Report
 from .march import march as run_through
 from .outcomes import Outcomes, outcomes_of
@@ -15,23 +18,28 @@ from .problem import Problem
 from .results import write_results
 from .setup import problem_of
 from .state import Stepper
+from .verdict import judge
 
-__all__ = ["MARCHES", "Result", "simulate"]
+__all__ = ["MARCHES", "Result", "converge", "simulate"]
 
 MARCHES = ("compiled", "fipy")
 
 
 @dataclass(frozen=True)
 class Result:
-    """A case, what happened step by step, and the answer."""
+    """A case, what happened step by step, and the answer.
+
+    `convergence` is there if the case was computed on three meshes; all else is the fine one's.
+    """
 
     case: Case
     history: History
     outcomes: Outcomes
+    convergence: Convergence | None = None
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the result folder; see `results.write_results`."""
-        return write_results(self.history, self.outcomes, folder)
+        return write_results(self.history, self.outcomes, folder, self.convergence)
 
 
 def simulate(
@@ -62,6 +70,34 @@ def simulate(
     history = run_through(problem, stepper, report)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
+
+
+def converge(case: Case, run: Callable[[Case], Result] = simulate) -> Result:
+    """Compute a case at coarse, standard and fine: the fine result with numerical uncertainty.
+
+    The verdict takes it into account: what differs from its limit by less than its uncertainty
+    is too close to call, and neither solid nor flowing.
+
+    Parameters
+    ----------
+    case : its own detail does not matter
+    run : computes one of the three
+
+    Raises
+    ------
+    CaseError
+        The case asks for too big a mesh.
+    MarchError
+        The computation failed.
+    """
+    told = []
+    for detail in DETAILS:
+        result = run(replace(case, detail=detail))
+        told.append(result.outcomes)
+    convergence = convergence_of(case, told)
+    verdict = judge(result.history, uncertainty=convergence.uncertainty)
+    outcomes = replace(result.outcomes, verdict=verdict)
+    return replace(result, outcomes=outcomes, convergence=convergence)
 
 
 def _stepper(problem: Problem, march: str, threads: int | None) -> Stepper:

@@ -192,7 +192,7 @@ def _plain(value: Any) -> Any:
     if is_dataclass(value):
         items = {field.name: getattr(value, field.name) for field in fields(value)}
         # Of the whole, a part that is not there is left out; a number that is not there is null.
-        if isinstance(value, Outcomes):
+        if isinstance(value, Outcomes | Verdict):
             items = {name: item for name, item in items.items() if item is not None}
         return {name: _plain(item) for name, item in items.items()}
     if isinstance(value, Mapping):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
@@ -17,6 +18,9 @@ from .history import History
 from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
 from .verdict import judge
 from .wording import Wording
+
+if TYPE_CHECKING:
+    from .convergence import Convergence, Row
 
 __all__ = ["CAUTIONS", "report_of"]
 
@@ -37,23 +41,38 @@ CAUTIONS = (
 )
 
 
-def report_of(history: History, outcomes: Outcomes, files: Sequence[Path] = ()) -> RenderableType:
+UNCERTAINTY = (
+    "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
+    "2.2, else 3. It is that of the mesh, not of the time step, the model or its inputs."
+)
+
+
+def report_of(
+    history: History,
+    outcomes: Outcomes,
+    files: Sequence[Path] = (),
+    convergence: Convergence | None = None,
+) -> RenderableType:
     """Lay out a run for a person, with the user's own units beside degC and mm.
 
     Parameters
     ----------
     history, outcomes : the run
     files : what was written
+    convergence : the same case on three meshes, if it was computed
     """
     case = history.problem.case
     assert case is not None
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(case, outcomes, words)]
+    unsure = None
+    if convergence is not None:
+        unsure = convergence.uncertainty
+        parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     good = outcomes.verdict.base_stays_solid and outcomes.verdict.filler_flows
-    verdict = Text.assemble(
-        ("Verdict: ", "bold"), (judge(history, words).summary, "green" if good else "bold red")
-    )
+    summary = judge(history, words, unsure).summary
+    verdict = Text.assemble(("Verdict: ", "bold"), (summary, "green" if good else "bold red"))
     parts += [Text(), verdict]
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
     parts += _list("Cautions", CAUTIONS)
@@ -117,6 +136,30 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
         f"{march.wall_s:.1f} s",
     )
     return grid
+
+
+def _meshes(convergence: Convergence) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("on three meshes")
+    for grid in convergence.grids:
+        table.add_column(grid.detail, justify="right")
+    table.add_column("order")
+    table.add_column("uncertainty", justify="right")
+    lengths = [f"{grid.size * 1e3:.2f} mm" for grid in convergence.grids]
+    table.add_row("cell length along the joint", *lengths, "", "", style="dim")
+    for row in convergence.rows:
+        estimate = row.estimate
+        order = estimate.kind if estimate.order is None else f"{estimate.order:.1f}"
+        values = [_cell(row, value) for value in row.values]
+        table.add_row(printable(row.label), *values, order, _cell(row, estimate.uncertainty, "K"))
+    return table
+
+
+def _cell(row: Row, value: float, unit: str | None = None) -> str:
+    """Value of a row, shares in percent; `unit` is that of a difference."""
+    if not row.unit:
+        return f"{100.0 * value:.1f} %"
+    return f"{value:.1f} {unit or row.unit}"
 
 
 def _hot(celsius: float | None, words: Wording) -> str:

@@ -9,6 +9,7 @@ import os
 import secrets
 import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,9 +19,12 @@ from .constants import ZERO_CELSIUS
 from .history import History
 from .outcomes import Outcomes
 
+if TYPE_CHECKING:
+    from .convergence import Convergence
+
 __all__ = ["ResultError", "check_folder", "default_folder", "write_results"]
 
-OURS = {"outcomes.json", "case.toml", "probes.csv", "figures"}
+OURS = {"outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"}
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -96,9 +100,12 @@ def _reason(error: Exception) -> str:
 
 
 def write_results(
-    history: History, outcomes: Outcomes, folder: str | os.PathLike[str]
+    history: History,
+    outcomes: Outcomes,
+    folder: str | os.PathLike[str],
+    convergence: Convergence | None = None,
 ) -> tuple[Path, ...]:
-    """Write outcomes, resolved case, probes and figures of a run.
+    """Write outcomes, resolved case, probes and figures of a run, and its convergence if known.
 
     Everything is written beside the folder first and moved there as one, so that a broken run
     leaves an earlier result as it was.
@@ -120,7 +127,7 @@ def write_results(
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         fresh.mkdir()
-        names = _fill(fresh, history, outcomes)
+        names = _fill(fresh, history, outcomes, convergence)
         _put_in_place(fresh, target, target.with_name(f".{target.name}.{token}.old"))
     except OSError as error:
         raise ResultError(
@@ -144,18 +151,27 @@ def _put_in_place(fresh: Path, target: Path, aside: Path) -> None:
     shutil.rmtree(aside, ignore_errors=True)
 
 
-def _fill(folder: Path, history: History, outcomes: Outcomes) -> list[Path]:
+def _fill(
+    folder: Path, history: History, outcomes: Outcomes, convergence: Convergence | None
+) -> list[Path]:
     from .figures import save_figures  # matplotlib takes half a second
 
     case = history.problem.case
     assert case is not None
-    text = json.dumps(outcomes.as_dict(), indent=2, ensure_ascii=False, allow_nan=False)
-    (folder / "outcomes.json").write_text(f"{text}\n", "utf-8")
+    names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
+    _write_json(folder / "outcomes.json", outcomes.as_dict())
+    if convergence is not None:
+        names.append(Path("convergence.json"))
+        _write_json(folder / "convergence.json", convergence.as_dict())
     (folder / "case.toml").write_text(case_to_toml(case), "utf-8")
     (folder / "probes.csv").write_text(_probes_csv(history), "utf-8", newline="")
     figures = save_figures(history, folder / "figures")
-    names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
     return [*names, *(path.relative_to(folder) for path in figures)]
+
+
+def _write_json(file: Path, content: Any) -> None:
+    text = json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
+    file.write_text(f"{text}\n", "utf-8")
 
 
 def _probes_csv(history: History) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import degrees, pi
 
@@ -31,11 +31,14 @@ class Verdict:
     filler_flows : the wet share of both sides is at least `limits.wet_fraction`; true for a
         bead-on-tube, which has no filler that could fail to flow
     summary : one sentence with the number that decides
+    too_close : outcomes that differ from their limit by less than their numerical uncertainty, by
+        name; the boolean they decide is false then. None where the uncertainty was not computed
     """
 
     base_stays_solid: bool
     filler_flows: bool
     summary: str
+    too_close: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -146,7 +149,11 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(min((b - a) % n for b in ends))) for a in starts]
 
 
-def judge(history: History, words: Wording | None = None) -> Verdict:
+def judge(
+    history: History,
+    words: Wording | None = None,
+    uncertainty: Mapping[str, float] | None = None,
+) -> Verdict:
     """Hold a run against the limits of its case.
 
     Parameters
@@ -154,18 +161,30 @@ def judge(history: History, words: Wording | None = None) -> Verdict:
     history : the run
     words : units the sentence adds in brackets; none by default, so that a case in inches and
         the same case in millimetres have the same outcomes
+    uncertainty : of margins [K] and wet shares, by the outcome's name, where it is known
     """
     case = history.problem.case
     assert case is not None
     words = words or Wording()
     wanted = case.limits.wet_fraction
     parts = sorted(_parts(history, case, words), key=lambda part: part.margin)
-    at_fault = [part for part in parts if part.margin < case.limits.base_margin]
     wet = {} if case.fillet is None else {s: side_wet(history, s) for s in ("tube", "flange")}
-    dry = [side for side in sorted(wet, key=wet.__getitem__) if wet[side] < wanted]  # driest first
-    if at_fault or dry:
+    sides = sorted(wet, key=wet.__getitem__)  # driest first
+    unsure = uncertainty or {}
+
+    def close(distance: float, name: str) -> bool:
+        return abs(distance) < unsure.get(name, 0.0)
+
+    limit = case.limits.base_margin
+    near = [part for part in parts if close(part.margin - limit, part.outcome)]
+    vague = [side for side in sides if close(wet[side] - wanted, _wet_outcome(side))]
+    at_fault = [part for part in parts if part.margin < limit and part not in near]
+    dry = [side for side in sides if wet[side] < wanted and side not in vague]
+    if at_fault or dry or near or vague:
         told = [_melting(part, index, case, words) for index, part in enumerate(at_fault)]
         told += [_dryness(history, case, side, words) for side in dry]
+        told += [_near(part, unsure[part.outcome], limit, words) for part in near]
+        told += [_vague(s, wet[s], unsure[_wet_outcome(s)], wanted, words) for s in vague]
     else:
         head = "the base stays solid and the filler flows" if wet else "the base stays solid"
         told = [f"{head}: {_closest(parts, words)}"]
@@ -174,10 +193,17 @@ def judge(history: History, words: Wording | None = None) -> Verdict:
             told.append(f"filler wets {listed(shares)}")
     summary = "; ".join(told)
     return Verdict(
-        base_stays_solid=not at_fault,
-        filler_flows=not dry,
+        base_stays_solid=not (at_fault or near),
+        filler_flows=not (dry or vague),
         summary=f"{summary[0].upper()}{summary[1:]}.",
+        too_close=None
+        if uncertainty is None
+        else (*(part.outcome for part in near), *map(_wet_outcome, vague)),
     )
+
+
+def _wet_outcome(side: str) -> str:
+    return f"filler.{side}_side_wet"
 
 
 @dataclass(frozen=True)
@@ -190,6 +216,10 @@ class _Part:
     place: Place
     where: str
     depth: float
+
+    @property
+    def outcome(self) -> str:
+        return f"{self.name}.margin_K"
 
 
 def _parts(history: History, case: Case, words: Wording) -> Iterator[_Part]:
@@ -251,6 +281,25 @@ def _melting(part: _Part, index: int, case: Case, words: Wording) -> str:
     return (
         f"the {part.name} melts{too}: it peaks at {peak}, {over} above its solidus of {solidus}, "
         f"{part.where}{deep}"
+    )
+
+
+def _near(part: _Part, unsure: float, limit: float, words: Wording) -> str:
+    side = "above" if part.margin < 0.0 else "below"
+    doubt = words.apart(unsure, 0.0, abs(part.margin - limit))
+    return (
+        f"it is too close to call whether the {part.name} stays solid: it peaks at "
+        f"{words.hot(part.place.peak)}, {words.apart(abs(part.margin), 0.0, limit)}, give or take "
+        f"{doubt}, {side} its solidus of {words.hot(part.solidus)} where {words.apart(limit)} are "
+        f"wanted, {part.where}"
+    )
+
+
+def _vague(side: str, share: float, unsure: float, wanted: float, words: Wording) -> str:
+    return (
+        f"it is too close to call whether the filler flows on the {side} side: "
+        f"{words.share(share, wanted)} of it, give or take "
+        f"{words.share(unsure, abs(share - wanted))}, is wet where {words.share(wanted)} is wanted"
     )
 
 

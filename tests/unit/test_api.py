@@ -36,6 +36,7 @@ NAMES = [
     "ResultError",
     "__version__",
     "case_to_toml",
+    "converge",
     "outcomes_of",
     "read_case",
     "simulate",

@@ -120,10 +120,19 @@ def run(
         int | None,
         typer.Option(metavar="N", min=1, help="Threads of the compiled march; all by default."),
     ] = None,
+    converge: Annotated[
+        bool,
+        typer.Option(
+            "--converge",
+            help="Run coarse, standard and fine: outcomes with their numerical uncertainty.",
+        ),
+    ] = False,
     fail_on_verdict: Annotated[
         bool,
         typer.Option(
-            "--fail-on-verdict", help="Exit 1 when the base melts or the filler does not flow."
+            "--fail-on-verdict",
+            help="Exit 1 when the base melts, the filler does not flow, or --converge finds it too "
+            "close to call.",
         ),
     ] = False,
     debug: Debug = False,
@@ -135,11 +144,13 @@ def run(
       lapheat run stub.toml
       lapheat run stub.toml --detail coarse --out first-look
       lapheat run stub.toml --set "arc.current=80 A" --set "travel.pause=30 s"
+      lapheat run stub.toml --converge
     """
     with ending(debug) as left:
         from .run import carry_out
 
-        good = carry_out(case, out, tuple(set_ or ()), detail, march.value, threads, left)
+        changes = tuple(set_ or ())
+        good = carry_out(case, out, changes, detail, march.value, threads, converge, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 

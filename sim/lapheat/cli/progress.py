@@ -37,11 +37,16 @@ class Meter:
             self.solidus["flange"] = case.alloys[case.flange.alloy].solidus
         self.bar = bar
         self.next = 0.0
-        self.segment = self.finished = self.done = 0
+        self.start()
         if bar is not None:
             text = "preparing; the first run of all also compiles, about a minute"
             self.task = bar.add_task(text, total=max(total, 1e-9))
             bar.refresh()
+
+    def start(self, head: str = "") -> None:
+        """Begin a run of the case; `head` is said before where it is."""
+        self.head = head
+        self.segment = self.finished = self.done = 0
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second."""
@@ -62,7 +67,7 @@ class Meter:
             doing = f"pause, {where.done} of {where.count} segments done"
         else:
             doing = f"segment {where.segment} ({where.done + 1} of {where.count})"
-        return f"{doing}, {where.time:.1f} s, {self.hottest(where)}"
+        return f"{self.head}{doing}, {where.time:.1f} s, {self.hottest(where)}"
 
     def hottest(self, where: Where) -> str:
         """Part of the base nearest to melting now: "tube 1103 of 1400 degC"."""

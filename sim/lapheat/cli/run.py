@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from ..casefile import read_case
+from ..casefile import CaseError, read_case
 from ..expected import expected_of
 from ..results import check_folder, default_folder
 from .exits import Left
 from .progress import metered
 from .screen import show
+
+if TYPE_CHECKING:
+    from ..api import Result
+    from ..case import Case
 
 __all__ = ["carry_out"]
 
@@ -21,6 +26,7 @@ def carry_out(
     detail: str | None,
     march: str,
     threads: int | None,
+    meshes: bool,
     left: Left,
 ) -> bool:
     """Run a case and write its results; tell whether the verdict is good.
@@ -28,6 +34,7 @@ def carry_out(
     Parameters
     ----------
     file, out, changes, detail, march, threads : as on the command line
+    meshes : compute it on all three
     left : kept up to date with what an early end would leave behind
 
     Raises
@@ -37,19 +44,26 @@ def carry_out(
     MarchError, ResultError
         The computation failed, or its results could not be written.
     """
-    case = read_case(file, changes, detail)
+    if meshes and detail is not None:
+        allowed = "nothing beside --converge, which runs coarse, standard and fine"
+        raise CaseError.one("", "--detail", detail, allowed)
+    case = read_case(file, changes, "fine" if meshes else detail)
     folder = check_folder(default_folder(file) if out is None else out)
     if (folder / "outcomes.json").exists():
         left.words = f"nothing was written; the earlier result in {folder} is untouched"
     with metered(case, expected_of(case).total) as meter:
-        from ..api import simulate  # after the bar is up: numba takes a second
+        from .. import api  # after the bar is up: numba takes a second
 
-        result = simulate(case, march, threads, meter)
+        def computed(case: Case) -> Result:
+            meter.start(f"{case.detail} mesh, " if meshes else "")
+            return api.simulate(case, march, threads, meter)
+
+        result = api.converge(case, computed) if meshes else computed(case)
         meter.say("drawing")
         files = result.save(folder)
     left.words = f"the results are whole, in {folder}"
     from ..report import report_of
 
-    show(report_of(result.history, result.outcomes, files))
+    show(report_of(result.history, result.outcomes, files, result.convergence))
     verdict = result.outcomes.verdict
     return verdict.base_stays_solid and verdict.filler_flows

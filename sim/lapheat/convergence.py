@@ -1,0 +1,234 @@
+"""How far the mesh moves the answer: three meshes, observed order, numerical uncertainty.
+
+The grid convergence index (Roache 1994, J. Fluids Eng. 116, 405; ASME V&V 20-2009, section 2-4;
+for ratios that differ, Celik et al. 2008, J. Fluids Eng. 130, 078001), as an absolute number and
+not as a share of the value: a temperature in degC has no zero to take shares of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf, isfinite, log
+from typing import Any
+
+from scipy.optimize import brentq
+
+from .case import Case
+from .joint import DETAILS
+from .outcomes import DIGITS, Outcomes
+
+__all__ = ["Convergence", "Estimate", "Grid", "Row", "convergence_of", "grid_convergence"]
+
+# Factors of safety of Roache and ASME V&V 20, from memory: three meshes that show a sane order;
+# any others.
+SAFE, UNSURE = 1.25, 3.0
+# The scheme has order 2 where the answer is smooth; the hottest face of a mesh can have order 1. A
+# tenth to either side is still sane (Oberkampf and Roy 2010, Verification and Validation in
+# Scientific Computing, section 8, from memory).
+LEAST, FORMAL = 1.0, 2.0
+SANE = (0.9 * LEAST, 1.1 * FORMAL)
+ROUND_OFF = 1e-9  # relative; values closer than this are the same
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with its numerical uncertainty.
+
+    Attributes
+    ----------
+    value : on the fine mesh
+    uncertainty : of that value, plus or minus, in its unit
+    kind : "converging", "oscillating", "diverging", or "constant" where all three are the same
+    order : observed order; None where the meshes do not converge, or only the coarse one differs
+    factor : factor of safety
+    extrapolated : value at cell length zero (Richardson); None unless the order is sane
+    """
+
+    value: float
+    uncertainty: float
+    kind: str
+    order: float | None = None
+    factor: float = UNSURE
+    extrapolated: float | None = None
+
+
+def grid_convergence(values: Sequence[float], sizes: Sequence[float]) -> Estimate:
+    """Estimate the numerical uncertainty of a value from three meshes.
+
+    The observed order p solves (f3 - f2) / (f2 - f1) = (h3^p - h2^p) / (h2^p - h1^p), 1 the fine
+    mesh. It is the equation of Celik et al. 2008, solved between brackets because their fixed
+    point only settles where h3/h2 < (h2/h1)^2. Then, with p held between 1 and 2,
+
+    - converging: factor x the larger of the errors of f1 that the fine and the coarse pair tell,
+      |f2 - f1| / ((h2/h1)^p - 1) and |f3 - f2| / ((h3/h2)^p - 1) / (h2/h1)^p (they are the same
+      where p was not held). The factor is 1.25 where p is between 0.9 and 2.2, else 3;
+    - oscillating (the differences have opposite signs) and diverging (they do not shrink):
+      3 x the whole span of the values. That is a warning more than an estimate.
+
+    Parameters
+    ----------
+    values : (3,) from the coarse mesh to the fine
+    sizes : (3,) cell lengths of those meshes, falling
+
+    Raises
+    ------
+    ValueError
+        There are not three finite values, or the sizes do not fall.
+    """
+    f3, f2, f1 = map(float, values)
+    h3, h2, h1 = map(float, sizes)
+    if not all(map(isfinite, (f1, f2, f3))) or not h3 > h2 > h1 > 0.0:
+        raise ValueError(f"three finite values and falling sizes are needed: {values}, {sizes}")
+    coarse, fine = f3 - f2, f2 - f1
+    r32, r21 = h3 / h2, h2 / h1
+    same = ROUND_OFF * max(abs(f1), abs(f2), abs(f3))
+    span = max(values) - min(values)
+    if abs(fine) <= same:
+        if abs(coarse) <= same:
+            return Estimate(f1, 0.0, "constant")
+        order = inf
+    elif coarse * fine < 0.0 and abs(coarse) > same:
+        return Estimate(f1, UNSURE * span, "oscillating")
+    elif coarse / fine <= log(r32) / log(r21):  # the ratio at order zero
+        return Estimate(f1, UNSURE * span, "diverging")
+    else:
+        order = _order(coarse / fine, r32, r21)
+    held = min(max(order, LEAST), FORMAL)
+    near = abs(fine) / (r21**held - 1.0)
+    far = abs(coarse) / (r32**held - 1.0) / r21**held
+    sane = SANE[0] <= order <= SANE[1]
+    factor = SAFE if sane else UNSURE
+    return Estimate(
+        value=f1,
+        uncertainty=factor * max(near, far),
+        kind="converging",
+        order=order if isfinite(order) else None,
+        factor=factor,
+        extrapolated=f1 - fine / (r21**order - 1.0) if sane else None,
+    )
+
+
+def _order(ratio: float, r32: float, r21: float) -> float:
+    """Positive order at which the differences have this ratio."""
+
+    def excess(p: float) -> float:
+        return log(r21**p * (r32**p - 1.0) / (r21**p - 1.0) / ratio)
+
+    return float(brentq(excess, 1e-6, log(ratio + 1.0) / log(r32) + 1.0))
+
+
+@dataclass(frozen=True)
+class Grid:
+    """One of the meshes: `size` is its nominal cell length along the joint [m]."""
+
+    detail: str
+    size: float
+    cells: int
+    steps: int
+
+
+@dataclass(frozen=True)
+class Row:
+    """One outcome on the three meshes.
+
+    Attributes
+    ----------
+    outcome : where it stands in `outcomes.json`, as "segments[0].start_C"
+    label, unit : for a person; the unit is "degC", "K" or "" for a share
+    values : (3,) from the coarse mesh to the fine
+    estimate : of the fine value
+    """
+
+    outcome: str
+    label: str
+    unit: str
+    values: tuple[float, ...]
+    estimate: Estimate
+
+
+@dataclass(frozen=True)
+class Convergence:
+    """What `convergence.json` holds."""
+
+    grids: tuple[Grid, ...]
+    rows: tuple[Row, ...]
+
+    @property
+    def uncertainty(self) -> Mapping[str, float]:
+        """Numerical uncertainty by the outcome's name."""
+        return {row.outcome: row.estimate.uncertainty for row in self.rows}
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain dicts, lists and numbers for JSON, floats to ten significant digits."""
+        details = [grid.detail for grid in self.grids]
+        return {
+            "meshes": [
+                {"detail": g.detail, "size_m": _short(g.size), "cells": g.cells, "steps": g.steps}
+                for g in self.grids
+            ],
+            "outcomes": [
+                {
+                    "outcome": row.outcome,
+                    **dict(zip(details, map(_short, row.values), strict=True)),
+                    "kind": row.estimate.kind,
+                    "order": _short(row.estimate.order),
+                    "factor": row.estimate.factor,
+                    "uncertainty": _short(row.estimate.uncertainty),
+                    "extrapolated": _short(row.estimate.extrapolated),
+                }
+                for row in self.rows
+            ],
+        }
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.{DIGITS}g}")
+
+
+def convergence_of(case: Case, runs: Sequence[Outcomes]) -> Convergence:
+    """Compare the outcomes of one case on the three meshes.
+
+    Parameters
+    ----------
+    case : any detail of it; gives the spot
+    runs : (3,) outcomes at coarse, standard and fine, in this order
+
+    Raises
+    ------
+    ValueError
+        They are not those three.
+    """
+    details = [run.mesh.detail for run in runs]
+    if details != list(DETAILS):
+        raise ValueError(f"runs at {', '.join(DETAILS)} are needed, not {', '.join(details)}")
+    # Nominal: segments hold whole cells, so that the true length is a few percent less.
+    sizes = [case.arc.spot / DETAILS[detail].per_spot for detail in details]
+    grids = [
+        Grid(run.mesh.detail, size, run.mesh.cells, run.march.steps)
+        for run, size in zip(runs, sizes, strict=True)
+    ]
+    rows = []
+    for told in zip(*map(_told, runs), strict=True):
+        outcome, label, unit, _ = told[0]
+        values = [value for *_, value in told if value is not None]
+        if len(values) == len(runs):  # an alloy that cannot melt has no margin
+            estimate = grid_convergence(values, sizes)
+            rows.append(Row(outcome, label, unit, tuple(values), estimate))
+    return Convergence(tuple(grids), tuple(rows))
+
+
+def _told(run: Outcomes) -> Iterator[tuple[str, str, str, float | None]]:
+    """Name, label, unit and value of each outcome that is compared."""
+    yield "tube.margin_K", "tube margin", "K", run.tube.margin_K
+    if run.flange is not None:
+        yield "flange.margin_K", "flange margin", "K", run.flange.margin_K
+    yield "tube.bore_peak_C", "tube bore peak", "degC", run.tube.bore_peak_C
+    if run.filler is not None:
+        yield "filler.tube_side_wet", "tube side wet", "", run.filler.tube_side_wet
+        yield "filler.flange_side_wet", "flange side wet", "", run.filler.flange_side_wet
+    for index, segment in enumerate(run.segments):
+        label = f"segment {segment.number} start"
+        yield f"segments[{index}].start_C", label, "degC", segment.start_C
+    for name, probe in run.probes.items():
+        yield f"probes.{name}.peak_C", f"probe {name} peak", "degC", probe.peak_C
