@@ -44,6 +44,8 @@ class Grid(NamedTuple):
     area: Array  # (2m,) [m2]
     near: Array  # (2m,) own distance to the face [m]
     far: Array  # (2m,) the other's
+    beside: Ints  # (nc, 4) cells of the same part on its sides, itself where there are fewer
+    beside_factor: Array  # (nc, 4) area over the distance between cell points, 0 there [m]
     row: Ints  # (2m,) lap row, or row of `alive` under filler; -1
     wall_first: Ints  # (nc + 1,) walls of each cell
     wall_area: Array  # (w,)

@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil
 
 from .case import Case
 from .joint import mesh_lines
 from .schedule import Segment, schedule_of
+from .steps import COOL_AT_LEAST, GROWTH, LONGEST_STEP, arc_step, still_steps, travel_steps
 
 __all__ = ["Expected", "expected_of"]
-
-# The march's own numbers, which a test holds these to: importing it would cost a second.
-STEPS_PER_SPOT = 8.0
-GROWTH = 1.5
-LONGEST_STEP = 5.0  # [s]
-COOL_AT_LEAST = 10.0  # [s]
 
 
 @dataclass(frozen=True)
@@ -53,15 +47,15 @@ def expected_of(case: Case) -> Expected:
     lines = mesh_lines(case)
     plan = schedule_of(case, lines.layers)
     travel = case.travel
-    step = case.arc.spot / STEPS_PER_SPOT / travel.speed
+    step = arc_step(case)
 
     def arc_steps(segment: Segment) -> int:
         seconds = abs(segment.lay_to - segment.lay_from) / plan.rate
         layers = segment.last_layer - segment.first_layer
-        count = 2 * layers * ceil(0.5 * seconds / layers / step)
         over = [segment.lay_from - segment.run_from, segment.run_to - segment.lay_to]
-        held = [travel.dwell, travel.taper, *(abs(angle) / plan.rate for angle in over)]
-        return count + sum(ceil(seconds / step) for seconds in held)
+        moves = [travel_steps(abs(angle) / plan.rate, step) for angle in over]
+        stands = [len(still_steps(held, step)) for held in (travel.dwell, travel.taper)]
+        return travel_steps(seconds, step, layers) + sum(moves) + sum(stands)
 
     runs = [abs(s.run_to - s.run_from) / plan.rate for s in plan.segments]
     arc_on = sum(runs) + len(runs) * (travel.dwell + travel.taper)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +15,17 @@ from .problem import Problem
 from .readout import close_history
 from .schedule import Schedule, Segment
 from .state import MarchError, State, Stepper
+from .steps import COOL_AT_LEAST, GROWTH, LONGEST_STEP, arc_step, still_steps, travel_steps
 
 __all__ = ["Progress", "Report", "march"]
 
 Array = NDArray[np.float64]
 
-STEPS_PER_SPOT = 8.0  # arc travel between steps is at most the spot over this
-LONGEST_STEP = 5.0  # [s], in a pause
 LEAD = 1.0  # of filler before the torch axis, in spots
-GROWTH = 1.5  # of the step in a pause
 CHANGE = 40.0  # [K] that the hottest place may change in a step of a pause
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
-COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this,
-COOL_AT_LEAST, COOL_AT_MOST = 10.0, 300.0  # and every probe is past its peak, in these times [s]
+COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this
+COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest after this
 
 
 @dataclass(frozen=True)
@@ -98,7 +95,7 @@ class _March:
         self.snapshot: Snapshot | None = None
         # what cannot melt still has a hottest place
         self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
-        self.arc_step = self.case.arc.spot / STEPS_PER_SPOT / self.case.travel.speed
+        self.arc_step = arc_step(self.case)
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
         self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
@@ -163,13 +160,13 @@ class _March:
 
     def hold(self, seconds: float, fade: bool = False) -> None:
         """Keep the arc still; with `fade` the current falls to zero."""
-        count = ceil(seconds / self.arc_step)
-        full = self.case.arc.power
-        for i in range(count):
-            share = 1.0 - (i + 0.5) / count if fade else 1.0
-            after = 1.0 - (i + 1.0) / count if fade else 1.0
+        full, gone = self.case.arc.power, 0.0
+        for dt in still_steps(seconds, self.arc_step):
+            share = 1.0 - (gone + 0.5 * dt) / seconds if fade else 1.0
+            gone += dt
+            after = max(0.0, 1.0 - gone / seconds) if fade else 1.0
             self.state.light(self.angle, full * share)
-            self.step(seconds / count, full * share, (self.angle, full * after))
+            self.step(dt, full * share, (self.angle, full * after))
             self.write(self.case.arc.current * share)
         self.arc_on += seconds
 
@@ -179,14 +176,10 @@ class _March:
         if span == 0.0:
             return
         seconds = span / self.schedule.rate
-        rod = 0.0
-        if lay:
-            layers = segment.last_layer - segment.first_layer
-            halves = ceil(0.5 * seconds / layers / self.arc_step)
-            count = 2 * layers * halves  # whole half layers, so that filler starts at their middle
-            rod = self.layer_heat * layers / seconds
-        else:
-            count = ceil(seconds / self.arc_step)
+        layers = segment.last_layer - segment.first_layer if lay else 0
+        # whole half layers, so that filler starts at the middle of one
+        count = travel_steps(seconds, self.arc_step, layers)
+        rod = self.layer_heat * layers / seconds
         power = self.case.arc.power - rod
         start, move = self.angle, (target - self.angle) / count
         laid = 0
@@ -199,7 +192,7 @@ class _March:
             self.step(seconds / count, power, (self.angle, power))
             self.write(self.case.arc.current)
         if lay:
-            self._lay(segment, laid, segment.last_layer - segment.first_layer)
+            self._lay(segment, laid, layers)
         self.angle = target
         self.arc_on += seconds
 

@@ -219,16 +219,28 @@ def assemble(
     lit = np.full(len(cell), -1, dtype=np.int64)
     lit[lit_walls] = np.arange(len(lit_walls))
 
+    first = np.searchsorted(owner[order], np.arange(nc + 1))
+    other = np.concatenate([links.cells[:, 1], links.cells[:, 0]])[order]
+    kinds, factor = np.tile(kind, 2)[order], (area / (near + far))[order]
+    beside = np.repeat(np.arange(nc)[:, None], 4, axis=1)
+    beside_factor = np.zeros((nc, 4))
+    for c in range(nc):
+        mine = np.flatnonzero(kinds[first[c] : first[c + 1]] == PLAIN) + first[c]
+        beside[c, : len(mine)] = other[mine]
+        beside_factor[c, : len(mine)] = factor[mine]
+
     grid = Grid(
         alloy=alloy,
         mass=density * mesh.volume,
         along=mesh.end_area / (2.0 * mesh.end_distance),
         skin=skin,
         slot=slot,
-        first=np.searchsorted(owner[order], np.arange(nc + 1)),
-        other=np.concatenate([links.cells[:, 1], links.cells[:, 0]])[order],
-        kind=np.tile(kind, 2)[order],
-        factor=(area / (near + far))[order],
+        first=first,
+        beside=beside,
+        beside_factor=beside_factor,
+        other=other,
+        kind=kinds,
+        factor=factor,
         area=area[order],
         near=near[order],
         far=far[order],

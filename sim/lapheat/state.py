@@ -69,10 +69,11 @@ class State:
         self.observe()
         self.fill_lap()
 
-    def refresh(self) -> None:
-        """Follow a change of `h` made from outside a stepper."""
+    def refresh(self, rows: NDArray[np.int64] | None = None) -> None:
+        """Follow a change of `h` made from outside a stepper, in some rows or in all."""
+        rows = np.arange(len(self.h)) if rows is None else rows
         kernel.refresh(
-            self.h, self.problem.grid, self.problem.tables, self.phi, self.skin_t, self.skin_k
+            self.h, rows, self.problem.grid, self.problem.tables, self.phi, self.skin_t, self.skin_k
         )
 
     def light(self, where: float, power: float) -> float:
@@ -87,7 +88,7 @@ class State:
         self.alive[:, layers] = 1.0
         cells = self.problem.fillet_cells
         self.h[cells, layers] = h
-        self.refresh()
+        self.refresh(cells)
         count = self.alive[0, layers].size
         brought = self.problem.grid.mass[cells] * (h - self.start_h[cells])
         return float(brought.sum()) * count
@@ -122,18 +123,24 @@ class State:
         """Fill `out` with the problem's samples [K]."""
         p = self.problem
         assert p.samples is not None
-        s = p.samples
-        kernel.sample(
-            self.h, p.grid, p.tables, self.surface, s.first, s.node, s.layer, s.weight, out
-        )
+        s, nc = p.samples, len(self.h)
+        inside = s.node < nc
+        value = np.empty(len(s.node))
+        value[inside] = self._read(s.node[inside], s.layer[inside])
+        value[~inside] = self.surface[s.node[~inside] - nc, s.layer[~inside]]
+        out[:] = np.add.reduceat(s.weight * value, s.first[:-1])
+
+    def _read(self, cell: NDArray[np.int64], layer: NDArray[np.int64] | int) -> Array:
+        """Temperatures of cells [K]."""
+        t = self.problem.tables
+        alloy = self.problem.grid.alloy[cell]
+        x = (self.h[cell, layer] - t.low[alloy]) * t.per_step[alloy]
+        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 1)
+        return np.asarray(t.temperature[alloy, i] + (x - i) * t.temperature_rise[alloy, i])
 
     def temperature(self, layer: int) -> Array:
         """(nc,) cell temperatures of one layer [K]."""
-        t = self.problem.tables
-        alloy = self.problem.grid.alloy
-        x = (self.h[:, layer] - t.low[alloy]) * t.per_step[alloy]
-        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 1)
-        return np.asarray(t.temperature[alloy, i] + (x - i) * t.temperature_rise[alloy, i])
+        return self._read(np.arange(len(self.h)), layer)
 
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""

@@ -15,13 +15,13 @@ from pydantic import ValidationError
 
 from ..case import Case
 from .checks import Finding, findings
-from .running import of_run
 from .faults import CaseError, Fault, did_you_mean, printable, shown
 from .fields import REFUSED
 from .model import NOT_YET_SERVED, CaseFile
 from .overrides import Override, apply, parse
 from .resolve import dotted, resolve
 from .rows import rows_of
+from .running import of_run
 from .schema import entry_at, every_key, table_at
 
 __all__ = ["read_case", "read_case_text"]
