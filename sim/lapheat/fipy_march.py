@@ -351,13 +351,11 @@ class FipyStepper:
         t = cells.temperature[self._wall_cell].reshape(shape)
         half = grid.wall_near[:, None] / cells.conductivity[self._wall_cell].reshape(shape)
         face = t + half * q
-        for _ in range(2):  # Newton, as often as the kernel
-            loss = film * (face - air) + eps * (face**4 - air**4)
-            slope = film + 4.0 * eps * face**3
-            face = face - (face - t - half * (q - loss)) / (1.0 + half * slope)
-        loss = film * (face - air) + eps * (face**4 - air**4)
+        # the tangent at the face that lost nothing: one step of Newton, as in the kernel
         slope = film + 4.0 * eps * face**3
-        slope = slope / (1.0 + half * slope)
+        held = 1.0 + half * slope
+        loss = (film * (face - air) + eps * (face**4 - air**4)) / held
+        slope = slope / held
 
         def by_cell(values: Array) -> Array:
             flat = np.bincount(self._wall_cell, (area * values).ravel(), live.size)

@@ -108,7 +108,7 @@ def difference(problem: Problem, stepper: Stepper, seed: int, dt: float) -> tupl
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_short_steps_agree(problem: Problem, stepper: FipyStepper, seed: int) -> None:
-    apart, apart_lost = difference(problem, stepper, seed, problem.explicit_limit / 1024)
+    apart, apart_lost = difference(problem, stepper, seed, problem.explicit_limit / 4096)
     assert apart < 1e-6
     assert apart_lost < 1e-6
 
@@ -139,7 +139,7 @@ def test_short_steps_of_a_bar_agree() -> None:
         start=293.15,
         lap_resistance=2e-5,
     )
-    apart, apart_lost = difference(problem, FipyStepper(problem), 3, problem.explicit_limit / 1024)
+    apart, apart_lost = difference(problem, FipyStepper(problem), 3, problem.explicit_limit / 4096)
     assert apart < 1e-6
     assert apart_lost < 1e-6
 
