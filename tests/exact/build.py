@@ -207,15 +207,19 @@ class Part:
 
 
 class Rig:
-    """A problem on its march: time `now` [s], heat `given` and `lost` so far [J]."""
+    """A problem on its march: time `now` [s], heat `given` and `lost` so far [J].
 
-    def __init__(self, problem: Problem, points: Sequence[Nodes] = ()) -> None:
+    With `trace` it keeps time and readings of every step.
+    """
+
+    def __init__(self, problem: Problem, points: Sequence[Nodes] = (), trace: bool = False) -> None:
         if points:
             problem = replace(problem, samples=stack(points))
         self.problem = problem
         self.state = State(problem)
         self.stepper = CompiledStepper(problem, threads=1)
         self.now = self.given = self.lost = 0.0
+        self.trace: list[tuple[float, Array]] | None = [] if trace else None
         self._out = np.empty(len(points))
 
     def begin(self, temperature: ArrayLike) -> None:
@@ -257,6 +261,11 @@ class Rig:
             self.lost += self.stepper.advance(self.state, float(dt))
             self.given += power * float(dt)
             self.now += float(dt)
+            if self.trace is not None:
+                if source is not None:
+                    source(self, self.now)
+                self.state.observe()
+                self.trace.append((self.now, self.read()))
         self.now = until
         if source is not None:
             source(self, until)
