@@ -121,11 +121,12 @@ def _across(acc, t, k_of, own, other, area, near, far, gate, contact):  # type: 
 
 
 @_fast
-def _along_filler(acc, flow, phi, c, factor, alive, s):  # type: ignore[no-untyped-def]
+def _along_filler(acc, flow, phi, c, factor, alive, s, closed):  # type: ignore[no-untyped-def]
     last = acc.shape[0] - 1
     for k in range(last):
         flow[k] = factor * alive[s, k] * alive[s, k + 1] * (phi[c, k + 1] - phi[c, k])
-    flow[last] = factor * alive[s, last] * alive[s, 0] * (phi[c, 0] - phi[c, last])
+    around = factor if closed else 0.0
+    flow[last] = around * alive[s, last] * alive[s, 0] * (phi[c, 0] - phi[c, last])
     acc[0] = flow[0] - flow[last]
     for k in range(last):
         acc[k + 1] = flow[k + 1] - flow[k]
@@ -201,7 +202,7 @@ def _stage(  # type: ignore[no-untyped-def]
     for c in range(lo, hi):
         s, own, a = slot[c], skin[c], alloy[c]
         if s >= 0:
-            _along_filler(acc, flow, phi, c, along[c], alive, s)
+            _along_filler(acc, flow, phi, c, along[c], alive, s, closed)
             for m in range(first[c], first[c + 1]):
                 if kinds[m] == IN_FILLER:
                     o = other[m]

@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import quad
+
 from lapheat.alloys import Alloy, Piece, Property, UnknownAlloyError, builtin, builtin_names
 from lapheat.alloys.alloy import TABLE_RANGE
-from scipy.integrate import quad
 
 ZERO = 273.15
 NAMES = (
