@@ -2,8 +2,8 @@
 
 The exact answers know the spot on the unrolled wall, as a Gaussian of the distance along the
 surface; the program's torch shines along its axis on the round one. The heat is therefore laid
-here, face by face, and the program's own torch is held to the same answer on a wide tube in
-`test_case.py`.
+here, face by face; the program's own torch is held to the same answers on a wide tube in
+`test_wide_tube`.
 """
 
 from __future__ import annotations
@@ -149,7 +149,10 @@ def test_radiating_tube(record: Record) -> None:
 
 
 def test_conductivity_and_heat_growing_alike(record: Record) -> None:
-    """Kirchhoff's transformation, Carslaw and Jaeger 1959, 1.6: 1.5 % near the arc, 0.7 % elsewhere."""
+    """Kirchhoff's transformation, Carslaw and Jaeger 1959, 1.6.
+
+    1.5 % of the highest rise of the moment under the arc, 0.7 % elsewhere.
+    """
     b, k, c = 6e-4, 15.0, 500.0
 
     def growing(value: float) -> Property:
