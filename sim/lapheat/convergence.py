@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from math import inf, isfinite, log
 from typing import Any
 
-from scipy.optimize import brentq
-
 from .case import Case
 from .joint import DETAILS
 from .outcomes import DIGITS, Outcomes
@@ -114,6 +112,8 @@ def _order(ratio: float, r32: float, r21: float) -> float:
 
     def excess(p: float) -> float:
         return log(r21**p * (r32**p - 1.0) / (r21**p - 1.0) / ratio)
+
+    from scipy.optimize import brentq  # half a second that a plain run need not wait
 
     return float(brentq(excess, 1e-6, log(ratio + 1.0) / log(r32) + 1.0))
 
