@@ -6,11 +6,14 @@ from math import radians
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from exact.errors import Record
 from exact.solutions import shell
 from exact.solutions.common import Run
-from lapheat import read_case, simulate
+from lapheat.api import Result, simulate
+from lapheat.case import Case
+from lapheat.casefile import read_case_text
 
 CASE = """
 title = "Test bead, constant properties, no losses"
@@ -45,48 +48,38 @@ HEIGHTS = (4.0, -4.0, 7.0, -7.0, 10.0)  # mm, either side of the path
 ANGLES = (45.0, 135.0, 225.0)  # deg, mid-segment
 
 
-@pytest.fixture(scope="module")
-def bead(tmp_path_factory: pytest.TempPathFactory):
-    text = CASE
-    for angle in ANGLES:
-        for height in HEIGHTS:
-            text += f"""[[probe]]
-name = "at{angle:g}_{height:g}"
-on = "tube"
-angle = "{angle} deg"
-height = "{height} mm"
-depth = "0.5 mm"
-"""
-    path = tmp_path_factory.mktemp("bead") / "bead.toml"
-    path.write_text(text)
-    return simulate(read_case(path), threads=1)
+PLACES = [(angle, height) for angle in ANGLES for height in HEIGHTS]
 
 
-def test_probes_follow_the_unrolled_wall(bead, record: Record) -> None:
-    """Within 2 % of the rise at every probe, heating, pausing and cooling.
+def bead_case() -> Case:
+    """Test bead with a probe in the middle of the wall at each of `PLACES`."""
+    probes = [
+        f'[[probe]]\nname = "at{a:g}_{h:g}"\non = "tube"\nangle = "{a} deg"\n'
+        f'height = "{h} mm"\ndepth = "0.5 mm"\n'
+        for a, h in PLACES
+    ]
+    return read_case_text(CASE + "".join(probes), "bead")
 
-    Moving Gaussian on a thin wall closed by images: Carslaw and Jaeger 1959, 10.3 and 10.10.
-    """
-    case, trace = bead.case, bead.history.trace
+
+def closed_form(result: Result, time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Rise (n, p) at the probes at `time` (n,) [s], on the unrolled wall [K]."""
+    case = result.case
     mean = case.tube.radius - 0.5 * case.tube.wall
-    # the arc moves at its angular speed; the closed form measures speed on the mean radius
-    scale = mean / case.tube.radius
     runs = [
         Run(
             start=radians(90.0 * (s.number - 1)),
             begin=s.start,
             end=s.end,
-            speed=case.travel.speed * scale,
+            # the arc's angular speed, on the mean radius of the closed form
+            speed=case.travel.speed * mean / case.tube.radius,
             power=case.arc.power,
         )
-        for s in bead.history.segments
+        for s in result.history.segments
     ]
-    places = [(radians(a), 1e-3 * h) for a in ANGLES for h in HEIGHTS]
-    pick = np.linspace(5, len(trace.time) - 1, 40).astype(int)
-    exact = shell.moving_gaussian_images(
-        [p[0] for p in places],
-        [p[1] + 0.5 * case.tube.length for p in places],
-        trace.time[pick],
+    return shell.moving_gaussian_images(
+        [radians(a) for a, _ in PLACES],
+        [1e-3 * h + 0.5 * case.tube.length for _, h in PLACES],
+        time,
         runs,
         radius=mean,
         wall=case.tube.wall,
@@ -97,7 +90,22 @@ def test_probes_follow_the_unrolled_wall(bead, record: Record) -> None:
         rho=7800.0,
         c=620.0,
     )
-    rise = trace.probes[pick] - case.surroundings.temperature
+
+
+@pytest.fixture(scope="module")
+def bead() -> Result:
+    return simulate(bead_case(), threads=1)
+
+
+def test_probes_follow_the_unrolled_wall(bead: Result, record: Record) -> None:
+    """Within 2 % of the rise at every probe, heating, pausing and cooling.
+
+    Moving Gaussian on a thin wall closed by images: Carslaw and Jaeger 1959, 10.3 and 10.10.
+    """
+    trace = bead.history.trace
+    pick = np.linspace(5, len(trace.time) - 1, 40).astype(int)
+    exact = closed_form(bead, trace.time[pick])
+    rise = trace.probes[pick] - bead.case.surroundings.temperature
     worst = np.abs(rise - exact).max(axis=0) / exact.max(axis=0)
     assert exact.max(axis=0).min() > 100.0
     record(
@@ -109,7 +117,7 @@ def test_probes_follow_the_unrolled_wall(bead, record: Record) -> None:
     )
 
 
-def test_bead_heat_closes(bead) -> None:
+def test_bead_heat_closes(bead: Result) -> None:
     heat = bead.history.ledger
     assert abs(heat.imbalance) < 1e-9
     # common practice, no source: heat in is share of volts times amps, times arc time
