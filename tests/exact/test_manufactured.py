@@ -42,7 +42,7 @@ Ints = NDArray[np.int64]
 RADIUS, WALL = 10.0 * MM, 1.2 * MM
 SCALE = 5.0 * MM  # over which the field changes
 RESISTANCE = 2e-4  # of the lap [m2 K/W]
-FILM, EMISSIVITY, AIR = 150.0, 0.6, 293.15
+FILM, EMISSIVITY, AIR = 60.0, 0.9, 293.15
 TURN = 0.25 * pi  # rad/s
 
 
@@ -117,8 +117,8 @@ def fillet(r: Array, psi: Array, z: Array) -> Array:
     """Temperature [K] of the fillet; at the root no flux, and none yet along either leg."""
     s, u = (r - RADIUS) / SCALE, z / SCALE
     fall = 1.0 / (1.0 + s**2 + u**2)
-    field = 350.0 * fall + 220.0 * s * u**2 * fall**2 - 260.0 * u * s**2 * fall**2
-    return np.asarray(400.0 + shape(psi) * field)
+    field = 500.0 * fall + 220.0 * s * u**2 * fall**2 - 260.0 * u * s**2 * fall**2
+    return np.asarray(500.0 + shape(psi) * field)
 
 
 def fillet_dr(psi: Array, z: Array) -> Array:
@@ -272,8 +272,8 @@ def cell_points(mesh: Mesh, middle: Array) -> Array:
     return point
 
 
-def march(lines: Lines) -> tuple[float, float]:
-    """Errors after a quarter turn: of cells by volume, of surfaces by area, both rms [K]."""
+def march(lines: Lines) -> tuple[float, float, float]:
+    """Errors after a quarter turn, rms: cells by volume, outer walls and lap by area [K]."""
     mesh = sweep_ring(section_of(lines), lines.layers)
     section, layers = mesh.section, mesh.layers
     problem = assemble(
@@ -314,31 +314,33 @@ def march(lines: Lines) -> tuple[float, float]:
     off = found - field.temperature(section.region, point, turned)
     inside = np.sqrt(mesh.volume @ (off**2).mean(axis=1) / mesh.volume.sum())
 
-    # walls, base under filler, and both sides of the lap
+    # outer walls (and base under filler), then both sides of the lap
     state.heat[problem.grid.lit] = field.fluxes(problem.wall, turned)
     state.observe()
-    links = problem.lap.links
-    lap = section.edge_centres()[mesh.links.edge[links]]
-    pair = section.region[mesh.links.cells[links]]
-    region = np.concatenate([section.region[mesh.walls.cell[problem.wall]], *pair.T])
-    places = np.concatenate([mesh.walls.centre[problem.wall], lap, lap])
-    area = np.concatenate([mesh.walls.area[problem.wall], *2 * [mesh.links.area[links]]])
-    off = state.surface - field.temperature(region, places, turned)
+    count, links = len(problem.wall), problem.lap.links
+    region = section.region[mesh.walls.cell[problem.wall]]
+    off = state.surface[:count] - field.temperature(region, mesh.walls.centre[problem.wall], turned)
+    area = mesh.walls.area[problem.wall]
     outside = np.sqrt(area @ (off**2).mean(axis=1) / area.sum())
-    return float(inside), float(outside)
+    places = section.edge_centres()[mesh.links.edge[links]]
+    pair = section.region[mesh.links.cells[links]]
+    off = state.surface[count:] - np.concatenate(
+        [field.temperature(side, places, turned) for side in pair.T]
+    )
+    across = np.sqrt(np.mean(off**2))
+    return float(inside), float(outside), float(across)
 
 
 def test_order_on_the_real_mesh(monkeypatch: pytest.MonkeyPatch, record: Record) -> None:
     """Order 2 within 0.2 in the volume-weighted norm, steps refined with the mesh.
 
-    And in the area-weighted norm of all surface temperatures: walls, base under filler, lap.
+    And in that of the temperatures of outer walls, and of the two sides of the lap. (Five per cent
+    on film, emissivity or lap resistance, as tried, bring the order below 1.5.)
     """
     coarse = coarse_lines(monkeypatch)
     error = np.array([march(refined(coarse, times)) for times in (1, 2, 4)])
     source = "manufactured solution (Roache 2002)"
-    record("everything at once on the real mesh: cells", source, error[2, 0], 0.5, "K")
-    record("everything at once on the real mesh: surfaces", source, error[2, 1], 0.5, "K")
-    for column, name in enumerate(("cells", "surfaces")):
-        check = f"everything at once on the real mesh: {name}, space and time"
-        record.order(check, source, list(error[:2, column]))
-        record.order(check, source, list(error[1:, column]))
+    for column, name in enumerate(("cells", "walls", "lap")):
+        check = f"everything at once on the real mesh: {name}"
+        record(check, source, error[2, column], 0.5, "K")
+        record.order(f"{check}, space and time", source, list(error[:, column]))
