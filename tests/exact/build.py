@@ -313,10 +313,11 @@ def arc_of(
     runs: Sequence[Run], shine: Callable[[Rig, float, float], None], radius: float | None = None
 ) -> Source:
     """Source of a rig that follows the runs; at the very end of a run its arc still burns."""
+    tiny = 1e-9  # of a second: times are summed up from steps
 
     def source(rig: Rig, time: float) -> float:
         for run in runs:
-            if run.begin < time <= run.end:
+            if run.begin + tiny < time <= run.end + tiny:
                 way = run.speed * (time - run.begin)
                 shine(rig, run.start + (way if radius is None else way / radius), run.power)
                 return run.power
