@@ -2,8 +2,7 @@
 
 The exact answers know the spot on the unrolled wall, as a Gaussian of the distance along the
 surface; the program's torch shines along its axis on the round one. The heat is therefore laid
-here, face by face; the program's own torch is held to the same answers on a wide tube in
-`test_wide_tube`.
+here, face by face; whole case files with the program's own torch stand in `test_bead`.
 """
 
 from __future__ import annotations
