@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, degrees, isfinite, nan, sin
+from math import cos, degrees, inf, isfinite, nan, pi, sin
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -178,16 +178,26 @@ def _torch(axes: Axes, history: History, window: Window) -> Artist:
 
 def _title(history: History, units: Units) -> str:
     levels, shot = levels_of(history), history.snapshot
-    peak, part = float(history.trace.tube.max()), "tube"
-    flange = history.trace.flange
-    if np.isfinite(flange).all() and float(flange.max()) > peak:
-        peak, part = float(flange.max()), "flange"
+    # The snapshot is of the part nearest to its own solidus, as the march chooses it.
+    tops = {part: _top_at(history, part, shot.angle) for part in ("tube", "flange")}
+    over = {part: top - levels.solidus(part) for part, top in tops.items()}
+    part = max(tops, key=lambda p: (over[p] if isfinite(over[p]) else -inf, tops[p]))
     text = (
-        f"At {shot.time:.1f} s the {part} surface is hottest: {units.temperature_text(peak)}"
+        f"At {shot.time:.1f} s the {part} surface is hottest: {units.temperature_text(tops[part])}"
         f" at {degrees(shot.angle) % 360.0:.0f} deg"
     )
-    solidus = levels.solidus(part)
-    return text + (f", {units.margin_text(solidus - peak)}" if isfinite(solidus) else "")
+    return text + (f", {units.margin_text(-over[part])}" if isfinite(over[part]) else "")
+
+
+def _top_at(history: History, part: str, angle: float) -> float:
+    """Peak of a part's surfaces in the layer at this angle [K]; -inf without such a part."""
+    tops = [-inf]
+    for name, surface in history.surfaces.items():
+        if name.split()[0] == part:
+            layers = len(surface.angle)
+            column = surface.peak[:, int(angle / (2.0 * pi) * layers) % layers]
+            tops += [float(peak) for peak in column if isfinite(peak)]
+    return max(tops)
 
 
 def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bool_]:
