@@ -61,11 +61,12 @@ class CompiledStepper:
         use = {1: self.threads, 2: 1}.get(trial, self._in_use)
         self._steps += 1
         began = time.perf_counter()
+        before = numba.get_num_threads()
         numba.set_num_threads(use)
         try:
             lost = self._advance(kernel.advance_threaded, state, dt, stages, use)
         finally:
-            numba.set_num_threads(self.threads)
+            numba.set_num_threads(before)
         self._pace[use] = (time.perf_counter() - began) / stages
         if trial == 2:
             self._in_use = min(self._pace, key=self._pace.__getitem__)
@@ -80,7 +81,7 @@ class CompiledStepper:
         self._skin_k[0] = state.skin_k
         lost = kernel_step(
             state.h, self._rate, self._ys, self._phi, self._skin_t, self._skin_k,
-            dt, stages, threads, p.grid, p.tables, state.alive,
+            dt, stages, threads, p.grid, p.tables, state.alive, state.rod,
             state.contact, state.heat, state.air, state.extra, self._scratch, self._lost,
         )  # fmt: skip
         end = stages % 2

@@ -362,6 +362,8 @@ class FipyStepper:
             return np.asarray(flat, dtype=np.float64)
 
         gain = by_cell(q)
+        filler = self._problem.fillet_cells[:, None] * layers + np.arange(layers)
+        gain[filler] += state.rod * state.alive
         if len(state.extra):
             gain += state.extra.ravel()
         return _Sources(gain, by_cell(loss), by_cell(slope))

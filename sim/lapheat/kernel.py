@@ -125,8 +125,7 @@ def _along_filler(acc, flow, phi, c, factor, alive, s, closed):  # type: ignore[
     last = acc.shape[0] - 1
     for k in range(last):
         flow[k] = factor * alive[s, k] * alive[s, k + 1] * (phi[c, k + 1] - phi[c, k])
-    around = factor if closed else 0.0
-    flow[last] = around * alive[s, last] * alive[s, 0] * (phi[c, 0] - phi[c, last])
+    flow[last] = factor * closed * alive[s, last] * alive[s, 0] * (phi[c, 0] - phi[c, last])
     acc[0] = flow[0] - flow[last]
     for k in range(last):
         acc[k + 1] = flow[k + 1] - flow[k]
@@ -183,7 +182,7 @@ def _later_stage(y, y1, h, rate, c, acc, scale, mu, nu, mut, gat):  # type: igno
 @_fast
 def _stage(  # type: ignore[no-untyped-def]
     lo, hi, j, mu, nu, mut, gat, dt, h, rate, ys, phis, skins_t, skins_k,
-    grid, tables, alive, contact, heat, air, extra, work, lost,
+    grid, tables, alive, rod, contact, heat, air, extra, work, lost,
 ):  # fmt: skip
     """Stage `j` for the rows `lo` to `hi`; heat its walls lose [W] -> `lost`."""
     old, new = (j - 1) % 2, j % 2
@@ -207,6 +206,7 @@ def _stage(  # type: ignore[no-untyped-def]
                 if kinds[m] == IN_FILLER:
                     o = other[m]
                     _through_filler(acc, phi, c, o, factor[m], alive, s, slot[o])
+            acc += rod[s]
         else:
             _gather(
                 acc, phi, c, beside[c, 0], beside[c, 1], beside[c, 2], beside[c, 3],
@@ -256,7 +256,7 @@ def _stage(  # type: ignore[no-untyped-def]
 
 def _advance(  # type: ignore[no-untyped-def]
     h, rate, ys, phis, skins_t, skins_k, dt, stages, threads,
-    grid, tables, alive, contact, heat, air, extra, scratch, lost,
+    grid, tables, alive, rod, contact, heat, air, extra, scratch, lost,
 ):  # fmt: skip
     """One step of `dt` [s] in `stages` (>= 2) stages; returns heat lost [J].
 
@@ -269,14 +269,14 @@ def _advance(  # type: ignore[no-untyped-def]
     rate : (nc, layers) scratch
     ys : (2, nc, layers), phis : (2, nc, layers), skins_t, skins_k : (2, ns, layers) scratch
     alive : (fillet cells, layers) 1 where filler has been laid, else 0
+    rod : (fillet cells, layers) heat that goes into the filler with the rod [W]
     contact : (lap rows, layers) resistance across the lap [m2 K/W]
     heat : (lit, layers) flux from the arc into exposed faces [W/m2]
     air : (w,) temperature beyond each wall [K]
     extra : (nc, layers) heat put into cells [W], or of no rows
     scratch : (threads, 5, layers), rows 3 and 4 all 0 and all 1; lost : (w,)
     """
-    cells = h.shape[0]
-    s = stages
+    cells, s = h.shape[0], stages
     w1 = 4.0 / (s * s + s - 2.0)
     b_prev, b_prev2 = 1.0 / 3.0, 1.0 / 3.0
     e1, e2, lost0 = 0.0, 0.0, 0.0  # heat lost after stages j - 1 and j - 2; power at the start
@@ -293,7 +293,7 @@ def _advance(  # type: ignore[no-untyped-def]
             _stage(
                 t * cells // threads, (t + 1) * cells // threads, j, mu, nu, mut, gat, dt,
                 h, rate, ys, phis, skins_t, skins_k,
-                grid, tables, alive, contact, heat, air, extra, scratch[t], lost,
+                grid, tables, alive, rod, contact, heat, air, extra, scratch[t], lost,
             )  # fmt: skip
         power = 0.0
         for w in range(lost.shape[0]):

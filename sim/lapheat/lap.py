@@ -25,21 +25,26 @@ def fill_lap(  # type: ignore[no-untyped-def]
     gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
     """
     rows, layers = filled.shape
+    grew = True
+    while grew:  # one row of faces a sweep, whichever way the filler runs
+        grew = False
+        before = filled.copy()
+        for i in range(rows):
+            for k in range(layers):
+                hot = min(surface[walls + i, k], surface[walls + rows + i, k]) >= flow
+                if before[i, k] or not hot:
+                    continue
+                joined = alive[root, k] > 0.0 if i == 0 else before[i - 1, k]
+                joined = joined or (i + 1 < rows and before[i + 1, k])
+                joined = joined or before[i, (k + 1) % layers] or before[i, (k - 1) % layers]
+                if joined:
+                    filled[i, k] = True
+                    grew = True
     for i in range(rows):
-        tube, bore = surface[walls + i], surface[walls + rows + i]
-        for k in range(layers):
-            if filled[i, k] or min(tube[k], bore[k]) < flow:
-                continue
-            joined = alive[root, k] > 0.0 if i == 0 else filled[i - 1, k]
-            if i + 1 < rows and filled[i + 1, k]:
-                joined = True
-            if filled[i, (k + 1) % layers] or filled[i, (k - 1) % layers]:
-                joined = True
-            filled[i, k] = joined
         for k in range(layers):
             if filled[i, k]:
                 contact[i, k] = gap / filler_k
             else:
-                t = 0.5 * (tube[k] + bore[k])
+                t = 0.5 * (surface[walls + i, k] + surface[walls + rows + i, k])
                 radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
                 contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)

@@ -70,6 +70,46 @@ class _Log:
         )
 
 
+class _Rod:
+    """The rod of one segment: what is laid when, and the heat that melts it.
+
+    A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
+    of its melting heat evenly until the arc stands over it.
+    """
+
+    def __init__(
+        self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
+    ) -> None:
+        numbers = np.arange(segment.first_layer, segment.last_layer)
+        self.order = numbers if segment.direction > 0 else numbers[::-1]
+        self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
+        self.power = layer_heat * len(numbers) / seconds
+        mass = state.problem.grid.mass[state.problem.fillet_cells]
+        self.share = mass / mass.sum() if len(mass) else mass
+        self.laid = 0
+        self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
+
+    def feed(self, gone: float, lead: float, dt: float) -> float:
+        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
+        count = len(self.order)
+        if not len(self.share):
+            return 0.0
+        here = gone * count
+        due = min(int(here + lead + 0.5 + 1e-9), count)
+        given = 0.0
+        if due > self.laid:
+            brought = self.state.lay(self.order[self.laid : due], self.flow)
+            self.left[self.laid : due] = self.heat - brought
+            given += float(brought.sum())
+            self.laid = due
+        # until the arc stands over the layer's middle, in whole steps
+        passing = (np.arange(count) + 0.5 - here) * self.seconds / count
+        now = self.left / np.maximum(np.round(passing / dt), 1.0)
+        self.state.rod[:, self.order] = self.share[:, None] * now / dt
+        self.left -= now
+        return given + float(now.sum())
+
+
 class _March:
     def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
         assert problem.case is not None
@@ -100,12 +140,12 @@ class _March:
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
         self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
         fillet = problem.fillet_cells
-        self.flow_h = self.layer_heat = 0.0
+        self.flow = self.layer_heat = 0.0
         if len(fillet):
             filler = problem.alloys[problem.grid.alloy[fillet[0]]]
             assert filler.liquidus is not None
-            self.flow_h = float(filler.enthalpy(filler.liquidus))
-            rise = self.flow_h - self.state.start_h[fillet]
+            self.flow = filler.liquidus
+            rise = float(filler.enthalpy(self.flow)) - self.state.start_h[fillet]
             self.layer_heat = float(problem.grid.mass[fillet] @ rise)
 
     def write(self, current: float) -> None:
@@ -179,31 +219,20 @@ class _March:
         layers = segment.last_layer - segment.first_layer if lay else 0
         # whole half layers, so that filler starts at the middle of one
         count = travel_steps(seconds, self.arc_step, layers)
-        rod = self.layer_heat * layers / seconds
-        power = self.case.arc.power - rod
+        dt = seconds / count
+        rod = _Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
+        power = self.case.arc.power - (rod.power if rod else 0.0)
         start, move = self.angle, (target - self.angle) / count
-        laid = 0
         for i in range(count):
-            if lay:
-                ahead = layers * i / count + self.lead
-                laid = self._lay(segment, laid, min(int(ahead + 0.5 + 1e-9), layers))
+            if rod:
+                self.filler_heat += rod.feed(i / count, self.lead, dt)
             self.state.light(start + (i + 0.5) * move, power)
             self.angle = start + (i + 1) * move
-            self.step(seconds / count, power, (self.angle, power))
+            self.step(dt, power, (self.angle, power))
             self.write(self.case.arc.current)
-        if lay:
-            self._lay(segment, laid, layers)
+        self.state.rod[:] = 0.0
         self.angle = target
         self.arc_on += seconds
-
-    def _lay(self, segment: Segment, laid: int, passed: int) -> int:
-        if passed > laid and len(self.problem.fillet_cells):
-            if segment.direction > 0:
-                where = slice(segment.first_layer + laid, segment.first_layer + passed)
-            else:
-                where = slice(segment.last_layer - passed, segment.last_layer - laid)
-            self.filler_heat += self.state.lay(where, self.flow_h)
-        return max(passed, laid)
 
     def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is true."""

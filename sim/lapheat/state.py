@@ -29,6 +29,7 @@ class State:
     ----------
     h : (nc, layers) specific enthalpy [J/kg]
     alive : (nf, layers) 1 where filler has been laid, else 0
+    rod : (nf, layers) heat that goes into the filler with the rod [W]
     contact : (nlap, layers) resistance across the lap [m2 K/W]
     filled : (nlap, layers) bool, filler has flowed in
     heat : (lit, layers) flux into exposed faces [W/m2]
@@ -49,6 +50,7 @@ class State:
         self.start_h = start[problem.grid.alloy]
         self.h = np.repeat(self.start_h[:, None], layers, axis=1)
         self.alive = np.zeros((len(problem.fillet_cells), layers))
+        self.rod = np.zeros_like(self.alive)
         self.contact = np.zeros((laps, layers))
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
@@ -83,15 +85,31 @@ class State:
             light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
         )
 
-    def lay(self, layers: slice, h: float) -> float:
-        """Bring filler of specific enthalpy `h` [J/kg] to life; returns the heat it brings [J]."""
+    def lay(self, layers: NDArray[np.int64], hottest: float) -> Array:
+        """Bring the filler of some layers to life, as hot as the base it touches.
+
+        Filler hotter or colder than the base would shock it in a way no step resolves and no
+        brazer sees; what it still lacks or brings is for the caller to account for.
+
+        Parameters
+        ----------
+        layers : which
+        hottest : it comes no hotter than this [K]
+
+        Returns
+        -------
+        brought : (layers,) heat that came with it [J]
+        """
+        p = self.problem
+        under = np.flatnonzero(p.grid.cover >= 0)
+        base = np.minimum(self.surface[np.ix_(under, layers)].mean(axis=0), hottest)
+        cells = p.fillet_cells
+        filler = p.alloys[p.grid.alloy[cells[0]]]
+        h = np.asarray(filler.enthalpy(base))
         self.alive[:, layers] = 1.0
-        cells = self.problem.fillet_cells
-        self.h[cells, layers] = h
+        self.h[np.ix_(cells, layers)] = h
         self.refresh(cells)
-        count = self.alive[0, layers].size
-        brought = self.problem.grid.mass[cells] * (h - self.start_h[cells])
-        return float(brought.sum()) * count
+        return np.asarray(p.grid.mass[cells].sum() * (h - self.start_h[cells[0]]))
 
     def fill_lap(self) -> None:
         """Let filler into the lap where it is hot and joined, and set its resistance."""
