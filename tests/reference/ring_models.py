@@ -313,7 +313,7 @@ def program(ring: Ring, stops: Sequence[float], detail: str = "coarse") -> Array
     assert problem.samples is not None
     state, stepper = State(problem), CompiledStepper(problem, threads=1)
     if ring.filled:
-        state.lay(slice(None), float(state.start_h[problem.fillet_cells[0]]))
+        state.alive[:] = 1.0
     if ring.soaked:
         state.filled[:] = True
     heat = np.zeros(len(state.heat))
