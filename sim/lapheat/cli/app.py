@@ -1,3 +1,4 @@
+# ruff: noqa: D301 - a real \b, not a backslash, keeps the lines under it as they are in the help
 """The commands themselves; what computes is imported inside them, so that `--help` is quick."""
 
 from __future__ import annotations
@@ -55,7 +56,7 @@ def lapheat(
         typer.Option("--version", callback=_version, is_eager=True, help="Show it and exit."),
     ] = False,
 ) -> None:
-    r"""Will the base stay solid, will the filler flow? For an arc-brazed tube-to-flange joint.
+    """Will the base stay solid, will the filler flow? For an arc-brazed tube-to-flange joint.
 
     \b
     Start with:
@@ -63,7 +64,6 @@ def lapheat(
       lapheat check stub.toml      read it back, no run
       lapheat run stub.toml        the answer, with pictures
 
-    \b
     Exit status: 0 computed, whatever the verdict (with --fail-on-verdict: 1 when the base melts
     or the filler does not flow); 2 input refused; 3 the computation failed; 130 interrupted.
     """
@@ -74,22 +74,24 @@ def new(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write it.")],
     debug: Debug = False,
 ) -> None:
-    r"""Write a commented starter case. An existing file is never overwritten.
+    """Write a commented starter case. An existing file is never overwritten.
 
     \b
     Example:
       lapheat new stub.toml
     """
     with ending(debug):
+        from ..results import default_folder
         from .new import write_starter
 
         write_starter(file)
         print(f"{file} written; next: lapheat check {shlex.quote(str(file))}")
+        print(f"(lapheat run replaces an earlier result in {default_folder(file)})")
 
 
 @app.command()
 def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug = False) -> None:
-    r"""Read a case and show it resolved, with mesh size and expected steps. Nothing is run.
+    """Read a case and show it resolved, with mesh size and expected steps. Nothing is run.
 
     \b
     Examples:
@@ -111,7 +113,10 @@ def run(
     case: CaseFile,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Result folder; CASE-NAME.out beside the case."),
+        typer.Option(
+            metavar="DIR",
+            help="Result folder; an earlier result is replaced. CASE-NAME.out beside the case.",
+        ),
     ] = None,
     set_: Set = None,
     detail: Detail = None,
@@ -137,7 +142,7 @@ def run(
     ] = False,
     debug: Debug = False,
 ) -> None:
-    r"""Run a case: verdict, outcomes.json, case.toml, probes.csv and figures.
+    """Run a case: verdict, outcomes.json, case.toml, probes.csv and figures.
 
     \b
     Examples:
@@ -157,7 +162,7 @@ def run(
 
 @app.command()
 def schema(debug: Debug = False) -> None:
-    r"""Print the JSON schema of a case file, for editors that check while you type.
+    """Print the JSON schema of a case file, for editors that check while you type.
 
     \b
     Example:

@@ -31,7 +31,8 @@ def table_of(case: Case, expected: Expected) -> RenderableType:
         f"{expected.layers} round the ring ({case.detail})",
     )
     size.add_row("steps", f"about {expected.steps}, {expected.arc_steps} of them with the arc on")
-    waits = ", plus the waits for travel.resume_below" if case.travel.resume_below is not None else ""
+    waiting = case.travel.resume_below is not None
+    waits = ", plus the waits for travel.resume_below" if waiting else ""
     size.add_row(
         "time",
         f"{expected.segments} of {expected.ring} segments: arc on for {expected.arc_on:.1f} s, "

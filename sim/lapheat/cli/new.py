@@ -31,7 +31,7 @@ def write_starter(file: Path) -> None:
                 raise
     except FileExistsError:
         given = "a folder" if file.is_dir() else "a file that is already there"
-        raise refuse(given, "name another; nothing is ever overwritten") from None
+        raise refuse(given, "name another; `lapheat new` never overwrites") from None
     except FileNotFoundError:
         raise refuse(f"a file in {file.parent}, which is not there", "make that folder") from None
     except (OSError, ValueError) as error:
