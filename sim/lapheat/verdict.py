@@ -309,21 +309,23 @@ def _dryness(history: History, case: Case, side: str, words: Wording) -> str:
     assert peak is not None
     flow, wanted = case.alloys[case.fillet.filler].liquidus, case.limits.wet_fraction
     assert flow is not None  # case files are refused without it
-    share = words.share(side_wet(history, side), wanted)
+    wet = side_wet(history, side)
+    share = words.share(wet, wanted)
     spans = dry_spans(peak, flow, case.segment_count)
     coldest = min(span.coldest for span in spans)
     return (
         f"the filler does not flow on the {side} side: {share} of it is wet where "
-        f"{words.share(wanted)} is wanted, it is dry {_round(spans)}, and its coldest spot "
+        f"{words.share(wanted)} is wanted, it is dry {_round(spans, wet)}, and its coldest spot "
         f"peaks at {words.hot(coldest)} where filler flows at {words.hot(flow)}"
     )
 
 
-def _round(spans: tuple[Span, ...]) -> str:
+def _round(spans: tuple[Span, ...], wet: float) -> str:
     """Say which angles: "from 0 to 38 deg (segment 1)"."""
     segments = numbered("segment", [n for span in spans for n in span.segments])
     if len(spans) == 1 and spans[0].end - spans[0].begin > 2.0 * pi - 1e-9:
-        return f"all the way round ({segments})"
+        # An angle counts as dry for one dry face: some of it may be wet.
+        return f"{'somewhere at every angle' if wet > 0.0 else 'all the way round'} ({segments})"
     longest = sorted(spans, key=lambda span: span.begin - span.end)[:MOST_SPANS]
     texts = [
         f"from {degrees(span.begin):.0f} to {degrees(span.end) % 360.0 or 360.0:.0f} deg"

@@ -133,6 +133,14 @@ def test_dry_all_the_way_round() -> None:
     assert "dry all the way round (segments 1 to 8)" in summary
 
 
+def test_a_ring_with_a_dry_face_at_every_angle_is_not_told_as_wholly_dry() -> None:
+    run = run_with(flange_dry=((0.0, 360.0, COLD),))
+    segments = tuple(replace(segment, flange_side_wet=0.24) for segment in run.segments)
+    summary = judge(replace(run, segments=segments)).summary
+    assert "24 % of it is wet" in summary
+    assert "dry somewhere at every angle (segments 1 to 8)" in summary
+
+
 def test_dry_across_the_start_is_one_stretch() -> None:
     summary = judge(run_with(flange_dry=((340.0, 385.0, COLD),))).summary
     assert f"dry {stretch(340.0, 385.0)} (segments 1 and 8)" in summary
