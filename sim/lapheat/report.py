@@ -71,14 +71,25 @@ def report_of(
         unsure = convergence.uncertainty
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     good = outcomes.verdict.base_stays_solid and outcomes.verdict.filler_flows
-    summary = judge(history, words, unsure).summary
-    verdict = Text.assemble(("Verdict: ", "bold"), (summary, "green" if good else "bold red"))
-    parts += [Text(), verdict]
+    parts += [Text(), *_verdict(judge(history, words, unsure).summary, good)]
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
     parts += _list("Cautions", CAUTIONS)
     if files:
         parts += _list("Files", _places(files))
     return Group(*parts)
+
+
+def _verdict(summary: str, good: bool) -> Iterator[RenderableType]:
+    """The sentence whole; several faults a line each."""
+    told = [summary] if good else summary.removesuffix(".").split("; ")
+    style = "green" if good else "bold red"
+    if len(told) == 1:
+        yield Text.assemble(("Verdict: ", "bold"), (summary, style))
+        return
+    yield Text("Verdict:", style="bold")
+    for fault in told:
+        sentence = Text(f"{fault[0].upper()}{fault[1:]}.", style=style)
+        yield Padding(sentence, (0, 0, 0, 2), expand=False)
 
 
 def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
@@ -126,8 +137,8 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it")
     grid.add_row(
         "heat",
-        f"arc {_kilo(heat.arc_J)} + filler {_kilo(heat.filler_J)} = lost {_kilo(heat.lost_J)} + "
-        f"stored {_kilo(heat.stored_J)} (imbalance {heat.imbalance:.0e})",
+        f"arc {_heat(heat.arc_J)} + filler {_heat(heat.filler_J)} = lost {_heat(heat.lost_J)} + "
+        f"stored {_heat(heat.stored_J)} (imbalance {heat.imbalance:.0e})",
     )
     march, mesh = outcomes.march, outcomes.mesh
     grid.add_row(
@@ -166,7 +177,9 @@ def _hot(celsius: float | None, words: Wording) -> str:
     return "none" if celsius is None else words.hot(celsius + ZERO_CELSIUS)
 
 
-def _kilo(joules: float) -> str:
+def _heat(joules: float) -> str:
+    if abs(joules) < 999.5:
+        return f"{joules:.0f} J"
     return f"{joules / 1e3:.1f} kJ"
 
 

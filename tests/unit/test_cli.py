@@ -162,6 +162,18 @@ def test_report_has_table_verdict_notes_cautions_and_files(
     assert all(line == line.rstrip() for line in lines)
 
 
+@pytest.mark.usefixtures("folder")
+def test_several_faults_have_a_line_each(call: Call, computed: Any) -> None:
+    computed(run_with(**HOT, **COLD))
+    out = call("run", "stub.toml")[1].splitlines()
+    after = out[out.index("Verdict:") + 1 :]
+    assert [line.partition(":")[0] for line in after[: after.index("")]] == [
+        "  The tube melts",
+        "  The filler does not flow on the flange side",
+    ]
+    assert all(line.endswith(".") for line in after[: after.index("")])
+
+
 def test_run_passes_everything_on(call: Call, folder: Path, computed: Any) -> None:
     calls = computed(run_with())
     changes = ["--set", "travel.pause=30 s", "--set", "arc.current=80 A"]
@@ -364,7 +376,10 @@ def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
 def test_new_writes_a_case_that_checks(call: Call) -> None:
     status, out, _ = call("new", "my stub.toml")
     assert status == 0
-    assert out == "my stub.toml written; next: lapheat check 'my stub.toml'\n"
+    assert out.splitlines() == [
+        "my stub.toml written; next: lapheat check 'my stub.toml'",
+        "(lapheat run replaces an earlier result in my stub.out)",
+    ]
     status, out, err = call("check", "my stub.toml")
     assert (status, err) == (0, "")
     assert "tube.outside_diameter" in out
@@ -416,7 +431,10 @@ def test_version(call: Call) -> None:
 def test_help_is_complete_with_an_example(call: Call, command: list[str]) -> None:
     status, out, _ = call(*command, "--help")
     assert status == 0
-    assert f"  lapheat {command[0] if command else 'new'} " in out
+    lines = [line.strip() for line in out.splitlines()]
+    assert any(line.startswith(f"lapheat {command[0] if command else 'new'} ") for line in lines)
+    assert not [line for line in lines if "  lapheat " in line]  # each example on its own line
+    assert "\\b" not in out
     known = _group()
     known = known.commands[command[0]] if command else known
     for option in known.params:

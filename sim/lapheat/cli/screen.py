@@ -8,7 +8,7 @@ from rich.console import Console, RenderableType
 
 __all__ = ["show"]
 
-UNWRAPPED = 1000  # columns: more than any line has
+UNWRAPPED = 10_000  # columns: more than any line has
 
 
 class _Screen(Console):
