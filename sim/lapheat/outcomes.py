@@ -159,7 +159,7 @@ class SoundnessOutcome:
 
 @dataclass(frozen=True)
 class AlloyNotes:
-    """One sentence for each property used outside the range it was published for."""
+    """A sentence for the properties used outside the range it was published for."""
 
     held: tuple[str, ...]
 

@@ -386,12 +386,10 @@ def test_nothing_is_told_inside_the_published_range() -> None:
 
 def test_what_is_held_is_told_in_plain_sentences() -> None:
     assert builtin("304L").held(20.0 + ZERO, 1000.0 + ZERO) == (
-        "304L conductivity is published from 27 to 1427 degC and held beyond",
-        "304L specific heat is published from 27 to 1427 degC and held beyond",
+        "304L conductivity and specific heat are published from 27 to 1427 degC and held beyond",
     )
     assert builtin("409").held(20.0 + ZERO, 600.0 + ZERO, expansion=True) == (
-        "409 conductivity is published at 20 degC only and held elsewhere",
-        "409 specific heat is published at 20 degC only and held elsewhere",
+        "409 conductivity and specific heat are published at 20 degC only and held elsewhere",
         "409 expansion is published from 20 to 500 degC and held beyond",
     )
 
@@ -399,8 +397,8 @@ def test_what_is_held_is_told_in_plain_sentences() -> None:
 def test_the_liquid_has_its_own_range() -> None:
     assert builtin("CuSi3Mn1").held(20.0 + ZERO, 1250.0 + ZERO) == ()
     assert builtin("CuSi3Mn1").held(20.0 + ZERO, 1400.0 + ZERO) == (
-        "CuSi3Mn1 liquid conductivity is estimated from 1025 to 1300 degC and held beyond",
-        "CuSi3Mn1 liquid specific heat is estimated from 1025 to 1300 degC and held beyond",
+        "CuSi3Mn1 liquid conductivity and liquid specific heat are estimated from 1025 to 1300 degC"
+        " and held beyond",
     )
 
 

@@ -185,7 +185,10 @@ def test_what_was_held_outside_its_range_is_told() -> None:
         told(run_with(flange=flange, case={"alloys": alloys}))["alloys"]["held"]
         for flange in (1300.0, 1560.0)
     )
-    note = "low-carbon steel conductivity is published from 20 to 1200 degC and held beyond"
+    note = (
+        "low-carbon steel conductivity and specific heat are published from 20 to 1200 degC and "
+        "held beyond"
+    )
     assert note in hot
     assert not [sentence for sentence in cool if sentence.startswith("low-carbon steel")]
 

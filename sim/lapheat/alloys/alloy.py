@@ -293,24 +293,29 @@ class Alloy:
             ("conductivity", self.conductivity, self.liquid_conductivity),
             ("specific heat", self.specific_heat, self.liquid_specific_heat),
         ]
-        sentences = []
-        for label, solid, liquid in used:
-            sentences += self._held(label, solid, T_min, T_max if liquid is None else solid_top)
-            if liquid is not None and T_max > liquid_bottom:
-                bottom = max(T_min, liquid_bottom)
-                sentences += self._held(f"liquid {label}", liquid, bottom, T_max)
-        if expansion and self.expansion is not None:
-            sentences += self._held("expansion", self.expansion, T_min, T_max)
-        return tuple(sentences)
+        labels: dict[str, list[str]] = {}  # by what is to be said of them
 
-    def _held(self, label: str, values: Property, T_min: float, T_max: float) -> list[str]:
-        if T_min >= values.low - NEAR and T_max <= values.high + NEAR:
-            return []
-        low, high = (f"{T - ZERO_CELSIUS:.0f}" for T in (values.low, values.high))
-        told = f"{self.name} {label} is {_standing(values)}"
-        if low == high:
-            return [f"{told} at {low} degC only and held elsewhere"]
-        return [f"{told} from {low} to {high} degC and held beyond"]
+        def look(label: str, values: Property, low: float, high: float) -> None:
+            if low < values.low - NEAR or high > values.high + NEAR:
+                labels.setdefault(_range_of(values), []).append(label)
+
+        for label, solid, liquid in used:
+            look(label, solid, T_min, T_max if liquid is None else solid_top)
+            if liquid is not None and T_max > liquid_bottom:
+                look(f"liquid {label}", liquid, max(T_min, liquid_bottom), T_max)
+        if expansion and self.expansion is not None:
+            look("expansion", self.expansion, T_min, T_max)
+        return tuple(
+            f"{self.name} {' and '.join(names)} {'is' if len(names) == 1 else 'are'} {told}"
+            for told, names in labels.items()
+        )
+
+
+def _range_of(values: Property) -> str:
+    low, high = (f"{T - ZERO_CELSIUS:.0f}" for T in (values.low, values.high))
+    if low == high:
+        return f"{_standing(values)} at {low} degC only and held elsewhere"
+    return f"{_standing(values)} from {low} to {high} degC and held beyond"
 
 
 def _standing(values: Property) -> str:
