@@ -195,6 +195,16 @@ def test_detail_wins_over_file_and_set() -> None:
     )
 
 
+def test_a_bare_text_is_one_override() -> None:
+    assert read_case_text(MINIMAL, "x", "arc.current=50 A").arc.current == 50.0
+
+
+@pytest.mark.parametrize("given", [{"arc.current": "50 A"}, 50, [("arc.current", "50 A")], None])
+def test_overrides_that_are_no_texts_are_refused(given: object) -> None:
+    with pytest.raises(CaseError, match='allowed: a list of "KEY=VALUE" texts'):
+        read_case_text(MINIMAL, "x", given)  # type: ignore[arg-type]
+
+
 def test_a_whole_case_can_come_from_overrides() -> None:
     case = read_case_text(
         "",

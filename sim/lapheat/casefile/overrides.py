@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -33,8 +33,22 @@ class Origin:
 
 
 def parse(texts: Iterable[str]) -> tuple[list[Override], list[Fault]]:
-    """Read "KEY=VALUE" texts; a value is tried as TOML first and else taken as it stands."""
-    changes, faults = [], []
+    """Read "KEY=VALUE" texts; a value is tried as TOML first and else taken as it stands.
+
+    A bare text counts as a list of one; what is not a list of texts is a fault.
+    """
+    changes: list[Override] = []
+    faults: list[Fault] = []
+    texts = (texts,) if isinstance(texts, str) else texts
+    given: list[object] = [texts]
+    if isinstance(texts, Iterable) and not isinstance(texts, Mapping):
+        texts = tuple(texts)
+        given = [text for text in texts if not isinstance(text, str)]
+    if given:
+        told = f"{shown(given[0])}, a {type(given[0]).__name__}"
+        allowed = 'a list of "KEY=VALUE" texts'
+        hint = 'for example overrides=("arc.current=80 A",)'
+        return [], [Fault("", "overrides", told, allowed, hint)]
     for text in texts:
         key, equals, value = text.partition("=")
         path = _path_of(key.strip())

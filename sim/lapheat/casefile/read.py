@@ -42,7 +42,7 @@ def read_case(
     Parameters
     ----------
     path : the file
-    overrides : "KEY=VALUE" texts put over it, the last of a key wins
+    overrides : "KEY=VALUE" texts put over it, or one such text; the last of a key wins
     detail : "coarse", "standard" or "fine", put over `numerics.detail`
 
     Returns
