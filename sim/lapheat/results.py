@@ -8,6 +8,7 @@ import json
 import os
 import secrets
 import shutil
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -40,7 +41,7 @@ def default_folder(case_file: str | os.PathLike[str]) -> Path:
 
 
 def check_folder(folder: str | os.PathLike[str]) -> Path:
-    """Refuse a folder that results must not or cannot go into; write nothing.
+    """Refuse a folder that results must not or cannot go into; leave nothing behind.
 
     Parameters
     ----------
@@ -79,11 +80,20 @@ def check_folder(folder: str | os.PathLike[str]) -> Path:
         above = next(p for p in path.parents if p.exists())
         if not above.is_dir():
             raise refuse(f"a folder in {above}, which is a file", other)
-        if not os.access(above, os.W_OK | os.X_OK):
+        if not _writable(above):
             raise refuse(f"a folder in {above}, where you may not write", other)
     except (OSError, ValueError) as error:
         raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
     return path
+
+
+def _writable(folder: Path) -> bool:
+    """Try it: permissions alone say nothing of a read-only disk or a system's own folder."""
+    try:
+        Path(tempfile.mkdtemp(prefix=".lapheat-", dir=folder)).rmdir()
+    except OSError:
+        return False
+    return True
 
 
 def _strange_figures(folder: Path) -> list[str]:

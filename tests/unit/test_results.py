@@ -158,6 +158,16 @@ def test_a_folder_that_cannot_be_made_is_refused() -> None:
     assert "cannot be made" in refusal(Path("nul\0byte"))
 
 
+def test_a_place_that_takes_no_folder_is_refused_beforehand(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> str:
+        raise OSError("read-only")
+
+    monkeypatch.setattr("tempfile.mkdtemp", full)  # permissions hold nothing back from root
+    assert f"a folder in {tmp_path}, where you may not write" in refusal(tmp_path / "new" / "out")
+
+
 def test_checking_writes_nothing(tmp_path: Path) -> None:
     assert check_folder(tmp_path / "a" / "b") == tmp_path / "a" / "b"
     assert list(tmp_path.iterdir()) == []
