@@ -37,6 +37,10 @@ class Result:
     outcomes: Outcomes
     convergence: Convergence | None = None
 
+    def __repr__(self) -> str:
+        """Title and verdict."""
+        return f"<Result of {self.case.title!r}: {self.outcomes.verdict.summary}>"
+
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the result folder; see `results.write_results`."""
         return write_results(self.history, self.outcomes, folder, self.convergence)
