@@ -16,6 +16,7 @@ import pytest
 
 import lapheat
 from lapheat import expected
+from lapheat.alloys import builtin_names
 from lapheat.api import Result
 from lapheat.casefile import read_case, read_case_text
 from lapheat.history import History
@@ -227,3 +228,14 @@ def test_readme_names_every_key_of_a_case() -> None:
     table = README.partition("| table | keys |")[2].partition("\n\n")[0]
     named = re.findall(r"`([a-z_]+)`", table)
     assert sorted(named) == sorted(key.rpartition(".")[2] for key in every_key())
+
+
+def test_readme_names_every_built_in_alloy() -> None:
+    listed = README.partition("Built-in alloys:")[2].partition("\n\n")[0]
+    assert sorted(re.findall(r"`([^`]+)`", listed)) == sorted(builtin_names())
+
+
+def test_a_result_shows_its_title_and_verdict(bead: tuple[Result, list[Progress]]) -> None:
+    result, _ = bead
+    summary = result.outcomes.verdict.summary
+    assert repr(result) == f"<Result of {result.case.title!r}: {summary}>"
