@@ -82,7 +82,8 @@ class CompiledStepper:
         lost = kernel_step(
             state.h, self._rate, self._ys, self._phi, self._skin_t, self._skin_k,
             dt, stages, threads, p.grid, p.tables, state.alive, state.rod,
-            state.contact, state.heat, state.air, state.extra, self._scratch, self._lost,
+            state.contact, state.heat_from, state.heat, state.air, state.extra,
+            self._scratch, self._lost,
         )  # fmt: skip
         end = stages % 2
         state.phi[:] = self._phi[end]

@@ -263,15 +263,20 @@ class FipyStepper:
             The temperatures of a stage did not settle, or FiPy's linear solver gave up.
         """
         h0 = state.h.ravel()
-        middle, lost_first = self._stage(state, h0, h0, GAMMA * dt)
+        middle, lost_first = self._stage(state, h0, h0, GAMMA * dt, GAMMA)
         begun = h0 + (middle - h0) * ((1.0 - GAMMA) / GAMMA)
-        end, lost_last = self._stage(state, begun, middle, GAMMA * dt)
+        end, lost_last = self._stage(state, begun, middle, GAMMA * dt, 1.0)
         state.h[:] = end.reshape(state.h.shape)
         state.refresh()
         return dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
 
-    def _stage(self, state: State, begun: Array, guess: Array, dt: float) -> tuple[Array, float]:
-        """Solve ``m (h - begun) / dt = L(h)``; returns `h` [J/kg] and the loss [W]."""
+    def _stage(
+        self, state: State, begun: Array, guess: Array, dt: float, gone: float
+    ) -> tuple[Array, float]:
+        """Solve ``m (h - begun) / dt = L(h)`` after the share `gone` of the step.
+
+        Returns `h` [J/kg] and the loss [W].
+        """
         faces = self._faces
         live = np.ones(state.h.shape)
         live[self._problem.fillet_cells] = state.alive
@@ -282,7 +287,7 @@ class FipyStepper:
         for _ in range(SWEEPS):
             cells = _look_up(h, self._alloy, self._problem.tables)
             conductance = gate * self._per_area(cells, contact)
-            given = self._sources(state, cells, live)
+            given = self._sources(state, cells, live, gone)
             t = cells.temperature
             new = self._terms.solve(
                 t,
@@ -336,7 +341,7 @@ class FipyStepper:
         near = faces.near / k[faces.own[inside:]] + faces.far / k[faces.other[inside:]]
         return np.concatenate([mean, 1.0 / (near + contact)])
 
-    def _sources(self, state: State, cells: _Cells, live: Array) -> _Sources:
+    def _sources(self, state: State, cells: _Cells, live: Array, gone: float) -> _Sources:
         """Arc, losses and other sources, as `kernel._wall` has them."""
         grid, layers = self._problem.grid, self._problem.mesh.layers
         shape = (len(grid.lit), layers)
@@ -344,7 +349,8 @@ class FipyStepper:
         under = grid.cover >= 0
         exposed[under] = 1.0 - state.alive[grid.cover[under]]
         q = np.zeros(shape)
-        q[grid.lit >= 0] = state.heat[grid.lit[grid.lit >= 0]]
+        heat = state.heat_from + gone * (state.heat - state.heat_from)
+        q[grid.lit >= 0] = heat[grid.lit[grid.lit >= 0]]
         area = grid.wall_area[:, None] * exposed
         film, eps = grid.film[:, None], STEFAN_BOLTZMANN * grid.emissivity[:, None]
         air = state.air[:, None]

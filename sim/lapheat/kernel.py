@@ -59,14 +59,12 @@ def _look_up_skin(h, c, low, per_step, t, t_rise, q, q_rise, a, skin_t, skin_k, 
 @njit(cache=True, error_model="numpy")
 def refresh(h, rows, grid, tables, phi, skin_t, skin_k):  # type: ignore[no-untyped-def]
     """Bring `phi`, `skin_t` and `skin_k` in line with the enthalpies `h` of some rows."""
-    t, t_rise = tables.temperature, tables.temperature_rise
-    q, q_rise = tables.conductivity, tables.conductivity_rise
+    low, per_step, phi_v, phi_r, t, t_rise, q, q_rise = tables
     for c in rows:
         a, s = grid.alloy[c], grid.skin[c]
-        low, per_step = tables.low[a], tables.per_step[a]
-        _look_up(h, c, low, per_step, tables.phi, tables.phi_rise, a, phi)
+        _look_up(h, c, low[a], per_step[a], phi_v, phi_r, a, phi)
         if s >= 0:
-            _look_up_skin(h, c, low, per_step, t, t_rise, q, q_rise, a, skin_t, skin_k, s)
+            _look_up_skin(h, c, low[a], per_step[a], t, t_rise, q, q_rise, a, skin_t, skin_k, s)
 
 
 @_fast
@@ -195,9 +193,7 @@ def _stage(  # type: ignore[no-untyped-def]
     beside, f, closed = grid.beside, grid.beside_factor, grid.closed
     wall_first, lit, cover = grid.wall_first, grid.lit, grid.cover
     area, half, film, grey = grid.wall_area, grid.wall_near, grid.film, grid.emissivity
-    low, per_step, phi_v, phi_r = tables.low, tables.per_step, tables.phi, tables.phi_rise
-    t_v, t_r = tables.temperature, tables.temperature_rise
-    k_v, k_r = tables.conductivity, tables.conductivity_rise
+    low, per_step, phi_v, phi_r, t_v, t_r, k_v, k_r = tables
     for c in range(lo, hi):
         s, own, a = slot[c], skin[c], alloy[c]
         if s >= 0:
@@ -256,22 +252,21 @@ def _stage(  # type: ignore[no-untyped-def]
 
 def _advance(  # type: ignore[no-untyped-def]
     h, rate, ys, phis, skins_t, skins_k, dt, stages, threads,
-    grid, tables, alive, rod, contact, heat, air, extra, scratch, lost,
+    grid, tables, alive, rod, contact, heat_from, heat_to, air, extra, scratch, lost,
 ):  # fmt: skip
     """One step of `dt` [s] in `stages` (>= 2) stages; returns heat lost [J].
 
-    On entry ``phis[0]``, ``skins_*[0]`` belong to `h`; on return those at ``stages % 2`` belong
-    to the new `h`.
+    On entry ``phis[0]`` and ``skins_*[0]`` belong to `h`; on return those at ``stages % 2`` do.
 
     Parameters
     ----------
     h : (nc, layers) specific enthalpy [J/kg], replaced
     rate : (nc, layers) scratch
-    ys : (2, nc, layers), phis : (2, nc, layers), skins_t, skins_k : (2, ns, layers) scratch
+    ys, phis : (2, nc, layers), skins_t, skins_k : (2, ns, layers) scratch
     alive : (fillet cells, layers) 1 where filler has been laid, else 0
     rod : (fillet cells, layers) heat that goes into the filler with the rod [W]
     contact : (lap rows, layers) resistance across the lap [m2 K/W]
-    heat : (lit, layers) flux from the arc into exposed faces [W/m2]
+    heat_from, heat_to : (lit, layers) arc flux into faces as the step begins and ends [W/m2]
     air : (w,) temperature beyond each wall [K]
     extra : (nc, layers) heat put into cells [W], or of no rows
     scratch : (threads, 5, layers), rows 3 and 4 all 0 and all 1; lost : (w,)
@@ -279,6 +274,7 @@ def _advance(  # type: ignore[no-untyped-def]
     cells, s = h.shape[0], stages
     w1 = 4.0 / (s * s + s - 2.0)
     b_prev, b_prev2 = 1.0 / 3.0, 1.0 / 3.0
+    heat, gone = np.empty_like(heat_from), 0.0  # share of the step gone by
     e1, e2, lost0 = 0.0, 0.0, 0.0  # heat lost after stages j - 1 and j - 2; power at the start
     for j in range(1, s + 1):
         b = 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
@@ -289,6 +285,10 @@ def _advance(  # type: ignore[no-untyped-def]
             nu = -(j - 1.0) / j * b / b_prev2
             mut = mu * w1
             gat = -(1.0 - b_prev) * mut
+        for i in range(heat.shape[0]):
+            for k in range(heat.shape[1]):
+                heat[i, k] = heat_from[i, k] + gone * (heat_to[i, k] - heat_from[i, k])
+        gone = mut if j == 1 else (j * j + j - 2.0) * 0.25 * w1
         for t in prange(threads):
             _stage(
                 t * cells // threads, (t + 1) * cells // threads, j, mu, nu, mut, gat, dt,

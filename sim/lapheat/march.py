@@ -183,16 +183,14 @@ class _March:
         alive[p.fillet_cells] = state.alive[:, layer] > 0.0
         return Snapshot(self.now, (layer + 0.5) * p.mesh.step, temperature, alive)
 
-    def step(self, dt: float, power: float = 0.0, end: tuple[float, float] | None = None) -> None:
-        """Advance by `dt`; `end` is arc angle and power at the end of an arc step."""
+    def step(self, dt: float, power: float = 0.0) -> None:
+        """Advance by `dt` with the arc as it is set, at `power` [W] in the mean."""
         state = self.state
         state.fill_lap()
         self.lost += self.stepper.advance(state, dt)
         self.arc_heat += power * dt
         self.now += dt
         self.steps += 1
-        if end is not None:
-            state.light(*end)
         try:
             state.observe()
         except MarchError as error:
@@ -202,11 +200,12 @@ class _March:
         """Keep the arc still; with `fade` the current falls to zero."""
         full, gone = self.case.arc.power, 0.0
         for dt in still_steps(seconds, self.arc_step):
-            share = 1.0 - (gone + 0.5 * dt) / seconds if fade else 1.0
+            before = 1.0 - gone / seconds if fade else 1.0
             gone += dt
             after = max(0.0, 1.0 - gone / seconds) if fade else 1.0
-            self.state.light(self.angle, full * share)
-            self.step(dt, full * share, (self.angle, full * after))
+            self.state.burn((self.angle, full * before), (self.angle, full * after))
+            share = 0.5 * (before + after)
+            self.step(dt, full * share)
             self.write(self.case.arc.current * share)
         self.arc_on += seconds
 
@@ -226,9 +225,9 @@ class _March:
         for i in range(count):
             if rod:
                 self.filler_heat += rod.feed(i / count, self.lead, dt)
-            self.state.light(start + (i + 0.5) * move, power)
-            self.angle = start + (i + 1) * move
-            self.step(dt, power, (self.angle, power))
+            before, self.angle = self.angle, start + (i + 1) * move
+            self.state.burn((before, power), (self.angle, power))
+            self.step(dt, power)
             self.write(self.case.arc.current)
         self.state.rod[:] = 0.0
         self.angle = target
@@ -236,7 +235,7 @@ class _March:
 
     def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is true."""
-        self.state.heat[:] = 0.0
+        self.state.quench()
         begun, dt = self.now, self.arc_step
         while True:
             gone = self.now - begun

@@ -32,7 +32,8 @@ class State:
     rod : (nf, layers) heat that goes into the filler with the rod [W]
     contact : (nlap, layers) resistance across the lap [m2 K/W]
     filled : (nlap, layers) bool, filler has flowed in
-    heat : (lit, layers) flux into exposed faces [W/m2]
+    heat : (lit, layers) flux into exposed faces at the end of a step [W/m2]
+    heat_from : the same at its beginning; it runs in a straight line between
     air : (w,) temperature beyond each wall [K]
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
@@ -54,6 +55,7 @@ class State:
         self.contact = np.zeros((laps, layers))
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
+        self.heat_from = self.heat  # the very same while the heat is steady
         self.air = problem.air.copy()
         self.extra = np.zeros((0, layers))
         self.phi = np.zeros((nc, layers))
@@ -84,6 +86,17 @@ class State:
         return float(
             light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
         )
+
+    def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
+        self.light(*start)
+        self.heat_from = self.heat.copy()
+        self.light(*end)
+
+    def quench(self) -> None:
+        """Put the arc out."""
+        self.heat[:] = 0.0
+        self.heat_from = self.heat
 
     def lay(self, layers: NDArray[np.int64], hottest: float) -> Array:
         """Bring the filler of some layers to life, as hot as the base it touches.

@@ -55,10 +55,14 @@ class Record:
         self(check, source, abs(found - 2.0), within, "order")
 
     def write(self, path: Path) -> None:
-        """Put the entries into the file at `path`, beside those of checks not made this time."""
-        kept = {}
-        if path.exists():
-            kept = {line["check"]: line for line in json.loads(path.read_text(encoding="utf-8"))}
-        kept |= {check: asdict(entry) for check, entry in self.entries.items()}
-        lines = [kept[check] for check in sorted(kept)]
+        """Write the entries of this run; those of checks no longer made go with the old file.
+
+        Raises
+        ------
+        AssertionError
+            An entry is above its bound: failures are mended, not published.
+        """
+        above = [entry.check for entry in self.entries.values() if entry.error > entry.bound]
+        assert not above, f"not written, above their bounds: {above}"
+        lines = [asdict(self.entries[check]) for check in sorted(self.entries)]
         path.write_text(json.dumps(lines, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
