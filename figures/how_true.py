@@ -82,7 +82,10 @@ def row(entry: Mapping[str, str | float]) -> str:
 def table() -> str:
     """The whole table in Markdown."""
     entries = json.loads(ERRORS.read_text(encoding="utf-8"))
-    head = ["| check | source | what it tests | error found | bound |", "| --- | --- | --- | --- | --- |"]
+    head = [
+        "| check | source | what it tests | error found | bound |",
+        "| --- | --- | --- | --- | --- |",
+    ]
     return "\n".join(head + [row(entry) for entry in entries])
 
 

@@ -104,9 +104,7 @@ def test_case_on_a_wide_tube(tmp_path: Path, record: Record) -> None:
     near = np.zeros(rise.shape, dtype=bool)
     for run in runs:
         on = (times > run.begin) & (times <= run.end)
-        along = (phi - run.start) * radius - run.speed * (times[on] - run.begin)[
-            :, None
-        ]
+        along = (phi - run.start) * radius - run.speed * (times[on] - run.begin)[:, None]
         near[on] |= np.hypot(along, height * MM) < 3.0 * MM
     assert near.sum() > 10
     error = 100.0 * np.abs(rise - exact) / exact.max()

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from lapheat.alloys import Property, builtin
 from lapheat.alloys.property import Piece
 

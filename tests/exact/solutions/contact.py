@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,7 +80,7 @@ def _layer_roots(one: Body, two: Body, a1: float, a2: float, h: float, count: in
     return np.array(
         [
             0.5 * (low + high) if high - low < 4.0 * gap else brentq(f, low + gap, high - gap)
-            for low, high in zip(poles[:-1], poles[1:], strict=True)
+            for low, high in itertools.pairwise(poles)
         ]
     )
 

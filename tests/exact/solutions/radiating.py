@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -83,7 +84,7 @@ def thin_tube(
     rise = np.zeros((time.size, angle.size))
     lossy = np.zeros(rate.shape, dtype=complex)  # what the loss has taken, arc and start aside
     source = linear(0.0)
-    for begin, end in zip(stops[:-1], stops[1:], strict=True):
+    for begin, end in itertools.pairwise(stops):
         if begin >= time[-1]:
             break
         burning = any(run.begin <= begin < run.end for run in runs)
