@@ -16,6 +16,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the errors found by the tests of exact answers to tests/exact/errors.json",
     )
+    parser.addoption(
+        "--rewrite-golden",
+        action="store_true",
+        help="write the outcomes of the shipped cases to tests/golden/*.json",
+    )
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,109 @@
+"""Outcomes of every shipped case at coarse, so that a change of physics is seen.
+
+``python -m pytest tests/golden --rewrite-golden`` writes them anew; look at the difference.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lapheat import read_case, simulate
+from lapheat.api import Result
+
+HERE = Path(__file__).parent
+CASES = Path(__file__).parents[2] / "cases"
+NAMES = ("flue-stub", "flue-stub-hot", "flue-stub-cold", "thin-sleeve", "test-bead")
+
+# per unit of a key's last word; the rest (heats, times, shares of time) by ratio
+TOLERANCE = {"C": 0.5, "K": 0.5, "wet": 0.005, "fraction": 0.005, "filled": 0.005}
+RATIO = 1e-4
+LEFT_OUT = ("versions", "march", "title")  # differ between machines, or say nothing of physics
+
+
+@pytest.fixture(scope="module", params=NAMES)
+def shipped(request: pytest.FixtureRequest) -> tuple[str, Result]:
+    return request.param, simulate(
+        read_case(CASES / f"{request.param}.toml", detail="coarse"), threads=1
+    )
+
+
+def numbers(value: Any, key: str = "") -> dict[str, float]:
+    """Every number of nested outcomes by its dotted key; booleans too."""
+    if isinstance(value, dict):
+        found: dict[str, float] = {}
+        for name, inner in value.items():
+            if key or name not in LEFT_OUT:
+                found |= numbers(inner, f"{key}.{name}" if key else name)
+        return found
+    if isinstance(value, list):
+        found = {}
+        for i, inner in enumerate(value):
+            found |= numbers(inner, f"{key}[{i}]")
+        return found
+    return {key: float(value)} if isinstance(value, bool | int | float) else {}
+
+
+def test_outcomes_are_those_kept(
+    shipped: tuple[str, Result], request: pytest.FixtureRequest
+) -> None:
+    name, result = shipped
+    path = HERE / f"{name}.json"
+    found = numbers(json.loads(json.dumps(result.outcomes.as_dict())))
+    found.pop("heat.imbalance")  # round-off
+    if request.config.getoption("--rewrite-golden"):
+        path.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    kept = json.loads(path.read_text(encoding="utf-8"))
+    assert sorted(found) == sorted(kept)
+    for key, value in kept.items():
+        unit = key.rsplit("_", 1)[-1].split("[")[0]
+        slack = TOLERANCE.get(unit, RATIO * abs(value) + 1e-9)
+        assert found[key] == pytest.approx(value, abs=slack), key
+
+
+def test_heat_closes(shipped: tuple[str, Result]) -> None:
+    assert abs(shipped[1].outcomes.heat.imbalance) < 1e-9
+
+
+def verdict_holds(name: str, result: Result) -> None:
+    """Hold a shipped case to the verdict it is shipped for, and to its reason."""
+    told, out = result.outcomes.verdict, result.outcomes
+    expected = {
+        "flue-stub": (True, True),
+        "flue-stub-hot": (False, True),
+        "flue-stub-cold": (True, False),
+        "thin-sleeve": (True, True),
+        "test-bead": (True, True),
+    }[name]
+    assert (told.base_stays_solid, told.filler_flows) == expected
+    if name == "flue-stub-hot":
+        assert told.summary.startswith("The tube melts")
+        assert out.tube.margin_K < 0.0
+    if name == "flue-stub-cold":
+        assert told.summary.startswith("The filler does not flow on the flange side")
+        assert out.filler.flange_side_wet < out.filler.tube_side_wet
+
+
+def test_verdict_is_the_one_it_is_shipped_for(shipped: tuple[str, Result]) -> None:
+    verdict_holds(*shipped)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_verdict_and_margin_hold_at_standard(name: str, shipped_margin: dict[str, float]) -> None:
+    """The same verdict on the standard mesh; the tube's margin moves by less than 40 K."""
+    result = simulate(read_case(CASES / f"{name}.toml", detail="standard"))
+    verdict_holds(name, result)
+    assert abs(result.outcomes.heat.imbalance) < 1e-9
+    assert abs(result.outcomes.tube.margin_K - shipped_margin[name]) < 40.0
+
+
+@pytest.fixture(scope="module")
+def shipped_margin() -> dict[str, float]:
+    """Tube margins at coarse, as kept."""
+    return {
+        name: json.loads((HERE / f"{name}.json").read_text(encoding="utf-8"))["tube.margin_K"]
+        for name in NAMES
+    }
