@@ -55,6 +55,7 @@ TESTS = {
     "tube of real wall": "tube, segments, pauses, gradient through the wall",
     "tube on flange": "tube and flange sharing heat",
     "twice the power": "linearity",
+    "whole case on a wide tube": "a whole case file on a real wall, the program's own steps",
     "wall on sheet": "contact conductance through walls",
     "wall with convection": "film in time",
 }
