@@ -17,7 +17,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent / "tests"))
 
 from published.beads import run  # noqa: E402 (tests are no package)
-from published.test_pool import HIGH, LEAST, LOW, MOST, RUNS  # noqa: E402
+from published.test_pool import HIGH, LEAST, LOW, MOST, RUNS  # noqa: E402 (tests are no package)
 
 ZERO = 273.15
 

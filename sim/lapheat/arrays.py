@@ -7,13 +7,17 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from .section import EdgeKind
+
 __all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Tables", "Torch"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# kinds of links: those of `section.EdgeKind`, and those between two fillet cells
-PLAIN, LAP, UNDER_FILLER, IN_FILLER = 0, 1, 2, 3
+# kinds of links, as plain numbers for compiled code: those of the section's edges, and one more
+# between two fillet cells
+PLAIN, LAP, UNDER_FILLER = EdgeKind.PLAIN, EdgeKind.LAP, EdgeKind.UNDER_FILLER
+IN_FILLER = EdgeKind.WALL + 1
 
 
 class Tables(NamedTuple):

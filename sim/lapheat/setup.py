@@ -7,7 +7,7 @@ from math import pi
 
 import numpy as np
 
-from .arrays import LAP, Torch
+from .arrays import Torch
 from .case import Case, Probe
 from .joint import mesh_lines, section_of
 from .mesh import Mesh, sweep_ring
@@ -36,7 +36,6 @@ def _lap(case: Case, mesh: Mesh) -> LapRows | None:
     if case.lap is None or case.fillet is None or case.flange is None:
         return None
     links = np.flatnonzero(mesh.links.kind == EdgeKind.LAP)
-    assert LAP == EdgeKind.LAP
     height = mesh.section.edge_centres()[mesh.links.edge[links], 1]
     tube, flange = case.alloys[case.tube.alloy], case.alloys[case.flange.alloy]
     filler = case.alloys[case.fillet.filler]

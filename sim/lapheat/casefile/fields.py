@@ -34,7 +34,7 @@ class Entry:
     @property
     def allowed(self) -> str:
         """What may stand here, in words."""
-        raise NotImplementedError
+        raise NotImplementedError  # each kind of entry says it
 
     @property
     def schema(self) -> JsonSchemaValue:

@@ -90,7 +90,7 @@ RC = {
 
 def styled() -> AbstractContextManager[None]:
     """Return a context in which everything is drawn in this style."""
-    return matplotlib.rc_context(RC)  # type: ignore[arg-type]
+    return matplotlib.rc_context(RC)  # type: ignore[arg-type]  # it takes any mapping
 
 
 def new_figure(width: float, height: float) -> Figure:
