@@ -17,7 +17,7 @@ from types import FunctionType
 import numpy as np
 from numba import njit, prange
 
-from .arrays import IN_FILLER, LAP, UNDER_FILLER
+from .arrays import IN_FILLER, LAP, UNDER_FILLER  # compiled in: numba sees no change of theirs
 from .constants import STEFAN_BOLTZMANN
 
 __all__ = ["advance", "advance_threaded", "observe", "refresh"]
