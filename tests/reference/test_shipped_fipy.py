@@ -26,6 +26,7 @@ from lapheat.outcomes import Outcomes
 CASES = Path(__file__).parents[2] / "cases"
 KEPT = Path(__file__).parent / "fipy_outcomes"
 NAMES = ("flue-stub", "flue-stub-hot", "flue-stub-cold", "thin-sleeve", "test-bead")
+SOURCE = "FiPy: Guyer, Wheeler and Warren 2009"
 COMMAND = "python -m pytest tests/reference --rewrite-fipy -k"
 
 
@@ -103,13 +104,13 @@ def test_whole_case_agrees_with_fipy(
     )
     start = ours.history.problem.start - 273.15
     off, where = furthest(temperatures(ours.outcomes), kept["temperatures_C"], start)
-    record(f"{name}, whole, through FiPy: temperatures", "FiPy", 100.0 * off, 1.0, "% of rise")
+    record(f"whole case through FiPy, {name}: temperatures", SOURCE, 100.0 * off, 1.0, "% of rise")
     assert off < 0.01, where
     shares = wet_shares(ours.outcomes)
     assert shares.keys() == kept["wet_shares"].keys()
     if shares:
         wet, where = max((abs(shares[key] - kept["wet_shares"][key]), key) for key in shares)
-        record(f"{name}, whole, through FiPy: wet shares", "FiPy", wet, 0.02, "of the side")
+        record(f"whole case through FiPy, {name}: wet shares", SOURCE, wet, 0.02, "of the side")
     assert abs(kept["imbalance"]) < 1e-8
 
 
