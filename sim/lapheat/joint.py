@@ -39,9 +39,9 @@ class Detail:
 
 # One map refined: every spacing scales with 1 / per_spot and the growth with its root.
 DETAILS = {
-    "coarse": Detail(2.0, 3, 1.3),
-    "standard": Detail(3.5, 5, 1.3 ** (2.0 / 3.5)),
-    "fine": Detail(5.6, 8, 1.3 ** (2.0 / 5.6)),
+    "coarse": Detail(2.0, 3, 1.35),
+    "standard": Detail(3.5, 5, 1.35 ** (2.0 / 3.5)),
+    "fine": Detail(5.6, 8, 1.35 ** (2.0 / 5.6)),
 }
 
 

@@ -89,20 +89,17 @@ def graded(length: float, first: float, growth: float, largest: float) -> Array:
 
     Cell ends are places on a map whose slope grows from `first` by `growth` a cell until it is
     `largest`. Halving `first` and `largest` and taking the root of `growth` halves every cell of
-    the same map, but for rounding to a whole number of cells, which is spread over all of them.
+    the same map, but for rounding up to whole cells, which is spread over all of them.
     """
     if length <= 0.0:
         return np.zeros(1)
     if growth <= 1.0:
-        return np.linspace(0.0, length, max(1, ceil(length / first * (1.0 - 1e-9))) + 1)
+        return np.linspace(0.0, length, ceil(length / first * (1.0 - 1e-9)) + 1)
     rate, ramp = log(growth), max(0.0, log(largest / first) / log(growth))
     top = max(first, largest)
     bend = (top - first) / rate  # where the slope stops growing
-    if length <= bend:
-        whole = log1p(length * rate / first) / rate
-    else:
-        whole = ramp + (length - bend) / top
-    at = np.linspace(0.0, whole, max(1, round(whole)) + 1)
+    whole = log1p(length * rate / first) / rate if length <= bend else ramp + (length - bend) / top
+    at = np.linspace(0.0, whole, ceil(whole * (1.0 - 1e-9)) + 1)
     ends = first * np.expm1(rate * np.minimum(at, ramp)) / rate + top * np.maximum(at - ramp, 0.0)
     return np.asarray(ends * (length / ends[-1]))
 
