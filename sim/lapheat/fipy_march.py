@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 GAMMA = 1.0 - 1.0 / sqrt(2.0)
-SETTLED = 2e-2  # [K] by which another sweep would still change a temperature
+SETTLED = 0.02  # [K] by which another sweep would still change a temperature
 SWEEPS = 25
 SWING = 100e3  # [J/kg] that may lie between the heat of the two stages of a step
 SMALLEST = 0.2  # share of a step that is still halved
@@ -150,7 +150,6 @@ class _Terms:
         from fipy.solvers.scipy import LinearCGSolver
         from fipy.solvers.scipy.preconditioners.scipyPreconditioner import ScipyPreconditioner
         from fipy.terms.diffusionTerm import DiffusionTerm
-        from fipy.terms.implicitSourceTerm import ImplicitSourceTerm
         from fipy.terms.transientTerm import TransientTerm
         from fipy.variables.cellVariable import CellVariable
         from fipy.variables.faceVariable import FaceVariable
@@ -174,11 +173,13 @@ class _Terms:
         self.temperature = CellVariable(mesh=whole, hasOld=True)
         self.capacity = CellVariable(mesh=whole)
         self.source = CellVariable(mesh=whole)
-        self.slope = CellVariable(mesh=whole)
         self.conductivity = FaceVariable(mesh=whole)
-        self.equation = TransientTerm(coeff=self.capacity) == DiffusionTerm(
-            coeff=self.conductivity
-        ) + self.source - ImplicitSourceTerm(coeff=self.slope)
+        outflow = DiffusionTerm(coeff=-self.conductivity)
+        # No face is held at a value or slope: what FiPy works out for those each time is nought.
+        # (On this side of the equation the term stays this very one.)
+        outflow.constraintL[self.temperature] = CellVariable(mesh=whole)
+        outflow.constraintB[self.temperature] = CellVariable(mesh=whole)
+        self.equation = TransientTerm(coeff=self.capacity) + outflow == self.source
         self.solver = LinearCGSolver(
             tolerance=LINEAR_TOLERANCE, criterion="RHS", iterations=2000, precon=Diagonal()
         )
@@ -192,16 +193,15 @@ class _Terms:
         faces: Ints,
         conductance: Array,
         source: Array,
-        slope: Array,
         dt: float,
     ) -> Array:
         """New temperatures [K] after `dt` [s] from `old`.
 
         Parameters
         ----------
-        capacity : of each cell [J/K]
+        capacity : of each cell, the growth of its loss over `dt` included [J/K]
         faces, conductance : FiPy faces that conduct, and their conductance [W/K]
-        source, slope : the cell gains ``source - slope T`` [W]
+        source : what the cell gains at `old` [W]
 
         Raises
         ------
@@ -215,7 +215,6 @@ class _Terms:
         coefficient[faces] = conductance * self.unit[faces]
         self.conductivity.setValue(coefficient)
         self.source.setValue(source / self.volume)
-        self.slope.setValue(slope / self.volume)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", self.divergence)  # looked at below instead
             self.equation.solve(self.temperature, dt=dt, solver=self.solver)
@@ -313,11 +312,10 @@ class FipyStepper:
             t = cells.temperature
             new = self._terms.solve(
                 t,
-                self._mass * cells.capacity,
+                self._mass * cells.capacity + dt * given.slope,
                 faces.number,
                 conductance,
-                self._mass * (begun - h) / dt + given.gain - given.loss + given.slope * t,
-                given.slope,
+                self._mass * (begun - h) / dt + given.gain - given.loss,
                 dt,
             )
             flow = conductance * (new[faces.other] - new[faces.own])
