@@ -25,8 +25,8 @@ __all__ = ["Convergence", "Estimate", "Grid", "Row", "convergence_of", "grid_con
 # Factors of safety of Roache and ASME V&V 20, from memory: three meshes that show a sane order;
 # any others.
 SAFE, UNSURE = 1.25, 3.0
-# The scheme has order 2 where the answer is smooth. At the toes of a fillet, where the hottest faces
-# lie, heat turns a corner of 225 degrees of metal, and temperature has the order p of
+# The scheme has order 2 where the answer is smooth. At the toes of a fillet, where the hottest
+# faces lie, heat turns a corner of 225 degrees of metal, and temperature has the order p of
 # k_base tan(p pi) + k_filler tan(p pi / 4) = 0: 0.65 to 0.69 for bronze on steel (for one material
 # Strang and Fix 1973, An Analysis of the Finite Element Method, section 8.1, from memory). A tenth
 # to either side is still sane (Oberkampf and Roy 2010, Verification and Validation in Scientific
