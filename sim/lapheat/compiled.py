@@ -46,7 +46,7 @@ class CompiledStepper:
         self._skin_k = np.empty((2, skins, layers))
         self._scratch = np.zeros((self.threads, 5, layers))
         self._scratch[:, 4] = 1.0
-        self._lost = np.zeros(len(problem.wall))
+        self._lost = np.zeros((4, len(problem.wall)))
         self._steps = 0
         self._in_use = self.threads
         self._pace = {1: 0.0, self.threads: 0.0}  # seconds a stage at the last trial
@@ -89,4 +89,5 @@ class CompiledStepper:
         state.phi[:] = self._phi[end]
         state.skin_t[:] = self._skin_t[end]
         state.skin_k[:] = self._skin_k[end]
+        state.lost[:] = self._lost[1]
         return float(lost)

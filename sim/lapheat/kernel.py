@@ -269,13 +269,15 @@ def _advance(  # type: ignore[no-untyped-def]
     heat_from, heat_to : (lit, layers) arc flux into faces as the step begins and ends [W/m2]
     air : (w,) temperature beyond each wall [K]
     extra : (nc, layers) heat put into cells [W], or of no rows
-    scratch : (threads, 5, layers), rows 3 and 4 all 0 and all 1; lost : (w,)
+    scratch : (threads, 5, layers), rows 3 and 4 all 0 and all 1
+    lost : (4, w) scratch; on return row 1 is the heat each wall lost [J]
     """
     cells, s = h.shape[0], stages
     w1 = 4.0 / (s * s + s - 2.0)
     b_prev, b_prev2 = 1.0 / 3.0, 1.0 / 3.0
     heat, gone = np.empty_like(heat_from), 0.0  # share of the step gone by
-    e1, e2, lost0 = 0.0, 0.0, 0.0  # heat lost after stages j - 1 and j - 2; power at the start
+    # of each wall: power now, heat lost after stages j - 1 and j - 2, power at the start
+    power, e1, e2, power0 = lost[0], lost[1], lost[2], lost[3]
     for j in range(1, s + 1):
         b = 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
         if j == 1:
@@ -293,23 +295,20 @@ def _advance(  # type: ignore[no-untyped-def]
             _stage(
                 t * cells // threads, (t + 1) * cells // threads, j, mu, nu, mut, gat, dt,
                 h, rate, ys, phis, skins_t, skins_k,
-                grid, tables, alive, rod, contact, heat, air, extra, scratch[t], lost,
+                grid, tables, alive, rod, contact, heat, air, extra, scratch[t], power,
             )  # fmt: skip
-        power = 0.0
-        for w in range(lost.shape[0]):
-            power += lost[w]
-        if j == 1:
-            lost0 = power
-            e2, e1 = 0.0, mut * dt * power
-        else:
-            e0 = mu * e1 + nu * e2 + mut * dt * power + gat * dt * lost0
-            e2, e1 = e1, e0
+        for w in range(power.shape[0]):
+            if j == 1:
+                power0[w], e2[w], e1[w] = power[w], 0.0, mut * dt * power[w]
+            else:
+                e0 = mu * e1[w] + nu * e2[w] + mut * dt * power[w] + gat * dt * power0[w]
+                e2[w], e1[w] = e1[w], e0
         b_prev2, b_prev = b_prev, b
     end = s % 2
     for t in prange(threads):
         lo, hi = t * cells // threads, (t + 1) * cells // threads
         h[lo:hi] = ys[end, lo:hi]
-    return e1
+    return e1.sum()
 
 
 def _twin(name: str) -> FunctionType:
