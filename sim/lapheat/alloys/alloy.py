@@ -309,9 +309,13 @@ class Alloy:
         if expansion and self.expansion is not None:
             look("expansion", self.expansion, T_min, T_max)
         return tuple(
-            f"{self.name} {' and '.join(names)} {'is' if len(names) == 1 else 'are'} {told}"
+            f"{self.name} {_listed(names)} {'is' if len(names) == 1 else 'are'} {told}"
             for told, names in labels.items()
         )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _range_of(values: Property) -> str:

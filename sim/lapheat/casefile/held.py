@@ -8,7 +8,7 @@ from typing import Annotated
 
 from ..case import Bench, Case, Chill, Fixture, Tack
 from ..units import ANGLE, CURRENT, FILM, LENGTH, TEMPERATURE, TIME, Quantity
-from .fields import Of, Text
+from .fields import Entry, Of, Text
 from .finding import Finding, Say
 from .table import Table, key
 
@@ -100,6 +100,11 @@ def fixture_of(table: FixtureTable, air: float) -> Fixture:
     return Fixture(chill, bench)
 
 
+def _allowed(table: type[Table], name: str) -> str:
+    """What the key of a table takes, in words."""
+    return next(x.allowed for x in table.model_fields[name].metadata if isinstance(x, Entry))
+
+
 def of_held(table: FixtureTable, case: Case, say: Say) -> Iterator[Finding]:
     """Faults of tacks, chill and bench that no single key can tell."""
     yield from _of_tacks(case, say)
@@ -107,10 +112,8 @@ def of_held(table: FixtureTable, case: Case, say: Say) -> Iterator[Finding]:
     if "chill_alloy" in table.model_fields_set or given:
         for name in CHILL_KEYS:
             if name not in given:
-                allowed = f"this key is required with the chill's others: {', '.join(CHILL_KEYS)}"
-                yield Finding(
-                    ("fixture", name), allowed, "without a chill leave out all", "nothing"
-                )
+                hint = f"a chill needs {', '.join(CHILL_KEYS)}; without one leave them all out"
+                yield Finding(("fixture", name), _allowed(FixtureTable, name), hint, "nothing")
     if case.fixture.chill is not None:
         yield from _of_chill(case, case.fixture.chill, say)
     bench = [name for name in ("bench_conductance", "bench_temperature") if getattr(table, name)]
@@ -121,8 +124,8 @@ def of_held(table: FixtureTable, case: Case, say: Say) -> Iterator[Finding]:
     elif bench == ["bench_temperature"]:
         yield Finding(
             ("fixture", "bench_conductance"),
-            "this key is required with bench_temperature",
-            "without a bench leave out both",
+            TOUCH.allowed,
+            "a bench needs it; without one leave out bench_temperature too",
             "nothing",
         )
 
@@ -149,7 +152,7 @@ def _of_tacks(case: Case, say: Say) -> Iterator[Finding]:
             if getattr(tack, one) is not None and getattr(tack, other) is None:
                 yield Finding(
                     (*path, other),
-                    f"this key is required with {one}",
+                    _allowed(TackTable, other),
                     "an arc that lays the tack has both; a tack already there has neither",
                     "nothing",
                 )

@@ -11,6 +11,7 @@ from .finding import Finding
 __all__ = ["LARGEST_MESH", "of_run"]
 
 LARGEST_MESH = 6_000_000  # cells
+QUICKEST_CHILL = 2e-3  # [s] heat capacity of a chill over its conductance; the march follows it
 BYTES_PER_CELL = 200  # of a compiled march
 
 
@@ -34,6 +35,17 @@ def of_run(case: Case) -> Iterator[Finding]:
             f"and fillet leg, and {power:.0f} W enter the work",
             "more current, slower travel, or a smaller fillet",
         )
+    chill = case.fixture.chill
+    if chill is not None:
+        alloy = case.alloys[chill.alloy]
+        own = chill.wall * alloy.density * alloy.c(case.surroundings.temperature)
+        if own < QUICKEST_CHILL * chill.conductance:
+            yield Finding(
+                ("fixture", "chill_wall"),
+                f"a ring that takes {QUICKEST_CHILL * 1e3:g} ms or longer to warm through its "
+                "conductance: this one holds too little heat to be a chill",
+                "a thicker ring, of a metal, or less conductance",
+            )
     for index, tack in enumerate(case.tacks):
         if tack.current is None or tack.time is None or case.fillet is None:
             continue
