@@ -89,5 +89,5 @@ class CompiledStepper:
         state.phi[:] = self._phi[end]
         state.skin_t[:] = self._skin_t[end]
         state.skin_k[:] = self._skin_k[end]
-        state.lost[:] = self._lost[1]
+        state.lost += self._lost[1]
         return float(lost)

@@ -63,7 +63,7 @@ def expected_of(case: Case) -> Expected:
     on = sum(arc_steps(segment) for segment in plan.segments)
     tacks = [tack.time for tack in case.arc_tacks if tack.time is not None]
     arc_on += sum(tacks)
-    on += sum(2 * len(still_steps(0.5 * seconds, step)) for seconds in tacks)
+    on += sum(2 * travel_steps(0.5 * seconds, step) for seconds in tacks)
     pauses += len(tacks)
     off = pauses * _rest_steps(travel.pause, step) + _rest_steps(COOL_AT_LEAST, step)
     return Expected(

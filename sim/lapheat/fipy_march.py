@@ -273,8 +273,9 @@ class FipyStepper:
         end, lost_last = self._stage(state, begun, middle, GAMMA * dt, 1.0)
         state.h[:] = end.reshape(state.h.shape)
         state.refresh()
-        state.lost[:] = dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
-        return float(state.lost.sum())
+        lost = dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
+        state.lost += lost
+        return float(lost.sum())
 
     def _stage(
         self, state: State, begun: Array, guess: Array, dt: float, gone: float

@@ -1,4 +1,4 @@
-"""Steps of a part that is held: the chill warms by the heat it takes, heat lost has a name."""
+"""Steps of a part with a chill in its bore, which warms by the heat it takes."""
 
 from __future__ import annotations
 
@@ -25,9 +25,7 @@ def advance(stepper: Stepper, state: State, dt: float) -> float:
     """
     ring = state.problem.chill
     if ring is None:
-        lost = stepper.advance(state, dt)
-        _book(state)
-        return lost
+        return stepper.advance(state, dt)
     pieces = ceil(dt * ring.touch / (LONGEST * state.chill_capacity()))
     lost = 0.0
     for _ in range(pieces):
@@ -36,13 +34,8 @@ def advance(stepper: Stepper, state: State, dt: float) -> float:
         mean = wall - (wall - state.chill) * (1.0 - exp(-x)) / x
         state.air[state.problem.sink == CHILL] = mean
         lost += stepper.advance(state, dt / pieces)
-        _book(state)
         state.warm_chill()
     return lost
-
-
-def _book(state: State) -> None:
-    state.taken += np.bincount(state.problem.sink, state.lost, len(state.taken))
 
 
 def _wall_temperature(state: State) -> float:

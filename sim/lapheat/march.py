@@ -261,7 +261,9 @@ class _March:
                 state.rod[:, numbers] = (mass / mass.sum())[:, None] * melting
                 power -= self.layer_heat * len(numbers) / half
             state.burn((self.angle, power), (self.angle, power))
-            for dt in still_steps(half, self.arc_step):
+            count = travel_steps(half, self.arc_step)
+            dt = half / count
+            for _ in range(count):
                 self.step(dt, power)
                 self.filler_heat += float(melting.sum()) * dt
                 self.write(tack.current)
@@ -369,7 +371,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
             run.filler_heat,
             run.lost,
             run.state.stored(),
-            *map(float, run.state.taken[1:]),
+            *map(float, run.state.taken()[1:]),
         ),
         starts=tuple(run.starts),
         arc_on=run.arc_on,

@@ -35,10 +35,9 @@ class State:
     heat : (lit, layers) flux into exposed faces at the end of a step [W/m2]
     heat_from : the same at its beginning; it runs in a straight line between
     air : (w,) temperature beyond each wall [K]
-    lost : (w,) heat each wall lost in the last step [J]
+    lost : (w,) heat each wall has lost so far; a stepper adds to it [J]
     gap : radial gap of the lap now, smallest_gap : while filler could still enter [m]; below 0
         the tube has outgrown its bore
-    taken : (3,) heat lost so far to air, chill and bench [J]
     chill, chill_peak : temperature of the chill now and at its highest, nan without one [K]
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
@@ -65,7 +64,6 @@ class State:
         self.lost = np.zeros(len(problem.wall))
         self.gap = problem.lap.gap if problem.lap is not None else nan
         self.smallest_gap = self.gap
-        self.taken = np.zeros(3)
         self.chill = self.chill_peak = nan if problem.chill is None else problem.start
         self.extra = np.zeros((0, layers))
         self.phi = np.zeros((nc, layers))
@@ -154,6 +152,10 @@ class State:
             lap.filler_conductivity, enters,
         )  # fmt: skip
 
+    def taken(self) -> Array:
+        """Heat lost so far to `AIR`, `CHILL` and `BENCH` [J]."""
+        return np.bincount(self.problem.sink, self.lost, 3).astype(np.float64)
+
     def chill_capacity(self) -> float:
         """Heat that warms the chill by 1 K, as warm as it is [J/K]."""
         ring = self.problem.chill
@@ -164,7 +166,7 @@ class State:
         """Bring the chill to the temperature that belongs to the heat it has taken."""
         ring = self.problem.chill
         assert ring is not None
-        h = np.asarray(ring.start_h + self.taken[CHILL] / ring.mass)
+        h = np.asarray(ring.start_h + self.taken()[CHILL] / ring.mass)
         self.chill = float(ring.table.lookup(h)[0])
         self.chill_peak = max(self.chill_peak, self.chill)
 
@@ -220,5 +222,8 @@ class Stepper(Protocol):
     name: str
 
     def advance(self, state: State, dt: float) -> float:
-        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J]."""
+        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J].
+
+        What each wall lost is added to `state.lost`.
+        """
         ...

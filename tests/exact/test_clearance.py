@@ -94,7 +94,7 @@ def test_equal_parts_keep_their_gap() -> None:
     assert hot == pytest.approx(COLD * (1.0 + strain(900.0)), rel=1e-9)
 
 
-def test_at_20_degC_the_gap_is_the_cold_one() -> None:
+def test_at_room_temperature_the_gap_is_the_cold_one() -> None:
     state = state_of("304", "low-carbon steel")
     assert state.gap == pytest.approx(COLD, abs=1e-12)
 
