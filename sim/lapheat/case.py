@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import ceil, pi
+from math import ceil, floor, pi
 
 from .alloys import Alloy
 
 __all__ = [
     "ORDERS",
     "Arc",
+    "Bench",
     "Case",
+    "Chill",
     "Display",
     "Fillet",
+    "Fixture",
     "Flange",
     "Lap",
     "Limits",
     "Probe",
     "Surroundings",
+    "Tack",
     "Travel",
     "Tube",
+    "tacked_layers",
 ]
 
 ORDERS = ("in-turn", "opposite", "quarters", "backstep")
@@ -110,6 +115,56 @@ class Travel:
 
 
 @dataclass(frozen=True)
+class Tack:
+    """Filler in place at the start, `length` [m] along the tube about `angle` [rad].
+
+    With `current` [A] and `time` [s] it is laid by a short arc before the first segment instead.
+    """
+
+    angle: float
+    length: float
+    current: float | None = None
+    time: float | None = None
+
+
+def tacked_layers(tack: Tack, layers: int, radius: float) -> list[int]:
+    """Mesh layers of a tack on a tube of `radius` [m]: whole ones, at least one."""
+    step = 2.0 * pi / layers
+    count = max(1, round(tack.length / radius / step))
+    first = floor(tack.angle / step - 0.5 * count + 0.5)
+    return [(first + i) % layers for i in range(min(count, layers))]
+
+
+@dataclass(frozen=True)
+class Chill:
+    """Heat-sink ring in the bore, its middle at the flange face (or at a bead's arc line).
+
+    `length` and `wall` [m], `conductance` to the tube's bore [W/(m2 K)].
+    """
+
+    alloy: str
+    length: float
+    wall: float
+    conductance: float
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What the flange's back lies on: `conductance` [W/(m2 K)] to a `temperature` [K]."""
+
+    conductance: float
+    temperature: float
+
+
+@dataclass(frozen=True)
+class Fixture:
+    """What holds the part and takes its heat."""
+
+    chill: Chill | None = None
+    bench: Bench | None = None
+
+
+@dataclass(frozen=True)
 class Surroundings:
     """Air and start `temperature` [K]; film coefficients outside and in the bore [W/(m2 K)]."""
 
@@ -167,6 +222,8 @@ class Case:
     limits: Limits
     detail: str = "standard"
     probes: tuple[Probe, ...] = ()
+    tacks: tuple[Tack, ...] = ()
+    fixture: Fixture = Fixture()
     alloys: Mapping[str, Alloy] = field(default_factory=dict)
     display: Display = Display()
     assumed: tuple[str, ...] = ()
@@ -186,6 +243,12 @@ class Case:
         # at the tube's surface speed the middle of the fillet goes by a little faster
         section = 0.5 * leg * leg * (radius + leg / 3.0) / radius
         return section * self.travel.speed * filler.density * heat
+
+    @property
+    def arc_tacks(self) -> tuple[Tack, ...]:
+        """Tacks that short arcs lay before the first segment, in the order of their angles."""
+        laid = [tack for tack in self.tacks if tack.current is not None]
+        return tuple(sorted(laid, key=lambda tack: tack.angle % (2.0 * pi)))
 
     @property
     def segment_count(self) -> int:

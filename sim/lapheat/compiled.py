@@ -97,6 +97,7 @@ class CompiledStepper:
             state.alive, state.rod, state.contact, state.heat_from, state.heat, state.air,
             state.extra, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
         )  # fmt: skip
+        state.lost += self._gave
         return float(self._gave.sum())
 
 

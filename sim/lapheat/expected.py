@@ -61,6 +61,10 @@ def expected_of(case: Case) -> Expected:
     arc_on = sum(runs) + len(runs) * (travel.dwell + travel.taper)
     pauses = len(runs) - 1
     on = sum(arc_steps(segment) for segment in plan.segments)
+    tacks = [tack.time for tack in case.arc_tacks if tack.time is not None]
+    arc_on += sum(tacks)
+    on += sum(2 * travel_steps(0.5 * seconds, step) for seconds in tacks)
+    pauses += len(tacks)
     off = pauses * _rest_steps(travel.pause, step) + _rest_steps(COOL_AT_LEAST, step)
     return Expected(
         cells=lines.cells,

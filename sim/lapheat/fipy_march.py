@@ -59,11 +59,16 @@ class _Faces(NamedTuple):
 
 
 class _Sources(NamedTuple):
-    """Heat given to each cell [W] and how its loss grows with its temperature [W/K]."""
+    """Heat given to each cell [W] and how its loss grows with its temperature [W/K].
+
+    The last two are of each wall and layer, flat.
+    """
 
     gain: Array
     loss: Array
     slope: Array
+    wall_loss: Array
+    wall_slope: Array
 
 
 def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
@@ -266,14 +271,16 @@ class FipyStepper:
         end, lost_last = self._stage(state, begun, middle, GAMMA * dt, 1.0)
         state.h[:] = end.reshape(state.h.shape)
         state.refresh()
-        return dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
+        lost = dt * ((1.0 - GAMMA) * lost_first + GAMMA * lost_last)
+        state.lost += lost
+        return float(lost.sum())
 
     def _stage(
         self, state: State, begun: Array, guess: Array, dt: float, gone: float
-    ) -> tuple[Array, float]:
+    ) -> tuple[Array, Array]:
         """Solve ``m (h - begun) / dt = L(h)`` after the share `gone` of the step.
 
-        Returns `h` [J/kg] and the loss [W].
+        Returns `h` [J/kg] and the loss of each wall [W].
         """
         faces = self._faces
         live = np.ones(state.h.shape)
@@ -304,7 +311,10 @@ class FipyStepper:
             change = float(np.abs(new - t).max())
             # sweeps close in by a steady ratio
             if change * min(1.0, change / last if last else 1.0) < SETTLED:
-                return begun + dt / self._mass * into, float(lost.sum())
+                cell = self._wall_cell
+                each = given.wall_loss + given.wall_slope * (new - t)[cell]
+                by_wall = each.reshape(len(state.lost), -1).sum(axis=1)
+                return begun + dt / self._mass * into, by_wall
             last = change
             h = self._guess(h, cells, new)
         raise MarchError(f"temperatures did not settle in {SWEEPS} sweeps")
@@ -362,12 +372,12 @@ class FipyStepper:
         slope = slope / held
 
         def by_cell(values: Array) -> Array:
-            flat = np.bincount(self._wall_cell, (area * values).ravel(), live.size)
+            flat = np.bincount(self._wall_cell, values.ravel(), live.size)
             return np.asarray(flat, dtype=np.float64)
 
-        gain = by_cell(q)
+        gain, loss, slope = by_cell(area * q), area * loss, area * slope
         filler = self._problem.fillet_cells[:, None] * layers + np.arange(layers)
         gain[filler] += state.rod * state.alive
         if len(state.extra):
             gain += state.extra.ravel()
-        return _Sources(gain, by_cell(loss), by_cell(slope))
+        return _Sources(gain, by_cell(loss), by_cell(slope), loss.ravel(), slope.ravel())

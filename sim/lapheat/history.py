@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import nan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -102,12 +103,17 @@ class Snapshot:
 
 @dataclass(frozen=True)
 class Ledger:
-    """Heat [J]: `arc` straight into the work, `filler` brought by molten rod, `lost`, `stored`."""
+    """Heat [J]: `arc` straight into the work, `filler` brought by molten rod, `lost`, `stored`.
+
+    Of `lost`, all that left the joint, `chill` and `bench` took their share and air the rest.
+    """
 
     arc: float
     filler: float
     lost: float
     stored: float
+    chill: float = 0.0
+    bench: float = 0.0
 
     @property
     def imbalance(self) -> float:
@@ -129,6 +135,9 @@ class History:
     cell_peak : (section cells, layers) peak of every cell [K]
     melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
     lap_filled : share of the lap's area that filler reached [-]
+    hot_clearance : smallest radial gap of the lap while filler could still enter it; below 0 the
+        tube would outgrow its bore; nan without a lap [m]
+    chill_peak : highest temperature of the chill, nan without one [K]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
     """
 
@@ -149,3 +158,5 @@ class History:
     steps: int
     march: str
     wall_s: float
+    hot_clearance: float = nan
+    chill_peak: float = nan

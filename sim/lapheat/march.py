@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case
+from .case import Case, Tack, tacked_layers
+from .fixture import advance
 from .history import History, Ledger, Snapshot, Trace
 from .problem import Problem
 from .readout import close_history
@@ -74,7 +75,7 @@ class _Rod:
     """The rod of one segment: what is laid when, and the heat that melts it.
 
     A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it.
+    of its melting heat evenly until the arc stands over it. Where a tack lies nothing is laid.
     """
 
     def __init__(
@@ -83,11 +84,17 @@ class _Rod:
         numbers = np.arange(segment.first_layer, segment.last_layer)
         self.order = numbers if segment.direction > 0 else numbers[::-1]
         self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
-        self.power = layer_heat * len(numbers) / seconds
+        self.missing = np.asarray(~(state.alive[:, self.order] > 0.0).any(axis=0))
+        self._power = layer_heat * len(numbers) / seconds
         mass = state.problem.grid.mass[state.problem.fillet_cells]
         self.share = mass / mass.sum() if len(mass) else mass
         self.laid = 0
         self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
+
+    def power(self, gone: float) -> float:
+        """Heat that the rod takes off the arc after the share `gone` of the way [W]."""
+        count = len(self.order)
+        return self._power if self.missing[min(int(gone * count), count - 1)] else 0.0
 
     def feed(self, gone: float, lead: float, dt: float) -> float:
         """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
@@ -98,9 +105,11 @@ class _Rod:
         due = min(int(here + lead + 0.5 + 1e-9), count)
         given = 0.0
         if due > self.laid:
-            brought = self.state.lay(self.order[self.laid : due], self.flow)
-            self.left[self.laid : due] = self.heat - brought
-            given += float(brought.sum())
+            fresh = np.flatnonzero(self.missing[self.laid : due]) + self.laid
+            if len(fresh):
+                brought = self.state.lay(self.order[fresh], self.flow)
+                self.left[fresh] = self.heat - brought
+                given += float(brought.sum())
             self.laid = due
         # until the arc stands over the layer's middle, in whole steps
         passing = (np.arange(count) + 0.5 - here) * self.seconds / count
@@ -187,7 +196,7 @@ class _March:
         """Advance by `dt` with the arc as it is set, at `power` [W] in the mean."""
         state = self.state
         state.fill_lap()
-        self.lost += self.stepper.advance(state, dt)
+        self.lost += advance(self.stepper, state, dt)
         self.arc_heat += power * dt
         self.now += dt
         self.steps += 1
@@ -220,11 +229,12 @@ class _March:
         count = travel_steps(seconds, self.arc_step, layers)
         dt = seconds / count
         rod = _Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
-        power = self.case.arc.power - (rod.power if rod else 0.0)
+        power = self.case.arc.power
         start, move = self.angle, (target - self.angle) / count
         for i in range(count):
             if rod:
                 self.filler_heat += rod.feed(i / count, self.lead, dt)
+                power = self.case.arc.power - rod.power((i + 0.5) / count)
             before, self.angle = self.angle, start + (i + 1) * move
             self.state.burn((before, power), (self.angle, power))
             self.step(dt, power)
@@ -232,6 +242,33 @@ class _March:
         self.state.rod[:] = 0.0
         self.angle = target
         self.arc_on += seconds
+
+    def tack(self, tack: Tack) -> None:
+        """Lay a tack by a short arc that stands still; the rod is dabbed half its time on."""
+        assert tack.current is not None
+        assert tack.time is not None
+        state, problem, half = self.state, self.problem, 0.5 * tack.time
+        numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
+        numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]
+        power = self.case.arc.power * tack.current / self.case.arc.current
+        self.angle, melting = tack.angle, np.zeros(len(numbers))
+        for laid in (False, True):
+            if laid:
+                brought = state.lay(numbers, self.flow)
+                self.filler_heat += float(brought.sum())
+                melting = (self.layer_heat - brought) / half
+                mass = problem.grid.mass[problem.fillet_cells]
+                state.rod[:, numbers] = (mass / mass.sum())[:, None] * melting
+                power -= self.layer_heat * len(numbers) / half
+            state.burn((self.angle, power), (self.angle, power))
+            count = travel_steps(half, self.arc_step)
+            dt = half / count
+            for _ in range(count):
+                self.step(dt, power)
+                self.filler_heat += float(melting.sum()) * dt
+                self.write(tack.current)
+        state.rod[:] = 0.0
+        self.arc_on += tack.time
 
     def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is true."""
@@ -269,11 +306,15 @@ class _March:
         return float(self.sample[at : at + self.sides].max())
 
     def whole(self) -> None:
-        """Every segment and pause, then the cooling."""
+        """Every tack that an arc lays, every segment, and the pauses between."""
         travel = self.case.travel
         self.write(0.0)
+        for tack in self.case.arc_tacks:
+            if self.arc_on:
+                self.rest(travel.pause, None, travel.pause)
+            self.tack(tack)
         for segment in self.schedule.segments:
-            if self.done:
+            if self.arc_on:
                 self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
@@ -320,12 +361,19 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
     run.whole()
     total = run.now
     run.cool()
+    run.state.fill_lap()  # as the last step left it
     assert run.snapshot is not None
     return close_history(
         run.state,
         trace=run.log.trace(run.case.segment_count, run.sides, problem.lap is not None),
         snapshot=run.snapshot,
-        ledger=Ledger(run.arc_heat, run.filler_heat, run.lost, run.state.stored()),
+        ledger=Ledger(
+            run.arc_heat,
+            run.filler_heat,
+            run.lost,
+            run.state.stored(),
+            *map(float, run.state.taken()[1:]),
+        ),
         starts=tuple(run.starts),
         arc_on=run.arc_on,
         total=total,

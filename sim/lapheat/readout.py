@@ -53,14 +53,21 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
 
 
 def _sides(state: State) -> tuple[tuple[Array, Array], tuple[Array, Array]] | None:
-    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side."""
+    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side.
+
+    Nan where no segment ran: a tack out there is not part of what was brazed.
+    """
     problem = state.problem
-    if problem.lap is None:
+    if problem.lap is None or problem.schedule is None:
         return None
+    run = np.zeros(problem.mesh.layers, dtype=np.bool_)
+    for segment in problem.schedule.segments:
+        run[segment.first_layer : segment.last_layer] = True
     covered = np.flatnonzero(problem.grid.cover >= 0)
     part = problem.base.part[covered]
     pick = [covered[part == side] for side in (0, 1)]
-    a, b = ((state.wet_peak[w], problem.grid.wall_area[w]) for w in pick)
+    wet = np.where(run, state.wet_peak, np.nan)
+    a, b = ((wet[w], problem.grid.wall_area[w]) for w in pick)
     return a, b
 
 
@@ -170,4 +177,6 @@ def close_history(
         steps=steps,
         march=march,
         wall_s=wall_s,
+        hot_clearance=state.smallest_gap,
+        chill_peak=state.chill_peak,
     )

@@ -127,8 +127,23 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
             f"{words.share(filler.flange_side_wet, wanted)}; {words.share(wanted)} wanted; flows "
             f"at {_hot(filler.flow_C, words)}",
         )
-    if outcomes.soundness is not None:
-        grid.add_row("lap", f"{words.share(outcomes.soundness.lap_filled)} filled")
+    if outcomes.soundness is not None and case.lap is not None:
+        sound = outcomes.soundness
+        grid.add_row(
+            "lap",
+            f"{words.share(sound.lap_filled)} filled; gap {words.thin(case.lap.clearance)} cold, "
+            f"{_gap(sound.hot_clearance_m, words)} at its smallest",
+        )
+    if case.tacks:
+        grid.add_row("tacks", _tacks(case, words))
+    if case.fixture.chill is not None and outcomes.chill is not None:
+        grid.add_row(
+            "chill",
+            f"{printable(case.fixture.chill.alloy)}, took {_heat(outcomes.heat.chill_J)}, hottest "
+            f"at {_hot(outcomes.chill.peak_C, words)}",
+        )
+    if case.fixture.bench is not None:
+        grid.add_row("bench", f"took {_heat(outcomes.heat.bench_J)}")
     for name, probe in outcomes.probes.items():
         rising = ", still rising" if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ""
         reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s{rising}"
@@ -175,6 +190,22 @@ def _cell(row: Row, value: float, unit: str | None = None) -> str:
 
 def _hot(celsius: float | None, words: Wording) -> str:
     return "none" if celsius is None else words.hot(celsius + ZERO_CELSIUS)
+
+
+def _gap(metres: float, words: Wording) -> str:
+    return words.thin(metres) if metres > 0.0 else "shut"
+
+
+def _tacks(case: Case, words: Wording) -> str:
+    """Count, length and how they came there."""
+    count, laid = len(case.tacks), len(case.arc_tacks)
+    total = words.long(sum(tack.length for tack in case.tacks))
+    told = f"{count}, {total} in all" if count > 1 else f"1 of {total}"
+    if laid == 0:
+        return f"{told}, there from the start and into the lap by one tube wall"
+    if laid == count:
+        return f"{told}, laid by short arcs before the first segment"
+    return f"{told}, {laid} of them laid by short arcs, the others there from the start"
 
 
 def _heat(joules: float) -> str:

@@ -191,6 +191,7 @@ def judge(
         if wet:
             shares = [f"{words.share(s, wanted)} of the {side} side" for side, s in wet.items()]
             told.append(f"filler wets {listed(shares)}")
+    told += _shut_lap(history, case, words)
     summary = "; ".join(told)
     return Verdict(
         base_stays_solid=not (at_fault or near),
@@ -200,6 +201,17 @@ def judge(
         if uncertainty is None
         else (*(part.outcome for part in near), *map(_wet_outcome, vague)),
     )
+
+
+def _shut_lap(history: History, case: Case, words: Wording) -> Iterator[str]:
+    """Tell of a lap that shuts: it does not decide whether the fillet's sides are wet."""
+    gap = history.hot_clearance
+    if case.lap is not None and gap <= 0.0:
+        cold = words.thin(case.lap.clearance)
+        yield (
+            f"the lap shuts while hot, so filler cannot enter it: from a gap of {cold} when cold, "
+            f"the tube would outgrow its bore by {words.thin(-gap)}"
+        )
 
 
 def _wet_outcome(side: str) -> str:

@@ -271,7 +271,7 @@ def temperatures(run: History) -> dict[str, float]:
         "tube": max(s.tube_peak for s in run.segments),
         "bore": float(np.nanmax(run.surfaces["tube bore"].peak)),
         "flange": max(s.flange_peak for s in run.segments),
-        "filler": float(np.nanmax(run.cell_peak()[run.problem.fillet_cells])),
+        "filler": float(np.nanmax(run.cell_peak[run.problem.fillet_cells])),
     }
     for segment in run.segments:
         found[f"{segment.number} tube"] = segment.tube_peak

@@ -236,6 +236,7 @@ def make_history(case: Case, peak: float = 1562.15, cooling: float = 20.0) -> Hi
         cell_peak=np.full((len(profile), lines.layers), peak),
         melted_wall=np.zeros(lines.layers),
         lap_filled=1.0,
+        hot_clearance=60e-6,
         snapshot=snapshot,
         segments=runs,
         ledger=Ledger(case.arc.power * arc_on, 0.0, 0.0, case.arc.power * arc_on),

@@ -38,12 +38,15 @@ KEYS: dict[str, Any] = {
         *("tube_peak_C", "flange_peak_C", "tube_side_wet", "flange_side_wet"),
     ],
     "time": ["arc_on_s", "total_s", "+simulated_s"],
-    "heat": ["arc_J", "filler_J", "lost_J", "stored_J", "imbalance", "+electrical_J"],
+    "heat": [
+        *("arc_J", "filler_J", "lost_J", "stored_J", "imbalance"),
+        *("+electrical_J", "+air_J", "+chill_J", "+bench_J"),
+    ],
     "probes": ["T1", "T2", "plate"],
     "mesh": ["cells", "+layers", "+detail"],
     "march": ["steps", "name", "wall_s"],
     "versions": ["lapheat", "python", "numpy", "scipy", "numba", "fipy"],
-    "soundness": ["lap_filled"],
+    "soundness": ["lap_filled", "hot_clearance_m"],
     "alloys": ["held"],
 }
 
@@ -186,8 +189,8 @@ def test_what_was_held_outside_its_range_is_told() -> None:
         for flange in (1300.0, 1560.0)
     )
     note = (
-        "low-carbon steel conductivity and specific heat are published from 20 to 1200 degC and "
-        "held beyond"
+        "low-carbon steel conductivity, specific heat and expansion are published from 20 to "
+        "1200 degC and held beyond"
     )
     assert note in hot
     assert not [sentence for sentence in cool if sentence.startswith("low-carbon steel")]

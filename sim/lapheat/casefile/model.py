@@ -8,15 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Discriminator,
-    Field,
-    Tag,
-    ValidatorFunctionWrapHandler,
-    field_validator,
-)
+from pydantic import Discriminator, Field, Tag
 
 from ..case import ORDERS
 from ..units import (
@@ -25,6 +17,7 @@ from ..units import (
     CURRENT,
     DENSITY,
     DIFFERENCE,
+    EXPANSION,
     FILM,
     LATENT_HEAT,
     LENGTH,
@@ -36,7 +29,9 @@ from ..units import (
     VOLTAGE,
     Quantity,
 )
-from .fields import REFUSED, Name, Of, OneOf, Order, Text
+from .fields import Name, Of, OneOf, Order, Text
+from .held import FixtureTable, TackTable
+from .table import Table, key
 
 __all__ = [
     "NOT_YET_SERVED",
@@ -45,6 +40,7 @@ __all__ = [
     "CaseFile",
     "ConductivityTable",
     "FilletTable",
+    "FixtureTable",
     "FlangeTable",
     "LapTable",
     "LimitsTable",
@@ -53,6 +49,7 @@ __all__ = [
     "SpecificHeatTable",
     "SurroundingsTable",
     "Table",
+    "TackTable",
     "TravelTable",
     "TubeTable",
 ]
@@ -62,8 +59,6 @@ NOT_YET_SERVED = (
     "arc.current_range",
     "arc.hold",
     "arc.pedal_lag",
-    "fixture",
-    "tack",
     "travel.dwell_limit",
     "travel.start",
 )
@@ -77,22 +72,6 @@ CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
 SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
 TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
 MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
-
-
-def key(default: Any = ..., *, description: str, examples: list[Any] | None = None) -> Any:
-    """Declare a key; its default is text as a user would write it, read like the rest."""
-    return Field(default, description=description, examples=examples)
-
-
-class Table(BaseModel):
-    """A table of a case file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True)
-
-    @field_validator("*", mode="wrap", check_fields=False)
-    @classmethod
-    def _let_refused_pass(cls, given: Any, read: ValidatorFunctionWrapHandler) -> Any:
-        return given if given is REFUSED else read(given)
 
 
 class TubeTable(Table):
@@ -369,6 +348,12 @@ class AlloyTable(Table):
     emissivity: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
         description="Total emissivity.", examples=[0.5]
     )
+    expansion: Annotated[Quantity | None, Of(EXPANSION, "-10 um/(m K)", "100 um/(m K)")] = key(
+        None,
+        description="Mean coefficient of linear expansion from 20 degC to brazing heat. Left "
+        "out: the lap's clearance stays as it is cold.",
+        examples=["18 um/(m K)"],
+    )
 
 
 class CaseFile(Table):
@@ -389,6 +374,10 @@ class CaseFile(Table):
     fillet: FilletTable | None = key(None, description="The fillet; none on a bead-on-tube.")
     arc: ArcTable = key(description="The arc.")
     travel: TravelTable = key(description="How the arc steps round the ring.")
+    tack: Annotated[list[TackTable], Field(max_length=100)] = key(
+        [], description="Tacks: filler in place before the first segment."
+    )
+    fixture: FixtureTable = key({}, description="What holds the part and takes its heat.")
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
     numerics: NumericsTable = key({}, description="How finely to compute.")

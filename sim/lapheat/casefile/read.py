@@ -14,22 +14,23 @@ from typing import Any, NoReturn
 from pydantic import ValidationError
 
 from ..case import Case
-from .checks import Finding, findings
+from .checks import findings
 from .faults import CaseError, Fault, did_you_mean, printable, shown
 from .fields import REFUSED
+from .finding import Finding
 from .model import NOT_YET_SERVED, CaseFile
 from .overrides import Override, apply, parse
 from .resolve import dotted, resolve
 from .rows import rows_of
 from .running import of_run
-from .schema import entry_at, every_key, table_at
+from .schema import LISTS, entry_at, every_key, table_at
 
 __all__ = ["read_case", "read_case_text"]
 
 KeyPath = tuple[str | int, ...]
 
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
-_TABLES = CaseFile.model_fields.keys() - {"title", "joint", "probe", "alloys"}
+_TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
 _JOINT_ONLY_KEYS = (("arc", "aim"), ("arc", "work_angle"))
 
@@ -198,7 +199,7 @@ def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:
         return
     why = "nothing: it does not belong to a bead-on-tube, the arc alone on a plain tube"
     hint = 'leave it out, or set joint = "tube-to-flange"'
-    for name in _JOINT_ONLY:
+    for name in (*_JOINT_ONLY, "tack"):
         if name in raw:
             del raw[name]
             yield Finding((name,), why, hint)
@@ -252,8 +253,9 @@ def _finding_of(path: KeyPath, item: Any) -> Finding:
             return Finding(path, entry.allowed, f"this key is required: {about}", "nothing")
         case "extra_forbidden":
             return _unknown(path)
-        case "list_type" if path == ("probe",):
-            return Finding(path, "a list of tables, each headed [[probe]]", "double the brackets")
+        case "list_type" if path[0] in LISTS and len(path) == 1:
+            allowed = f"a list of tables, each headed [[{path[0]}]]"
+            return Finding(path, allowed, "double the brackets")
         case "list_type":
             return Finding(path, "a list in brackets")
         case "too_long":
@@ -280,8 +282,8 @@ def _set_aside(raw: Any, path: KeyPath, why: str) -> None:
         raw = raw[part]
     if why == "extra_forbidden":
         del raw[path[-1]]
-    elif path == ("probe",):
-        raw["probe"] = []
+    elif path[0] in LISTS and len(path) == 1:
+        raw[path[0]] = []
     else:
         raw[path[-1]] = {} if why in ("model_type", "dict_type") else REFUSED
 

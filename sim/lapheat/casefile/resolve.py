@@ -23,6 +23,7 @@ from ..case import (
 )
 from ..units import Quantity, rounded
 from .faults import shown
+from .held import fixture_of, tack_of
 from .model import (
     AlloyTable,
     ArcTable,
@@ -131,6 +132,7 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         solidus=number(table.solidus),
         liquidus=number(table.liquidus),
         latent_heat=number(table.latent_heat),
+        expansion=number(table.expansion),
     )
 
 
@@ -231,9 +233,13 @@ def resolve(file: CaseFile, name: str) -> Case:
         length=rounded(min(3.0 * diameter, 0.15)) if length is None else float(length),
     )
     arc = _arc(file.arc, bead)
+    air = float(file.surroundings.temperature)
+    fixture = fixture_of(file.fixture, air)
     names = [tube.alloy]
     if flange is not None and fillet is not None:
         names += [flange.alloy, fillet.filler]
+    if fixture.chill is not None:
+        names.append(fixture.chill.alloy)
     return Case(
         title=file.title or name,
         joint=file.joint,
@@ -244,13 +250,15 @@ def resolve(file: CaseFile, name: str) -> Case:
         arc=arc,
         travel=_travel(file),
         surroundings=Surroundings(
-            temperature=float(file.surroundings.temperature),
+            temperature=air,
             convection=float(file.surroundings.convection),
             bore_convection=float(file.surroundings.bore_convection),
         ),
         limits=Limits(float(file.limits.base_margin), float(file.limits.wet_fraction)),
         detail=file.numerics.detail,
         probes=tuple(_probe(table) for table in file.probe),
+        tacks=tuple(tack_of(table) for table in file.tack),
+        fixture=fixture,
         alloys=_alloys(file, tuple(dict.fromkeys(names))),
         display=_display(file),
         assumed=_assumed(arc),

@@ -81,6 +81,7 @@ def rows_of(case: Case) -> Iterator[Row]:
     yield Row("travel.dwell", travel.dwell, TIME)
     yield Row("travel.taper", travel.taper, TIME)
     yield Row("travel.coverage", travel.coverage, NUMBER)
+    yield from _held(case)
     yield Row("surroundings.temperature", air.temperature, TEMPERATURE)
     yield Row("surroundings.convection", air.convection, FILM)
     yield Row("surroundings.bore_convection", air.bore_convection, FILM)
@@ -97,6 +98,26 @@ def rows_of(case: Case) -> Iterator[Row]:
         else:
             yield Row(f"{key}.radius", probe.radius, LENGTH)
         yield Row(f"{key}.depth", probe.depth, LENGTH)
+
+
+def _held(case: Case) -> Iterator[Row]:
+    """Tacks, chill and bench, where there are any."""
+    for index, tack in enumerate(case.tacks, start=1):
+        key = f"tack[{index}]"
+        yield Row(f"{key}.angle", tack.angle, ANGLE)
+        yield Row(f"{key}.length", tack.length, LENGTH)
+        if tack.current is not None:
+            yield Row(f"{key}.current", tack.current, CURRENT)
+            yield Row(f"{key}.time", tack.time, TIME)
+    chill, bench = case.fixture.chill, case.fixture.bench
+    if chill is not None:
+        yield Row("fixture.chill_alloy", chill.alloy)
+        yield Row("fixture.chill_length", chill.length, LENGTH)
+        yield Row("fixture.chill_wall", chill.wall, LENGTH)
+        yield Row("fixture.chill_conductance", chill.conductance, FILM)
+    if bench is not None:
+        yield Row("fixture.bench_conductance", bench.conductance, FILM)
+        yield Row("fixture.bench_temperature", bench.temperature, TEMPERATURE)
 
 
 def resolved_rows(case: Case) -> list[tuple[str, str, str]]:

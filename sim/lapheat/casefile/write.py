@@ -12,6 +12,7 @@ from ..case import Case
 from ..units import (
     CONDUCTIVITY,
     DENSITY,
+    EXPANSION,
     LATENT_HEAT,
     SPECIFIC_HEAT,
     TEMPERATURE,
@@ -37,8 +38,8 @@ def case_to_toml(case: Case) -> str:
     """
     lines = ["# Resolved by Lapheat: every key, defaults filled in."]
     for table, rows in groupby(rows_of(case), key=lambda row: row.key.rpartition(".")[0]):
-        if table.startswith("probe"):
-            lines += ["", "[[probe]]"]
+        if table.endswith("]"):
+            lines += ["", f"[[{table.partition('[')[0]}]]"]
         elif table:
             lines += ["", f"[{table}]"]
         lines += [_line(row, case) for row in rows]
@@ -86,6 +87,9 @@ def _alloy_lines(alloy: Alloy) -> Iterator[str]:
         yield f"liquidus = {_quantity(alloy.liquidus, TEMPERATURE)}"
         yield f"latent_heat = {_quantity(alloy.latent_heat, LATENT_HEAT)}"
     yield f"emissivity = {alloy.emissivity!r}"
+    if alloy.expansion is not None:
+        coefficient = alloy.expansion.pieces[0].coefficients[1]
+        yield f"expansion = {_quantity(coefficient, EXPANSION)}"
 
 
 def _property(given: Property, kind: Kind) -> str:
