@@ -40,6 +40,7 @@ TESTS = {
     "plate with convection": "film in two dimensions",
     "pool peak": "measured pools (conduction alone reads high)",
     "radiating": "radiation",
+    "ring of heat": "the joint's model of tube, plate, fillet and lap, on other people's meshes",
     "ring source": "source round a ring",
     "sheet cooling": "radiation",
     "sheet heated": "heating of an edge in time",
@@ -58,6 +59,7 @@ TESTS = {
     "tube on flange": "tube and flange sharing heat",
     "twice the power": "linearity",
     "whole case on a wide tube": "a whole case file on a real wall, the program's own steps",
+    "whole case through FiPy": "the march: the same mesh, another method and other people's terms",
     "wall on sheet": "contact conductance through walls",
     "wall with convection": "film in time",
 }

@@ -120,7 +120,9 @@ class _Rod:
 
 
 class _March:
-    def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
+    def __init__(
+        self, problem: Problem, stepper: Stepper, report: Report | None, shorter: float
+    ) -> None:
         assert problem.case is not None
         assert problem.schedule is not None
         assert problem.samples is not None
@@ -144,7 +146,8 @@ class _March:
         self.snapshot: Snapshot | None = None
         # what cannot melt still has a hottest place
         self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
-        self.arc_step = arc_step(self.case)
+        self.shorter = shorter
+        self.arc_step = arc_step(self.case) / shorter
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
         self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
@@ -284,14 +287,14 @@ class _March:
                     "travel.resume_below"
                 )
             left = seconds - gone
-            size = min(dt, LONGEST_STEP)
+            size = min(dt, LONGEST_STEP / self.shorter)
             if left > 1e-9:
                 size = left if left < 1.2 * size else min(size, 0.5 * left)
             before = self.state.best[:, 0].copy()
             self.step(size)
             self.write(0.0)
             change = float(np.abs(self.state.best[:, 0] - before).max())
-            dt = size * min(GROWTH, max(0.5, CHANGE / max(change, 1e-9)))
+            dt = size * min(GROWTH, max(0.5, CHANGE / self.shorter / max(change, 1e-9)))
 
     def _cool_enough(self, segment: Segment) -> Callable[[], bool] | None:
         below = self.case.travel.resume_below
@@ -342,7 +345,9 @@ class _March:
         self.rest(COOL_AT_LEAST, cold, 2.0 * COOL_AT_MOST)
 
 
-def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> History:
+def march(
+    problem: Problem, stepper: Stepper, report: Report | None = None, shorter: float = 1.0
+) -> History:
     """March a problem through its schedule.
 
     Parameters
@@ -350,6 +355,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
     problem : from `setup.problem_of`
     stepper : the compiled or the FiPy one
     report : called after every step
+    shorter : its steps are that many times shorter than usual
 
     Raises
     ------
@@ -357,7 +363,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
         The computation failed.
     """
     began = time.perf_counter()
-    run = _March(problem, stepper, report)
+    run = _March(problem, stepper, report, shorter)
     run.whole()
     total = run.now
     run.cool()

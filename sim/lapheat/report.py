@@ -43,7 +43,7 @@ CAUTIONS = (
 
 UNCERTAINTY = (
     "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
-    "2.2, else 3. It is that of the mesh, not of the time step, the model or its inputs."
+    "2.2, else 3, and what half steps change. It is not that of the model or of its inputs."
 )
 
 
@@ -170,14 +170,16 @@ def _meshes(convergence: Convergence) -> Table:
     for grid in convergence.grids:
         table.add_column(grid.detail, justify="right")
     table.add_column("order")
+    table.add_column("half steps", justify="right")
     table.add_column("uncertainty", justify="right")
     lengths = [f"{grid.size * 1e3:.2f} mm" for grid in convergence.grids]
-    table.add_row("cell length along the joint", *lengths, "", "", style="dim")
+    table.add_row("cell length along the joint", *lengths, "", "", "", style="dim")
     for row in convergence.rows:
         estimate = row.estimate
         order = estimate.kind if estimate.order is None else f"{estimate.order:.1f}"
         values = [_cell(row, value) for value in row.values]
-        table.add_row(printable(row.label), *values, order, _cell(row, estimate.uncertainty, "K"))
+        unsure = [_cell(row, value, "K") for value in (row.step, row.uncertainty)]
+        table.add_row(printable(row.label), *values, order, *unsure)
     return table
 
 

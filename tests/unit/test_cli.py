@@ -180,9 +180,9 @@ def test_run_passes_everything_on(call: Call, folder: Path, computed: Any) -> No
     options = ["--detail", "fine", "--march", "fipy", "--threads", "1", "--out", "elsewhere/out"]
     status, _, _ = call("run", "stub.toml", *changes, *options)
     assert status == 0
-    ((case, march, threads, _, argv),) = calls
+    ((case, march, threads, _, shorter, argv),) = calls
     assert (case.travel.pause, case.arc.current, case.detail) == (30.0, 80.0, "fine")
-    assert (march, threads) == ("fipy", 1)
+    assert (march, threads, shorter) == ("fipy", 1, 1.0)
     assert argv == ["lapheat"]  # FiPy would look for its flags there
     assert (folder / "elsewhere" / "out" / "outcomes.json").exists()
 
