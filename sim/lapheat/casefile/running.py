@@ -33,3 +33,12 @@ def of_run(case: Case) -> Iterator[Finding]:
             f"and fillet leg, and {power:.0f} W enter the work",
             "more current, slower travel, or a smaller fillet",
         )
+        return
+    lowest = case.arc.power_at(case.arc.current_range[0])
+    if case.arc.control == "pedal" and lowest <= rod:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a lowest current that can melt the rod: {rod:.0f} W go into the filler at this "
+            f"travel speed and fillet leg, and {lowest:.0f} W would enter the work",
+            "a higher lowest current, slower travel, or a smaller fillet",
+        )
