@@ -64,8 +64,8 @@ def _segments(panels: list[Axes], steps: Pressed, ends: Array) -> None:
         )
 
 
-def _level(axes: Axes, value: float, text: str, colour: str, dash: str, below: bool) -> None:
-    """Draw a level with its name at the right end."""
+def _level(axes: Axes, value: float, text: str, colour: str, dash: str, va: str) -> None:
+    """Draw a level with its name at the right end, at height `va` beside it."""
     axes.axhline(value, color=colour, linestyle=dash, linewidth=1.0, zorder=2.2)
     axes.annotate(
         text,
@@ -73,7 +73,7 @@ def _level(axes: Axes, value: float, text: str, colour: str, dash: str, below: b
         xycoords=axes.get_yaxis_transform(),
         xytext=(4, 0),
         textcoords="offset points",
-        va="top" if below else "center",
+        va=va,
         fontsize=7.5,
         color=colour,
         annotation_clip=False,
@@ -84,9 +84,12 @@ def _limit_title(steps: Pressed) -> str:
     low, high = (float(steps.seconds[mine].sum()) for mine in (steps.low, steps.high))
     mean = float(steps.current @ steps.seconds / steps.seconds.sum())
     head = f"Current {steps.current.min():.0f} to {steps.current.max():.0f} A, mean {mean:.0f} A"
-    if low + high == 0.0:
-        return f"{head}; never on a limit"
-    return f"{head}; on the lower limit for {low:.1f} s, on the upper one for {high:.1f} s"
+    told = [
+        f"{seconds:.1f} s on the {name} limit"
+        for name, seconds in (("lower", low), ("upper", high))
+        if seconds > 0.0
+    ]
+    return f"{head}; {', '.join(told) or 'never on a limit'}"
 
 
 def current(history: History) -> Figure:
@@ -104,7 +107,7 @@ def current(history: History) -> Figure:
         amps.plot(time, _broken(steps.current, steps), color=LINES[0], zorder=3.0)
         low, high = arc.current_range
         for limit, mine in ((low, steps.low), (high, steps.high)):
-            _level(amps, limit, f"{limit:.0f} A", MUTED, "--", below=False)
+            _level(amps, limit, f"{limit:.0f} A", MUTED, "--", "center")
             if mine.any():
                 amps.plot(
                     time,
@@ -120,15 +123,18 @@ def current(history: History) -> Figure:
 
         heat.plot(ends, _gaps(units.hot(hottest), steps), color=LINES[1], zorder=3.0)
         assert arc.hold is not None  # case files are refused without it
-        told = [(arc.hold, "hold", INK, ":")]
-        told += [(levels.flow, "flow", FLOW, "-"), (levels.tube, "solidus", SOLIDUS, "--")]
+        told = [
+            (levels.flow, "flow", FLOW, "-", "top"),
+            (arc.hold, "hold", INK, ":", "center"),
+            (levels.tube, "solidus", SOLIDUS, "--", "bottom"),
+        ]
         tops = [float(hottest.max()), *(kelvin for kelvin, *_ in told if isfinite(kelvin))]
         air = float(units.hot(np.asarray(case.surroundings.temperature)))
         heat.set_ylim(air, air + 1.05 * (float(units.hot(np.asarray(max(tops)))) - air))
-        for kelvin, name, colour, dash in told:
+        for kelvin, name, colour, dash, va in told:
             if isfinite(kelvin):
                 value = float(units.hot(np.asarray(kelvin)))
-                _level(heat, value, f"{name} {value:.0f}", colour, dash, below=False)
+                _level(heat, value, f"{name} {value:.0f}", colour, dash, va)
         over = float(hottest.max()) - arc.hold
         side = "above" if over >= 0.0 else "below"
         scale = 1.8 if units.temperature == "degF" else 1.0
