@@ -143,11 +143,6 @@ class Travel:
     start: str = "timed"
     dwell_limit: float = 10.0
 
-    @property
-    def stand(self) -> float:
-        """Longest time the arc stands at a start point [s]."""
-        return self.dwell_limit if self.start == "on-flow" else self.dwell
-
     def segments_in(self, circumference: float) -> int:
         """Number of equal segments that close a ring of this circumference [m]."""
         return max(1, ceil(circumference / self.segment * (1.0 - 1e-9)))

@@ -20,8 +20,8 @@ from .steps import (
     COOL_AT_LEAST,
     GROWTH,
     LONGEST_STEP,
-    LONGEST_STILL,
     arc_step,
+    dwell_steps,
     still_steps,
     travel_steps,
 )
@@ -209,8 +209,8 @@ class _March:
     def hold(self, seconds: float, fade: bool = False) -> None:
         """Keep the arc still; with `fade` the current falls to zero."""
         arc, full, gone = self.case.arc, self.hand.current, 0.0
-        still = arc.control == "steady" or fade
-        for dt in still_steps(seconds, self.arc_step, LONGEST_STILL if still else 1.0):
+        steps = still_steps(seconds, self.arc_step) if fade else dwell_steps(self.case, seconds)
+        for dt in steps:
             before = 1.0 - gone / seconds if fade else 1.0
             gone += dt
             after = max(0.0, 1.0 - gone / seconds) if fade else 1.0

@@ -10,8 +10,8 @@ __all__ = [
     "COOL_AT_LEAST",
     "GROWTH",
     "LONGEST_STEP",
-    "LONGEST_STILL",
     "arc_step",
+    "dwell_steps",
     "still_steps",
     "travel_steps",
 ]
@@ -20,7 +20,7 @@ STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
 GROWTH = 1.5  # of the step while nothing moves
 LONGEST_STILL = 3.0  # arc steps, while the arc stands still
 LOOK = 0.2  # [s] between looks at the joint, at most
-STEPS_PER_LAG = 0.5  # of a pedal's lag between two corrections, at most
+LAGS = 0.5  # of a pedal's lag between two corrections, at most
 LONGEST_STEP = 5.0  # [s], in a pause
 COOL_AT_LEAST = 10.0  # [s] of the run after the last arc
 
@@ -31,7 +31,7 @@ def arc_step(case: Case) -> float:
     if case.travel.start == "on-flow":
         step = min(step, LOOK)
     if case.arc.control == "pedal":
-        step = min(step, LOOK, STEPS_PER_LAG * case.arc.pedal_lag)
+        step = min(step, LOOK, LAGS * case.arc.pedal_lag)
     return step
 
 
@@ -44,6 +44,12 @@ def still_steps(seconds: float, step: float, longest: float = LONGEST_STILL) -> 
         size = min(size * GROWTH, longest * step)
     rest = seconds - sum(sizes)
     return [*sizes, rest] if rest > 0.0 else sizes
+
+
+def dwell_steps(case: Case, seconds: float) -> list[float]:
+    """Steps of the arc that stands at its start point; they do not grow under a pedal."""
+    longest = 1.0 if case.arc.control == "pedal" else LONGEST_STILL
+    return still_steps(seconds, arc_step(case), longest)
 
 
 def travel_steps(seconds: float, step: float, layers: int = 0) -> int:
