@@ -17,12 +17,13 @@ from .schedule import schedule
 from .section import section
 from .style import DPI, styled
 
-__all__ = ["FIGURES", "histories", "peaks", "save_figures", "schedule", "section"]
+__all__ = ["FIGURES", "histories", "peaks", "save_figures", "schedule", "section", "write_png"]
 
 FIGURES = {"peaks": peaks, "histories": histories, "section": section, "schedule": schedule}
 
 
-def _write(figure: Figure, path: Path) -> None:
+def write_png(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG, the same bytes each time."""
     # `Figure.savefig` would draw twice, the first time only to lay out
     canvas = FigureCanvasAgg(figure)
     canvas.draw()  # type: ignore[no-untyped-call]
@@ -55,6 +56,6 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
         with styled(), warnings.catch_warnings():
             # A name in a script the font lacks is drawn as boxes; that is no fault of the run.
             warnings.filterwarnings("ignore", message="Glyph")
-            _write(draw(history), path)
+            write_png(draw(history), path)
         paths.append(path)
     return tuple(paths)
