@@ -8,15 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Discriminator,
-    Field,
-    Tag,
-    ValidatorFunctionWrapHandler,
-    field_validator,
-)
+from pydantic import Discriminator, Field, Tag
 
 from ..case import ORDERS
 from ..units import (
@@ -36,7 +28,9 @@ from ..units import (
     VOLTAGE,
     Quantity,
 )
-from .fields import REFUSED, Name, Of, OneOf, Order, Text
+from .fields import Name, Of, OneOf, Order, Text
+from .scatter import ScaleTable, ScatterTable
+from .table import Table, key
 
 __all__ = [
     "NOT_YET_SERVED",
@@ -50,6 +44,8 @@ __all__ = [
     "LimitsTable",
     "NumericsTable",
     "ProbeTable",
+    "ScaleTable",
+    "ScatterTable",
     "SpecificHeatTable",
     "SurroundingsTable",
     "Table",
@@ -77,22 +73,6 @@ CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
 SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
 TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
 MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
-
-
-def key(default: Any = ..., *, description: str, examples: list[Any] | None = None) -> Any:
-    """Declare a key; its default is text as a user would write it, read like the rest."""
-    return Field(default, description=description, examples=examples)
-
-
-class Table(BaseModel):
-    """A table of a case file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True)
-
-    @field_validator("*", mode="wrap", check_fields=False)
-    @classmethod
-    def _let_refused_pass(cls, given: Any, read: ValidatorFunctionWrapHandler) -> Any:
-        return given if given is REFUSED else read(given)
 
 
 class TubeTable(Table):
@@ -392,6 +372,8 @@ class CaseFile(Table):
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
     numerics: NumericsTable = key({}, description="How finely to compute.")
+    scale: ScaleTable = key({}, description="Factors on what the alloys' tables say.")
+    scatter: ScatterTable = key({}, description="How far a real bench strays, for the risk.")
     probe: Annotated[list[ProbeTable], Field(max_length=100)] = key(
         [], description="Thermocouples."
     )

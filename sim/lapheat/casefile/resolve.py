@@ -17,6 +17,8 @@ from ..case import (
     Lap,
     Limits,
     Probe,
+    Scale,
+    Spread,
     Surroundings,
     Travel,
     Tube,
@@ -35,6 +37,7 @@ from .model import (
 
 __all__ = ["conventional_voltage", "dotted", "resolve", "user_alloy"]
 
+FACTORS = ("clearance", "emissivity")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
 
 
@@ -179,6 +182,18 @@ def _joint(file: CaseFile) -> tuple[Flange, Lap, Fillet] | tuple[None, None, Non
     )
 
 
+def _scatter(file: CaseFile) -> dict[str, Spread]:
+    """Spread by name; an amount is told from a share by its unit."""
+    table, spreads = file.scatter, {}
+    for name in type(table).model_fields:
+        if file.joint == "bead-on-tube" and name in ("aim", "clearance"):
+            continue
+        value = getattr(table, name)
+        way = "share" if value.unit in ("", "percent") else "amount"
+        spreads[name] = Spread(float(value), "factor" if name in FACTORS else way)
+    return spreads
+
+
 def _travel(file: CaseFile) -> Travel:
     table = file.travel
     below = table.resume_below
@@ -251,6 +266,8 @@ def resolve(file: CaseFile, name: str) -> Case:
         limits=Limits(float(file.limits.base_margin), float(file.limits.wet_fraction)),
         detail=file.numerics.detail,
         probes=tuple(_probe(table) for table in file.probe),
+        scale=Scale(float(file.scale.conductivity), float(file.scale.emissivity)),
+        scatter=_scatter(file),
         alloys=_alloys(file, tuple(dict.fromkeys(names))),
         display=_display(file),
         assumed=_assumed(arc),
