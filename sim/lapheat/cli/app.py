@@ -39,6 +39,21 @@ Set = Annotated[
     list[str] | None,
     typer.Option("--set", metavar="KEY=VALUE", help="Change a key of the case; may be repeated."),
 ]
+Workers = Annotated[
+    int | None,
+    typer.Option(metavar="N", min=1, help="Processes on this machine; one a core by default."),
+]
+ClusterAddress = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Run on a dask cluster: tcp://HOST:8786, its scheduler.",
+    ),
+]
+Resume = Annotated[
+    bool, typer.Option("--resume", help="Go on from the finished runs of an earlier attempt.")
+]
 
 
 def _version(wanted: bool) -> None:
@@ -156,6 +171,60 @@ def run(
 
         changes = tuple(set_ or ())
         good = carry_out(case, out, changes, detail, march.value, threads, converge, left)
+        if fail_on_verdict and not good:
+            raise typer.Exit(VERDICT)
+
+
+@app.command()
+def window(
+    case: CaseFile,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=FROM:TO:COUNT",
+            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
+            "values each from half to twice the case's own.",
+        ),
+    ] = None,
+    free: Annotated[
+        str,
+        typer.Option(
+            metavar="KEY,KEY",
+            help="Keys chosen anew at each point, from half to twice the case's own or, as "
+            "KEY=FROM:TO, from a range.",
+        ),
+    ] = "",
+    workers: Workers = None,
+    cluster: ClusterAddress = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.window beside the case."),
+    ] = None,
+    resume: Resume = False,
+    set_: Set = None,
+    detail: Annotated[
+        str | None,
+        typer.Option(metavar="coarse|standard|fine", help="Mesh of the map; coarse by default."),
+    ] = None,
+    fail_on_verdict: Annotated[
+        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no point works.")
+    ] = False,
+    debug: Debug = False,
+) -> None:
+    """Map where the base stays solid and the filler flows, and pick the quickest that works.
+
+    \b
+    Examples:
+      lapheat window stub.toml
+      lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
+      lapheat window stub.toml --free arc.current,arc.aim --resume
+    """
+    with ending(debug) as left:
+        from .window import carry_out
+
+        good = carry_out(
+            case, vary or (), free, tuple(set_ or ()), detail, out, workers, cluster, resume, left
+        )
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 

@@ -19,7 +19,7 @@ from typing import Any, Protocol, Self, TypeVar
 
 from ..casefile import CaseError, Fault
 
-__all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "executor_of"]
+__all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work", "executor_of"]
 
 Value = float | bool | str | None
 Row = dict[str, Value]

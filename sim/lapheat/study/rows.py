@@ -33,6 +33,11 @@ class RowFile:
     path : the file; None keeps rows in memory only
     resume : begin with the rows that are there; what a kill tore at the end is dropped
 
+    Attributes
+    ----------
+    rows : by key
+    used : keys that `collect` was asked for
+
     Raises
     ------
     OSError
@@ -42,16 +47,17 @@ class RowFile:
     def __init__(self, path: Path | None = None, resume: bool = False) -> None:
         self.path = path
         self.rows: dict[str, Row] = {}
+        self.used: set[str] = set()
         self._file = None
         if path is None:
             return
-        whole = self._read(path) if resume and path.exists() else 0
+        whole = self.take(path) if resume and path.exists() else 0
         path.parent.mkdir(parents=True, exist_ok=True)
         self._file = path.open("ab")
         self._file.truncate(whole)
 
-    def _read(self, path: Path) -> int:
-        """Take in the whole lines; returns where they end."""
+    def take(self, path: Path) -> int:
+        """Take in the whole lines of a file; returns where they end [bytes]."""
         end = 0
         with path.open("rb") as lines:
             for line in lines:
@@ -70,10 +76,14 @@ class RowFile:
         """Keep a row; when this returns it outlives a power cut."""
         self.rows[key] = row
         if self._file is not None:
-            text = json.dumps({"key": key, "row": row}, ensure_ascii=False)
-            self._file.write(f"{text}\n".encode())
+            self._file.write(_line(key, row).encode())
             self._file.flush()
             os.fsync(self._file.fileno())
+
+    def write_used(self, path: Path) -> None:
+        """Write the rows that `collect` gave, by key: the same bytes however they came to be."""
+        lines = (_line(key, self.rows[key]) for key in sorted(self.used))
+        path.write_text("".join(lines), "utf-8")
 
     def close(self, remove: bool = False) -> None:
         """Close the file, and with `remove` delete it: its rows stand elsewhere."""
@@ -92,6 +102,10 @@ class RowFile:
         at: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def _line(key: str, row: Row) -> str:
+    return json.dumps({"key": key, "row": row}, ensure_ascii=False) + "\n"
 
 
 def collect(
@@ -113,6 +127,7 @@ def collect(
     """
     keys = [task.key() for task in tasks]
     missing = {key: task for key, task in zip(keys, tasks, strict=True) if key not in store.rows}
+    store.used.update(keys)
     left = len(missing)
     names = list(missing)
 

@@ -109,7 +109,8 @@ def row_of(result: Result) -> Row:
 
     A side's surplus is how far above the filler's flow temperature the wanted share of it peaked:
     below zero where too little is wet, and still telling how much where all or nothing is.
-    `margin_K` is the lesser margin of tube and flange, `surplus_K` the lesser of the two sides;
+    `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
+    one, `surplus_K` the lesser of the two sides;
     `hottest_start_C` and `spread_K` (highest less lowest tube peak) are over the segments. What the
     joint does not have, or cannot (an alloy that never melts), is None.
     """
@@ -123,6 +124,7 @@ def row_of(result: Result) -> Row:
         "base_stays_solid": told.verdict.base_stays_solid,
         "filler_flows": told.verdict.filler_flows,
         "margin_K": min(margins, default=None),
+        "base_slack_K": min(margins) - result.case.limits.base_margin if margins else None,
         "surplus_K": min(known, default=None),
         "total_s": told.time.total_s,
         "arc_on_s": told.time.arc_on_s,
