@@ -11,6 +11,8 @@ from typing import Annotated
 import typer
 
 from .exits import VERDICT, ending
+from .options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
+from .studies import risk
 
 __all__ = ["app"]
 
@@ -27,33 +29,6 @@ class March(StrEnum):
 
     COMPILED = "compiled"
     FIPY = "fipy"
-
-
-CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).")]
-Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a failure.")]
-Detail = Annotated[
-    str | None,
-    typer.Option(metavar="coarse|standard|fine", help="Mesh, put over numerics.detail."),
-]
-Set = Annotated[
-    list[str] | None,
-    typer.Option("--set", metavar="KEY=VALUE", help="Change a key of the case; may be repeated."),
-]
-Workers = Annotated[
-    int | None,
-    typer.Option(metavar="N", min=1, help="Processes on this machine; one a core by default."),
-]
-ClusterAddress = Annotated[
-    str | None,
-    typer.Option(
-        "--cluster",
-        metavar="ADDRESS",
-        help="Run on a dask cluster: tcp://HOST:8786, its scheduler.",
-    ),
-]
-Resume = Annotated[
-    bool, typer.Option("--resume", help="Go on from the finished runs of an earlier attempt.")
-]
 
 
 def _version(wanted: bool) -> None:
@@ -227,6 +202,9 @@ def window(
         )
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
+
+
+app.command()(risk)
 
 
 @app.command()
