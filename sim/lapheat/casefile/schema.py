@@ -17,6 +17,8 @@ from .model import (
     LimitsTable,
     NumericsTable,
     ProbeTable,
+    ScaleTable,
+    ScatterTable,
     SpecificHeatTable,
     SurroundingsTable,
     Table,
@@ -36,6 +38,8 @@ _TABLES: dict[str, type[Table]] = {
     "surroundings": SurroundingsTable,
     "limits": LimitsTable,
     "numerics": NumericsTable,
+    "scale": ScaleTable,
+    "scatter": ScatterTable,
     "probe": ProbeTable,
 }
 
