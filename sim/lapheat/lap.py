@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from .constants import STEFAN_BOLTZMANN
+from .jit import plain
 
 __all__ = ["fill_lap"]
 
 
-@njit(cache=True, error_model="numpy")
+@plain
 def fill_lap(  # type: ignore[no-untyped-def]
     surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
 ):

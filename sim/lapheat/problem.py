@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from .alloys import Alloy
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
 from .case import Case
-from .constants import STEFAN_BOLTZMANN
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule
 from .section import EdgeKind, Region
+from .stability import explicit_limit
 
 __all__ = ["ARGON", "GapGas", "LapRows", "Problem", "aim_torch", "assemble", "tables_of"]
 
@@ -111,36 +111,13 @@ def tables_of(alloys: Sequence[Alloy]) -> Tables:
     steps = 0.5 * (conductivity[:, 1:] + conductivity[:, :-1]) * np.diff(temperature, axis=1)
     phi = np.concatenate([np.zeros((len(made), 1)), np.cumsum(steps, axis=1)], axis=1)
 
-    def split(values: Array) -> tuple[Array, Array]:
-        return np.ascontiguousarray(values[:, :-1]), np.diff(values, axis=1)
-
     return Tables(
         np.array([t.h0 for t in made]),
         np.array([1.0 / t.dh for t in made]),
-        *split(phi),
-        *split(temperature),
-        *split(conductivity),
+        phi,
+        temperature,
+        1.0 / conductivity,
     )
-
-
-def _explicit_limit(grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
-    """Step that keeps every cell's own share of its next value above zero [s]."""
-    steepest = (tables.phi_rise.max(axis=1) * tables.per_step)[grid.alloy]  # d phi / d h
-    table = [a.table() for a in alloys]
-    k_max = np.array([t.k_max for t in table])[grid.alloy]
-    c_min = np.array([t.c_min for t in table])[grid.alloy]
-    rate = 2.0 * grid.along * steepest
-    owner = np.repeat(np.arange(len(grid.mass)), np.diff(grid.first))
-    inside = (grid.kind == PLAIN) | (grid.kind == IN_FILLER)
-    np.add.at(rate, owner[inside], (grid.factor * steepest[owner])[inside])
-    a, b = owner[~inside], grid.other[~inside]
-    r = grid.near[~inside] / k_max[a] + grid.far[~inside] / k_max[b]
-    np.add.at(rate, a, grid.area[~inside] / r / c_min[a])
-    cell = np.repeat(np.arange(len(grid.mass)), np.diff(grid.wall_first))
-    hot = 4.0 * STEFAN_BOLTZMANN * grid.emissivity * 3000.0**3 + grid.film
-    through = grid.wall_area / (grid.wall_near / k_max[cell] + 1.0 / np.maximum(hot, 1e-300))
-    np.add.at(rate, cell, through / c_min[cell])
-    return float((grid.mass / rate).min())
 
 
 def assemble(
@@ -299,7 +276,7 @@ def assemble(
         air=np.array([beyond[n] for n in names], dtype=float),
         start=start,
         fillet_cells=fillet,
-        explicit_limit=_explicit_limit(grid, tables, alloys),
+        explicit_limit=explicit_limit(grid, tables, alloys),
     )
 
 
