@@ -13,16 +13,18 @@ from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
-from ..units import TEMPERATURE
+from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
 from .faults import did_you_mean
 from .fields import REFUSED
 from .finding import Finding, Path, Say
 from .held import of_held
 from .model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from .resolve import user_alloy
+from .scatter import WIDEST
 
 __all__ = ["Finding", "findings"]
 
+LEAST_RISE = 100.0  # [K] above the air that a pedal can hold
 COOLEST_WAIT = 5.0  # [K] above the air; nearer than this, waiting takes for ever
 
 
@@ -41,7 +43,9 @@ def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
         yield from _of_joint(case, case.flange, case.lap, case.fillet, say)
     yield from _of_travel(case, say)
     yield from of_held(file.fixture, case, say)
+    yield from _of_hand(case, say)
     yield from _of_probes(file, case, say)
+    yield from _of_scatter(case, say)
 
 
 def _of_tube(case: Case, say: Say) -> Iterator[Finding]:
@@ -100,6 +104,34 @@ def _of_travel(case: Case, say: Say) -> Iterator[Finding]:
             f"at least {say(air + COOLEST_WAIT, TEMPERATURE)}: "
             f"{COOLEST_WAIT:g} K above the surroundings",
             "the work never cools to the air's own temperature",
+        )
+
+
+def _of_hand(case: Case, say: Say) -> Iterator[Finding]:
+    arc, air = case.arc, case.surroundings.temperature
+    if case.travel.start == "on-flow" and case.joint == "bead-on-tube":
+        yield Finding(
+            ("travel", "start"),
+            '"timed": a bead-on-tube has no filler whose flow could be waited for',
+            "give travel.dwell instead",
+        )
+    if arc.control != "pedal":
+        return
+    if arc.hold is None:
+        if case.joint == "bead-on-tube":
+            allowed = "a temperature: a bead-on-tube has no filler whose flow would give it"
+            yield Finding(("arc", "hold"), allowed, "the pedal needs it", "nothing")
+    elif arc.hold < air + LEAST_RISE:
+        yield Finding(
+            ("arc", "hold"),
+            f"at least {say(air + LEAST_RISE, TEMPERATURE)}: {LEAST_RISE:g} K above the "
+            "surroundings",
+        )
+    low, high = arc.current_range
+    if arc.current < low or arc.current > high:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a range that holds arc.current, {say(arc.current, CURRENT)}: the pedal starts there",
         )
 
 
@@ -226,6 +258,22 @@ def _of_curve(path: Path, curve: ConductivityTable | SpecificHeatTable) -> Itera
     for index, (low, high) in enumerate(pairwise(curve.temperature), start=1):
         if low >= high:
             yield Finding((*path, "temperature", index), f"rising: above {low.text}")
+
+
+def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
+    """Amounts so large that a bench would now and then have nothing left of the value."""
+    values = {
+        "current": (case.arc.current, CURRENT),
+        "spot": (case.arc.spot, LENGTH),
+        "speed": (case.travel.speed, SPEED),
+        "wall": (case.tube.wall, LENGTH),
+    }
+    for name, (value, kind) in values.items():
+        spread = case.scatter[name]
+        if spread.way == "amount" and spread.size > WIDEST * value:
+            yield Finding(
+                ("scatter", name), f"at most {say(WIDEST * value, kind)}, {WIDEST:.0%} of the value"
+            )
 
 
 def _of_probes(file: CaseFile, case: Case, say: Say) -> Iterator[Finding]:

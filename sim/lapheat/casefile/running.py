@@ -35,6 +35,14 @@ def of_run(case: Case) -> Iterator[Finding]:
             f"and fillet leg, and {power:.0f} W enter the work",
             "more current, slower travel, or a smaller fillet",
         )
+    lowest = case.arc.power_at(case.arc.current_range[0])
+    if case.arc.control == "pedal" and lowest <= rod:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a lowest current that can melt the rod: {rod:.0f} W go into the filler at this "
+            f"travel speed and fillet leg, and {lowest:.0f} W would enter the work",
+            "a higher lowest current, slower travel, or a smaller fillet",
+        )
     chill = case.fixture.chill
     if chill is not None:
         alloy = case.alloys[chill.alloy]
@@ -54,7 +62,7 @@ def of_run(case: Case) -> Iterator[Finding]:
         # the rod melts in the second half of the tack's time
         needed, power = (
             2.0 * rod * seconds / tack.time,
-            case.arc.power * tack.current / case.arc.current,
+            case.arc.power_at(tack.current),
         )
         if power <= needed:
             yield Finding(
