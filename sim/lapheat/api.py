@@ -47,7 +47,11 @@ class Result:
 
 
 def simulate(
-    case: Case, march: str = "compiled", threads: int | None = None, report: Report | None = None
+    case: Case,
+    march: str = "compiled",
+    threads: int | None = None,
+    report: Report | None = None,
+    until: float = 0.0,
 ) -> Result:
     """Take a case through its schedule.
 
@@ -57,6 +61,7 @@ def simulate(
     march : "compiled" (numba) or "fipy": the same equations on the same mesh
     threads : of the compiled march, all by default
     report : called with a `march.Progress` after every step
+    until : time to which the cooling is followed at least [s]
 
     Raises
     ------
@@ -71,7 +76,7 @@ def simulate(
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     problem = problem_of(case)
     stepper = _stepper(problem, march, threads)
-    history = run_through(problem, stepper, report)
+    history = run_through(problem, stepper, report, until)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

@@ -286,8 +286,8 @@ class _March:
             self.starts.append((start[0], self.now, start[1]))
             self.done += 1
 
-    def cool(self) -> None:
-        """Go on after the last arc until the base is no longer hot."""
+    def cool(self, until: float) -> None:
+        """Go on after the last arc until the base is no longer hot, at least to a time [s]."""
         begun = self.now
         first = self.case.segment_count * self.sides
         probes = np.array(self.log.samples)[:, first:].max(axis=0)
@@ -296,12 +296,15 @@ class _March:
             np.maximum(probes, self.sample[first:], out=probes)
             falling = bool((self.sample[first:] < probes).all())
             cooled = float(self.state.best[:, 0].max()) < COOL_TO
-            return self.now - begun > COOL_AT_MOST or (cooled and falling)
+            enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
+            return enough and self.now >= until
 
-        self.rest(COOL_AT_LEAST, cold, 2.0 * COOL_AT_MOST)
+        self.rest(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
 
 
-def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> History:
+def march(
+    problem: Problem, stepper: Stepper, report: Report | None = None, until: float = 0.0
+) -> History:
     """March a problem through its schedule.
 
     Parameters
@@ -309,6 +312,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
     problem : from `setup.problem_of`
     stepper : the compiled or the FiPy one
     report : called after every step
+    until : time to which the cooling is followed at least [s]
 
     Raises
     ------
@@ -319,7 +323,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
     run = _March(problem, stepper, report)
     run.whole()
     total = run.now
-    run.cool()
+    run.cool(until)
     assert run.snapshot is not None
     return close_history(
         run.state,
