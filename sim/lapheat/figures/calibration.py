@@ -138,10 +138,11 @@ def _answers(axes: Axes, panel: AnswerPanel) -> None:
     axes.plot(panel.currents, panel.before, color=MUTED, dashes=(4, 2), label="computed before")
     axes.plot(panel.currents, panel.after, color=INK, linewidth=1.4, label="computed after")
     height = np.interp(panel.current, panel.currents, panel.after)
+    beside = _apart(panel.current, panel.answers)
     for answer, colour, marker, words in ((1.0, YES, "o", panel.yes), (0.0, NO, "s", panel.no)):
         these = panel.answers == answer
         axes.plot(
-            _apart(panel.current[these]),
+            beside[these],
             height[these],
             linestyle="",
             marker=marker,
@@ -156,12 +157,12 @@ def _answers(axes: Axes, panel: AnswerPanel) -> None:
     axes.legend(loc="best")
 
 
-def _apart(current: Array) -> Array:
-    """Trials at one current side by side [A]."""
-    width = 0.01 * max(float(np.ptp(current)), 1.0) if current.size else 0.0
-    seen: dict[float, int] = {}
-    moved = []
-    for amps in map(float, current):
-        seen[amps] = seen.get(amps, 0) + 1
-        moved.append(amps + width * (seen[amps] // 2) * (1 if seen[amps] % 2 else -1))
-    return np.array(moved)
+def _apart(current: Array, answers: Array) -> Array:
+    """Answers at one current side by side, in that order [A]."""
+    width = 0.022 * max(float(np.ptp(current)), 1.0)
+    moved = current.copy()
+    for amps in np.unique(current):
+        these = np.flatnonzero((current == amps) & np.isfinite(answers))
+        these = these[np.argsort(answers[these], kind="stable")]
+        moved[these] += width * (np.arange(len(these)) - 0.5 * (len(these) - 1))
+    return moved
