@@ -256,7 +256,7 @@ class Cluster:
             for index, task in enumerate(tasks)
         }
         try:
-            for future in finished(at):
+            for future in finished(at, loop=self._client.loop):
                 error = future.exception()
                 row: Row = {"failed": f"{type(error).__name__}: {error}"}
                 yield at[future], future.result() if error is None else row

@@ -147,6 +147,7 @@ def _figures(window: Window, folder: Path) -> list[Path]:
     pages = [panels[i : i + PANELS] for i in range(0, len(panels), PANELS)]
     axes = window.plan.axes
     names = []
+    apart = any(d.base or d.filler for d in window.differences)
     for number, page in enumerate(pages, start=1):
         chart = WindowChart(
             title=window.title,
@@ -155,7 +156,7 @@ def _figures(window: Window, folder: Path) -> list[Path]:
             panels=tuple(page),
             base_band=_band([d.base for d in window.differences]),
             filler_band=_band([d.filler for d in window.differences]),
-            band=f"{window.own_detail} mesh may put it here" if window.differences else "",
+            band=f"{window.own_detail} mesh may put it here" if apart else "",
         )
         name = Path("figures", "window.png" if len(pages) == 1 else f"window-{number}.png")
         write_png(draw(chart), folder / name)
