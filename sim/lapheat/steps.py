@@ -9,7 +9,7 @@ from .case import Case
 __all__ = ["COOL_AT_LEAST", "GROWTH", "LONGEST_STEP", "arc_step", "still_steps", "travel_steps"]
 
 STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
-GROWTH = 1.5  # of the step while nothing moves
+GROWTH = 2.0  # of the step while nothing moves
 LONGEST_STILL = 3.0  # arc steps, while the arc stands still
 LONGEST_STEP = 5.0  # [s], in a pause
 COOL_AT_LEAST = 10.0  # [s] of the run after the last arc
