@@ -251,12 +251,8 @@ class FipyStepper:
         self._wall_cell = (cell[:, None] * layers + np.arange(layers)).ravel()
         self._terms = _Terms(problem.mesh)
         tables = problem.tables
-        self._nodes = [
-            (t, low + np.arange(len(t)) / per_step)
-            for t, low, per_step in zip(
-                tables.temperature, tables.low, tables.per_step, strict=True
-            )
-        ]
+        columns = zip(tables.temperature, tables.low, tables.per_step, strict=True)
+        self._nodes = [(t, low + np.arange(len(t)) / each) for t, low, each in columns]
 
     def advance(self, state: State, dt: float) -> float:
         """March by `dt` [s]; returns the heat lost through the walls [J].

@@ -15,6 +15,7 @@ from .hand import Hand
 from .history import Clock, History, Ledger, Snapshot, Trace
 from .problem import Problem
 from .readout import close_history
+from .rod import Rod
 from .schedule import Schedule, Segment
 from .state import MarchError, State, Stepper
 from .steps import (
@@ -78,54 +79,6 @@ class _Log:
             starts=points,
             probes=samples[:, starts * sides :],
         )
-
-
-class _Rod:
-    """The rod of one segment: what is laid when, and the heat that melts it.
-
-    A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it. Where a tack lies nothing is laid.
-    """
-
-    def __init__(
-        self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
-    ) -> None:
-        numbers = np.arange(segment.first_layer, segment.last_layer)
-        self.order = numbers if segment.direction > 0 else numbers[::-1]
-        self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
-        self.missing = np.asarray(~(state.alive[:, self.order] > 0.0).any(axis=0))
-        self._power = layer_heat * len(numbers) / seconds
-        mass = state.problem.grid.mass[state.problem.fillet_cells]
-        self.share = mass / mass.sum() if len(mass) else mass
-        self.laid = 0
-        self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
-
-    def power(self, gone: float) -> float:
-        """Heat that the rod takes off the arc after the share `gone` of the way [W]."""
-        count = len(self.order)
-        return self._power if self.missing[min(int(gone * count), count - 1)] else 0.0
-
-    def feed(self, gone: float, lead: float, dt: float) -> float:
-        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
-        count = len(self.order)
-        if not len(self.share):
-            return 0.0
-        here = gone * count
-        due = min(int(here + lead + 0.5 + 1e-9), count)
-        given = 0.0
-        if due > self.laid:
-            fresh = np.flatnonzero(self.missing[self.laid : due]) + self.laid
-            if len(fresh):
-                brought = self.state.lay(self.order[fresh], self.flow)
-                self.left[fresh] = self.heat - brought
-                given += float(brought.sum())
-            self.laid = due
-        # until the arc stands over the layer's middle, in whole steps
-        passing = (np.arange(count) + 0.5 - here) * self.seconds / count
-        now = self.left / np.maximum(np.round(passing / dt), 1.0)
-        self.state.rod[:, self.order] = self.share[:, None] * now / dt
-        self.left -= now
-        return given + float(now.sum())
 
 
 class _March:
@@ -254,7 +207,7 @@ class _March:
         # whole half layers, so that filler starts at the middle of one
         count = travel_steps(seconds, self.arc_step, layers)
         dt = seconds / count
-        rod = _Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
+        rod = Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
         start, move, taken = self.angle, (target - self.angle) / count, 0.0
         for i in range(count):
             if rod:
@@ -359,8 +312,8 @@ class _March:
             self.starts.append(Clock(struck, self.now, temperature, wait, flowed))
             self.done += 1
 
-    def cool(self) -> None:
-        """Go on after the last arc until the base is no longer hot."""
+    def cool(self, until: float) -> None:
+        """Go on after the last arc until the base is no longer hot, at least to a time [s]."""
         begun = self.now
         first = self.case.segment_count * self.sides
         probes = np.array(self.log.samples)[:, first:].max(axis=0)
@@ -369,13 +322,18 @@ class _March:
             np.maximum(probes, self.sample[first:], out=probes)
             falling = bool((self.sample[first:] < probes).all())
             cooled = float(self.state.best[:, 0].max()) < COOL_TO
-            return self.now - begun > COOL_AT_MOST or (cooled and falling)
+            enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
+            return enough and self.now >= until
 
-        self.rest(COOL_AT_LEAST, cold, 2.0 * COOL_AT_MOST)
+        self.rest(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
 
 
 def march(
-    problem: Problem, stepper: Stepper, report: Report | None = None, shorter: float = 1.0
+    problem: Problem,
+    stepper: Stepper,
+    report: Report | None = None,
+    shorter: float = 1.0,
+    until: float = 0.0,
 ) -> History:
     """March a problem through its schedule.
 
@@ -385,6 +343,7 @@ def march(
     stepper : the compiled or the FiPy one
     report : called after every step
     shorter : its steps are that many times shorter than usual
+    until : time to which the cooling is followed at least [s]
 
     Raises
     ------
@@ -395,7 +354,7 @@ def march(
     run = _March(problem, stepper, report, shorter)
     run.whole()
     total = run.now
-    run.cool()
+    run.cool(until)
     run.state.fill_lap()  # as the last step left it
     assert run.snapshot is not None
     return close_history(

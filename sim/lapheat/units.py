@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -246,6 +246,11 @@ def read_quantity(given: object, kind: Kind) -> Quantity:
         if kind.si:
             raise UnitError("no unit", _plain_hint(repr(given), kind))
         return _finite(float(given) if abs(given) < 1e300 else float("inf"), repr(given), "")
+    return _read_text(given, kind)
+
+
+@lru_cache(maxsize=4096)  # a sweep reads the same texts again and again
+def _read_text(given: str, kind: Kind) -> Quantity:
     text = " ".join(given.replace("\u2212", "-").split())
     match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import isfinite
 from typing import Final, overload
 
@@ -290,13 +290,7 @@ class Alloy:
         if self.scaled_from is not None:  # its temperatures are the same: no need to solve again
             alloy, factor = self.scaled_from
             return alloy.table(size).scaled(factor)
-        first, last = (self.enthalpy(T) for T in TABLE_RANGE)
-        h = np.linspace(first, last, size)
-        T = np.asarray(self.temperature(h))
-        k, c = np.asarray(self.k(T)), np.asarray(self.c(T))
-        T.flags.writeable = k.flags.writeable = False
-        dh = (last - first) / (size - 1)
-        return EnthalpyTable(first, dh, T, k, float(c.min()), float(k.max()))
+        return _table(self, size)
 
     def held(self, T_min: float, T_max: float, *, expansion: bool = False) -> tuple[str, ...]:
         """Plain sentences naming what was used outside its published range.
@@ -370,3 +364,14 @@ def _samples(values: Property) -> Array:
     """Temperatures that would show a dip below 0: ends of the pieces and points between [K]."""
     between = [np.linspace(piece.low, piece.high, 9) for piece in values.pieces]
     return np.concatenate(between)
+
+
+@lru_cache(maxsize=32)  # most of what a small case costs to set up; cases of a sweep share alloys
+def _table(alloy: Alloy, size: int) -> EnthalpyTable:
+    first, last = (alloy.enthalpy(T) for T in TABLE_RANGE)
+    h = np.linspace(first, last, size)
+    T = np.asarray(alloy.temperature(h))
+    k, c = np.asarray(alloy.k(T)), np.asarray(alloy.c(T))
+    T.flags.writeable = k.flags.writeable = False
+    dh = (last - first) / (size - 1)
+    return EnthalpyTable(first, dh, T, k, float(c.min()), float(k.max()))

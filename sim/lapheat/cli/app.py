@@ -12,7 +12,7 @@ import typer
 
 from .exits import VERDICT, ending
 from .options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
-from .studies import risk
+from .studies import calibrate, risk
 
 __all__ = ["app"]
 
@@ -256,6 +256,7 @@ def sequences(
 
 
 app.command()(risk)
+app.command()(calibrate)
 
 
 @app.command()

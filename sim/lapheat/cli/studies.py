@@ -11,7 +11,7 @@ import typer
 from .exits import ending
 from .options import CaseFile, ClusterAddress, Debug, Resume, Set, Workers
 
-__all__ = ["risk"]
+__all__ = ["calibrate", "risk"]
 
 
 def risk(
@@ -65,6 +65,79 @@ def risk(
             samples,
             seed,
             within,
+            tuple(set_ or ()),
+            detail,
+            out,
+            workers,
+            cluster,
+            resume,
+            left,
+        )
+
+
+def calibrate(
+    case: CaseFile,
+    measured: Annotated[
+        Path,
+        typer.Argument(
+            metavar="MEASURED.csv",
+            help="Thermocouples: time_s and one column a probe, such as top_C. Or trials: "
+            "current_A with melted, wet or both, yes or no.",
+        ),
+    ],
+    fit: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME,NAME",
+            help="Of efficiency, spot, convection, bore_convection, clearance (of the lap) and "
+            "emissivity (a factor). efficiency,spot by default; for trials efficiency.",
+        ),
+    ] = None,
+    bounds: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=LOW:HIGH", help="Where to look; may be repeated."),
+    ] = None,
+    clock: Annotated[
+        bool, typer.Option("--clock", help="The record may have begun before or after the arc.")
+    ] = False,
+    scatter: Annotated[
+        str,
+        typer.Option(
+            metavar="KELVIN", help="Of trials: how much peaks differ from one to the next."
+        ),
+    ] = "40 K",
+    workers: Workers = None,
+    cluster: ClusterAddress = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.calibration beside the case."),
+    ] = None,
+    resume: Resume = False,
+    set_: Set = None,
+    detail: Annotated[
+        str | None,
+        typer.Option(metavar="coarse|standard|fine", help="Mesh of the fit; coarse by default."),
+    ] = None,
+    debug: Debug = False,
+) -> None:
+    """Fit what is uncertain to what was measured, and write the case with the fitted values.
+
+    \b
+    Examples:
+      lapheat calibrate bead.toml bead.csv
+      lapheat calibrate bead.toml bead.csv --fit efficiency,spot,emissivity --clock
+      lapheat calibrate stub.toml trials.csv --scatter "30 K"
+    """
+    with ending(debug) as left:
+        from .calibrate import carry_out
+
+        carry_out(
+            case,
+            measured,
+            fit,
+            bounds or (),
+            clock,
+            scatter,
             tuple(set_ or ()),
             detail,
             out,

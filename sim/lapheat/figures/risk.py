@@ -127,7 +127,7 @@ def _drivers(axes: Axes, panel: RiskPanel) -> None:
     if panel.trusted:
         axes.set_title(f"What drives it ({quality})")
     else:
-        axes.set_title(f"Not to be trusted: {quality}, 90 % needed", color=BAD)
+        axes.set_title(f"Do not trust: {quality}", color=BAD)
     axes.legend(
         handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
         loc="lower right",

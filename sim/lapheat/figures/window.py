@@ -172,11 +172,13 @@ def window(chart: WindowChart) -> Figure:
             _panel(axes, panel, chart)
         for axes in list(grid.flat)[count:]:
             axes.set_visible(False)
-        if count == 1:
-            grid[0, 0].set(xlabel=chart.labels[0], ylabel=chart.labels[1])
-        else:
-            figure.supxlabel(chart.labels[0], fontsize=8.5)
-            figure.supylabel(chart.labels[1], fontsize=8.5)
+        for index in range(count):
+            axes = grid.flat[index]
+            if index % columns == 0:
+                axes.set_ylabel(chart.labels[1])
+            if index + columns >= count:  # the lowest of its column
+                axes.set_xlabel(chart.labels[0])
+                axes.tick_params(labelbottom=True)
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
         _legend(figure, chart)
     return figure

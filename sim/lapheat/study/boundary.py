@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay, QhullError
 
-__all__ = ["level_lines", "triangles_of"]
+__all__ = ["along", "level_lines", "triangles_of"]
 
 Array = NDArray[np.float64]
 Edge = tuple[int, int]
@@ -64,3 +65,12 @@ def level_lines(places: Array, values: Array, level: float = 0.0) -> list[Array]
             chain.append(chain[0])
         lines.append(np.array([crossing[edge] for edge in chain]))
     return lines
+
+
+def along(line: Array, step: float) -> Array:
+    """Points of a line (n, 2) and between them, at most `step` apart; (k, 2)."""
+    parts = [line[:1]]
+    for a, b in pairwise(line):
+        count = max(1, ceil(float(np.abs(b - a).max()) / step))
+        parts.append(a + np.arange(1, count + 1)[:, None] / count * (b - a))
+    return np.concatenate(parts)

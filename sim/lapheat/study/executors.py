@@ -15,9 +15,10 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from types import TracebackType
-from typing import Any, Protocol, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
 
-from ..casefile import CaseError, Fault
+if TYPE_CHECKING:
+    from ..casefile import CaseError
 
 __all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work", "executor_of"]
 
@@ -255,7 +256,7 @@ class Cluster:
             for index, task in enumerate(tasks)
         }
         try:
-            for future in finished(at):
+            for future in finished(at, loop=self._client.loop):
                 error = future.exception()
                 row: Row = {"failed": f"{type(error).__name__}: {error}"}
                 yield at[future], future.result() if error is None else row
@@ -270,6 +271,8 @@ class Cluster:
 
 
 def _refused(address: str, allowed: str, hint: str) -> CaseError:
+    from ..casefile import CaseError, Fault  # a worker that reads no case needs no pydantic
+
     return CaseError([Fault("", "--cluster", address, allowed, hint)])
 
 

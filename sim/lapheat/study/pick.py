@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from math import inf, isfinite, isnan, nan
+from math import inf, isfinite
 
 from ..casefile import CaseError
 from .axes import Axis, about_own
 from .executors import Row
-from .search import FreeTrial, start_of
+from .search import FreeTrial, start_of, worst_of
 from .trial import Trial
 from .window import MEASURES, Place, Run, Sweep, slack
 
@@ -96,15 +96,22 @@ def choose(sweep: Sweep, known: list[Difference]) -> Pick:
     while True:
         good = [run for run in sweep.sorted() if _least(run, looked) >= 0.0]
         good.sort(key=lambda run: (_time(run), -_least(run, looked), run.place))
-        new = [run for run in good if run.place not in looked][:AT_ONCE]
-        first = next((run for run in good if run.place in looked), None)
-        if first is not None and (not new or _time(first) <= _time(new[0])):
-            return _picked(sweep, first, looked[first.place].row, len(good))
+        sure = next((run for run in good if run.place in looked), None)
+        new = [run for run in good if run.place not in looked and _beats(run, sure)]
+        if not new and sure is None:  # those that work on the map, whatever is foretold
+            new = [run for run in sweep.sorted() if run.works and run.place not in looked]
+            new.sort(key=lambda run: (-_least(run, looked), _time(run), run.place))
+        if sure is not None and (not new or spent >= TRIED):
+            return _picked(sweep, sure, looked[sure.place].row, len(good))
         if not new or spent >= TRIED:
             return _missed(sweep, looked)
-        for difference in _full(sweep, new, "confirming the pick"):
+        for difference in _full(sweep, new[:AT_ONCE], "confirming the pick"):
             looked[difference.run.place] = difference
-        spent += len(new)
+        spent += AT_ONCE
+
+
+def _beats(run: Run, sure: Run | None) -> bool:
+    return sure is None or _time(run) < _time(sure)
 
 
 def _time(run: Run) -> float:
@@ -115,19 +122,22 @@ def _time(run: Run) -> float:
 def _least(run: Run, looked: Mapping[Place, Difference]) -> float:
     """Lesser of base slack and filler surplus at the case's own detail, known or foretold [K].
 
-    What was looked at differs from the map; the worst of those differences is held to be
-    everywhere.
+    What is foretold differs from the map as the nearest point that was looked at does.
     """
     if run.place in looked:
-        row = looked[run.place].row
-        least = min((slack(row, measure) for measure in MEASURES.values()), default=inf)
-        works = all(row.get(flag) is True for flag in MEASURES)
-        return max(least, 0.0) if works else (least if least < 0.0 else -inf)
-    base = min((d.base for d in looked.values()), default=0.0)
-    filler = min((d.filler for d in looked.values()), default=0.0)
-    shifted = zip(MEASURES.values(), (base, filler), strict=True)
-    least = min(slack(run.row, measure) + shift for measure, shift in shifted)
-    return -inf if isnan(least) else least
+        row, shifts = looked[run.place].row, (0.0, 0.0)
+    else:
+        row = run.row
+        near = min(looked.values(), key=lambda d: _apart(d.run.place, run.place), default=None)
+        shifts = (near.base, near.filler) if near is not None else (0.0, 0.0)
+    if row.get("failed") is not None:
+        return -inf
+    pairs = zip(MEASURES.values(), shifts, strict=True)
+    return min(slack(row, measure) + shift for measure, shift in pairs)
+
+
+def _apart(a: Place, b: Place) -> float:
+    return max((abs(x - y) for x, y in zip(a, b, strict=True)), default=0.0)
 
 
 def _picked(sweep: Sweep, run: Run, row: Row, count: int) -> Pick:
@@ -145,7 +155,11 @@ def _state(row: Row) -> str:
     margin, base, filler = (row.get(n) for n in ("margin_K", *MEASURES.values()))
     if margin is not None and base is not None:
         wanted = float(margin) - float(base)
-        told.append(f"the base stays {margin:.0f} K below solidus where {wanted:.0f} K are wanted")
+        side = "below" if float(margin) > 0.0 else "above"
+        told.append(
+            f"the base peaks {abs(float(margin)):.0f} K {side} solidus where {wanted:.0f} K below "
+            "are wanted"
+        )
     if filler is not None:
         side = "above" if float(filler) >= 0.0 else "below"
         told.append(
@@ -169,22 +183,27 @@ def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Pick:
 
 
 def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> str:
-    """Search each key alone from the nearest miss on."""
+    """Search each key alone from the nearest miss on, and try the best in full."""
     axes = list(_lever_axes(sweep))
     trial = Trial(sweep.plan.source, nearest.inputs, sweep.plan.detail)
     tasks = [FreeTrial(trial, (a,), start_of(trial.case(), (a,))) for a in axes]
     rows = sweep.levers("looking for a lever", tasks)
-    found = []
-    for axis, row in zip(axes, rows, strict=True):
-        # off the map, so that the differences to the case's own detail are foretold
-        here = Run((nan,), (), row)
-        found.append((_least(here, looked), axis.key, str(row.get(axis.key))))
-    best, key, value = max(found, default=(-inf, "", ""))
-    if best == -inf:
+    shift = _least(nearest, looked) - worst_of(nearest.row)
+    found = [
+        (worst_of(row) + shift, axis.key, str(row.get(axis.key)))
+        for axis, row in zip(axes, rows, strict=True)
+        if row.get("failed") is None
+    ]
+    if not found:
         return "no single key was found to help"
-    if best >= 0.0:
-        return f"{key} = {value} there would open the window"
-    return f"no single key opens it; {key} = {value} comes closest, {-best:.0f} K short"
+    best, key, value = max(found)
+    if best < 0.0:
+        return f"no single key opens it; {key} = {value} comes closest, {-best:.0f} K short"
+    full = replace(trial, inputs=(*trial.inputs, (key, value)), detail=None)
+    (row,) = sweep.rows("trying the lever", [full])
+    if all(row.get(flag) is True for flag in MEASURES):
+        return f"{key} = {value} there opens the window: {_state(row)}"
+    return f"{key} = {value} there nearly opens it: {_state(row)}"
 
 
 def _lever_axes(sweep: Sweep) -> Iterator[Axis]:

@@ -36,7 +36,7 @@ class FreeTrial:
     def at(self, place: Array) -> Trial:
         """Trial with the free keys at these shares of their ranges."""
         chosen = tuple(
-            (axis.key, axis.text(axis.at(float(share))))
+            (axis.key, axis.text(axis.at(round(float(share), 3))))
             for axis, share in zip(self.free, place, strict=True)
         )
         return replace(self.trial, inputs=self.trial.inputs + chosen)

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..casefile import CaseError, case_text, case_to_toml, read_case_text
-from ..readout import side_areas
+from ..casefile import CaseError, case_text, read_case_text
+from ..casefile.rows import rows_of
 from ..version import __version__
 from .executors import Row, Value
 
@@ -85,7 +85,8 @@ class Trial:
     def key(self) -> str:
         """Hash of the resolved inputs: the same for "1 in" and "25.4 mm"."""
         try:
-            resolved = case_to_toml(self.case())
+            case = self.case()
+            resolved = f"{[(row.key, row.value) for row in rows_of(case)]} {case.alloys}"
         except CaseError as error:
             resolved = f"{self} {error}"
         return hashlib.sha256(f"{__version__}\n{resolved}".encode()).hexdigest()[:24]
@@ -155,6 +156,8 @@ def row_of(result: Result) -> Row:
 
 def _surplus(result: Result, side: str) -> float | None:
     """Temperature that the wanted share of a side's laid area reached, less filler flow [K]."""
+    from ..readout import side_areas
+
     history, lap = result.history, result.history.problem.lap
     peak = history.tube_side if side == "tube" else history.flange_side
     if peak is None or lap is None:

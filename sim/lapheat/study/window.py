@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .axes import Axis
+from .boundary import along, level_lines
 from .executors import Executor, Row, Work
 from .rows import RowFile, collect
 from .search import FreeTrial, run_free, start_of
@@ -23,8 +24,10 @@ Place = tuple[float, ...]
 Report = Callable[[str, int, int], None]
 
 TOLERANCE = 0.05  # share of an axis within which a boundary is found
+REACH = 0.04  # share of an axis within which a run lies of each part of a boundary
 # The two boundaries: the boolean that flips there, and the measure that is zero there [K].
 MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "surplus_K"}
+ROUNDS = 20  # of runs along the boundaries, at most
 ROUND = 9  # decimals that tell places apart
 
 
@@ -167,26 +170,52 @@ class Sweep:
         for (axis, _), line in lines.items():
             yield axis, line
 
+    def panels(self) -> Iterator[tuple[Place, list[Run]]]:
+        """Runs over the first two axes, for each value on the grid of the others."""
+        others = [[round(axis.share(v), ROUND) for v in axis.values] for axis in self.plan.axes[2:]]
+        for at in product(*others):
+            yield at, [run for run in self.sorted() if run.place[2:] == at]
+
 
 def map_of(sweep: Sweep) -> None:
-    """Run the grid, then along the boundaries until each grid line's crossing is located."""
+    """Run the grid, then along the boundaries until they are located within `TOLERANCE`."""
     axes = sweep.plan.axes
     shares = [[round(axis.share(value), ROUND) for value in axis.values] for axis in axes]
     grid = list(product(*shares))
     sweep.add("coarse grid", grid, later=len(grid))
-    for number in range(1, 20):
-        places: set[Place] = set()
-        for measure, axis, a, b in sweep.crossed():
-            share = _between(
-                a.place[axis], slack(a.row, measure), b.place[axis], slack(b.row, measure)
-            )
-            if share is not None:
-                place = (*a.place[:axis], round(share, 3), *a.place[axis + 1 :])
-                places.add(place)
-        new = [place for place in sorted(places) if place not in sweep.runs]
+    for number in range(1, ROUNDS):
+        new = _on_lines(sweep) or _between_lines(sweep)
         if not new:
             break
         sweep.add(f"boundaries, round {number}", new, later=len(new) // 2)
+
+
+def _on_lines(sweep: Sweep) -> list[Place]:
+    """Where to run next to close in the crossings of the grid's lines."""
+    places: set[Place] = set()
+    for measure, axis, a, b in sweep.crossed():
+        ends = a.place[axis], slack(a.row, measure), b.place[axis], slack(b.row, measure)
+        share = _between(*ends)
+        if share is not None:
+            places.add((*a.place[:axis], round(share, 3), *a.place[axis + 1 :]))
+    return sorted(places - sweep.runs.keys())
+
+
+def _between_lines(sweep: Sweep) -> list[Place]:
+    """Where to run next so that no part of a boundary, as drawn, is far from a run."""
+    new: list[Place] = []
+    for others, runs in sweep.panels():
+        near = np.array([run.place[:2] for run in runs])
+        for measure in MEASURES.values():
+            values = np.array([slack(run.row, measure) for run in runs])
+            values[~np.isfinite(values)] = np.nan
+            for line in level_lines(near[: len(values)], values):
+                for point in along(line, 0.2 * TOLERANCE):
+                    if np.abs(near - point).max(axis=1).min() > REACH:
+                        first, second = (round(float(share), 3) for share in point)
+                        new.append((first, second, *others))
+                        near = np.vstack([near, point])
+    return [place for place in dict.fromkeys(new) if place not in sweep.runs]
 
 
 def _between(a: float, fa: float, b: float, fb: float) -> float | None:

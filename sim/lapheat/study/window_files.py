@@ -147,15 +147,17 @@ def _figures(window: Window, folder: Path) -> list[Path]:
     pages = [panels[i : i + PANELS] for i in range(0, len(panels), PANELS)]
     axes = window.plan.axes
     names = []
+    free = [axis.key for axis in window.plan.free]
+    apart = any(d.base or d.filler for d in window.differences)
     for number, page in enumerate(pages, start=1):
         chart = WindowChart(
-            title=window.title,
+            title=window.title + (f": best {', '.join(free)} at each point" if free else ""),
             labels=(_label(axes[0]), _label(axes[1])),
             ends=((axes[0].values[0], axes[0].values[-1]), (axes[1].values[0], axes[1].values[-1])),
             panels=tuple(page),
             base_band=_band([d.base for d in window.differences]),
             filler_band=_band([d.filler for d in window.differences]),
-            band=f"{window.own_detail} mesh may put it here" if window.differences else "",
+            band=f"{window.own_detail} mesh may put it here" if apart else "",
         )
         name = Path("figures", "window.png" if len(pages) == 1 else f"window-{number}.png")
         write_png(draw(chart), folder / name)
