@@ -7,9 +7,12 @@ from dataclasses import dataclass, field
 from math import ceil, floor, pi
 
 from .alloys import Alloy
+from .units import rounded
 
 __all__ = [
+    "CONTROLS",
     "ORDERS",
+    "STARTS",
     "Arc",
     "Bench",
     "Case",
@@ -25,10 +28,13 @@ __all__ = [
     "Tack",
     "Travel",
     "Tube",
+    "conventional_voltage",
     "tacked_layers",
 ]
 
 ORDERS = ("in-turn", "opposite", "quarters", "backstep")
+CONTROLS = ("steady", "pedal")
+STARTS = ("timed", "on-flow")
 
 
 @dataclass(frozen=True)
@@ -77,9 +83,22 @@ class Fillet:
     wire_diameter: float
 
 
+def conventional_voltage(current: float) -> float:
+    """Load voltage of TIG by convention [V], of a current [A].
+
+    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
+    from memory). It is the load a power source is rated at and reads above a real argon arc.
+    """
+    return rounded(min(10.0 + 0.04 * current, 34.0))
+
+
 @dataclass(frozen=True)
 class Arc:
-    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad]."""
+    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad].
+
+    With `control` "pedal" the current follows, `pedal_lag` [s] behind and inside `current_range`
+    [A], what keeps the hottest base under the arc at `hold` [K]; it strikes at `current`.
+    """
 
     current: float
     voltage: float
@@ -88,16 +107,34 @@ class Arc:
     spot: float
     work_angle: float
     aim: float
+    control: str = "steady"
+    hold: float | None = None
+    current_range: tuple[float, float] = (0.0, 0.0)
+    pedal_lag: float = 0.3
 
     @property
     def power(self) -> float:
         """Heat that enters the work at full current [W]."""
         return self.efficiency * self.voltage * self.current
 
+    def voltage_at(self, current: float) -> float:
+        """Voltage at another current [A]: as measured, or by the convention [V]."""
+        if self.voltage_measured or current == self.current:
+            return self.voltage
+        return conventional_voltage(current)
+
+    def power_at(self, current: float) -> float:
+        """Heat that enters the work at another current [A] [W]."""
+        return self.efficiency * self.voltage_at(current) * current
+
 
 @dataclass(frozen=True)
 class Travel:
-    """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K]."""
+    """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K].
+
+    With `start` "timed" the arc stands for `dwell` before it travels; with "on-flow" until both
+    sides have reached filler flow, at the latest for `dwell_limit`.
+    """
 
     speed: float
     segment: float
@@ -108,6 +145,8 @@ class Travel:
     dwell: float = 0.0
     taper: float = 0.0
     coverage: float = 1.0
+    start: str = "timed"
+    dwell_limit: float = 10.0
 
     def segments_in(self, circumference: float) -> int:
         """Number of equal segments that close a ring of this circumference [m]."""

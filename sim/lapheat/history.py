@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import nan
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from .problem import Problem
 
-__all__ = ["History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
+__all__ = ["Clock", "History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
 
 Array = NDArray[np.float64]
 
@@ -68,7 +68,9 @@ class SegmentRun:
     """One segment as it was laid. Angles [rad], times [s], temperatures [K], shares [-].
 
     `from_angle` to `to_angle` is in the direction of travel; peaks are the highest of the whole
-    run on that segment's part of the ring; shares are nan for a bead-on-tube.
+    run on that segment's part of the ring; shares are nan for a bead-on-tube. The arc stood for
+    `wait` before it travelled, and both sides at the start point had then `flowed` or not (None
+    for a bead-on-tube).
     """
 
     number: int
@@ -81,6 +83,18 @@ class SegmentRun:
     flange_peak: float
     tube_side_wet: float
     flange_side_wet: float
+    wait: float = 0.0
+    flowed: bool | None = None
+
+
+class Clock(NamedTuple):
+    """When the arc struck and went out [s], the start point at strike [K], and the wait there."""
+
+    start: float
+    end: float
+    temperature: float
+    wait: float
+    flowed: bool | None
 
 
 @dataclass(frozen=True)

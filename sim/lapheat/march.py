@@ -11,12 +11,22 @@ from numpy.typing import NDArray
 
 from .case import Case, Tack, tacked_layers
 from .fixture import advance
-from .history import History, Ledger, Snapshot, Trace
+from .hand import Hand
+from .history import Clock, History, Ledger, Snapshot, Trace
 from .problem import Problem
 from .readout import close_history
+from .rod import Rod
 from .schedule import Schedule, Segment
 from .state import MarchError, State, Stepper
-from .steps import COOL_AT_LEAST, GROWTH, LONGEST_STEP, arc_step, still_steps, travel_steps
+from .steps import (
+    COOL_AT_LEAST,
+    GROWTH,
+    LONGEST_STEP,
+    arc_step,
+    dwell_steps,
+    still_steps,
+    travel_steps,
+)
 
 __all__ = ["Progress", "Report", "march"]
 
@@ -71,54 +81,6 @@ class _Log:
         )
 
 
-class _Rod:
-    """The rod of one segment: what is laid when, and the heat that melts it.
-
-    A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it. Where a tack lies nothing is laid.
-    """
-
-    def __init__(
-        self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
-    ) -> None:
-        numbers = np.arange(segment.first_layer, segment.last_layer)
-        self.order = numbers if segment.direction > 0 else numbers[::-1]
-        self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
-        self.missing = np.asarray(~(state.alive[:, self.order] > 0.0).any(axis=0))
-        self._power = layer_heat * len(numbers) / seconds
-        mass = state.problem.grid.mass[state.problem.fillet_cells]
-        self.share = mass / mass.sum() if len(mass) else mass
-        self.laid = 0
-        self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
-
-    def power(self, gone: float) -> float:
-        """Heat that the rod takes off the arc after the share `gone` of the way [W]."""
-        count = len(self.order)
-        return self._power if self.missing[min(int(gone * count), count - 1)] else 0.0
-
-    def feed(self, gone: float, lead: float, dt: float) -> float:
-        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
-        count = len(self.order)
-        if not len(self.share):
-            return 0.0
-        here = gone * count
-        due = min(int(here + lead + 0.5 + 1e-9), count)
-        given = 0.0
-        if due > self.laid:
-            fresh = np.flatnonzero(self.missing[self.laid : due]) + self.laid
-            if len(fresh):
-                brought = self.state.lay(self.order[fresh], self.flow)
-                self.left[fresh] = self.heat - brought
-                given += float(brought.sum())
-            self.laid = due
-        # until the arc stands over the layer's middle, in whole steps
-        passing = (np.arange(count) + 0.5 - here) * self.seconds / count
-        now = self.left / np.maximum(np.round(passing / dt), 1.0)
-        self.state.rod[:, self.order] = self.share[:, None] * now / dt
-        self.left -= now
-        return given + float(now.sum())
-
-
 class _March:
     def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
         assert problem.case is not None
@@ -145,9 +107,10 @@ class _March:
         # what cannot melt still has a hottest place
         self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
         self.arc_step = arc_step(self.case)
+        self.hand = Hand(self.state, self.case)
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
-        self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
+        self.starts: list[Clock] = []
         fillet = problem.fillet_cells
         self.flow = self.layer_heat = 0.0
         if len(fillet):
@@ -207,16 +170,29 @@ class _March:
 
     def hold(self, seconds: float, fade: bool = False) -> None:
         """Keep the arc still; with `fade` the current falls to zero."""
-        full, gone = self.case.arc.power, 0.0
-        for dt in still_steps(seconds, self.arc_step):
+        arc, full, gone = self.case.arc, self.hand.current, 0.0
+        steps = still_steps(seconds, self.arc_step) if fade else dwell_steps(self.case, seconds)
+        for dt in steps:
             before = 1.0 - gone / seconds if fade else 1.0
             gone += dt
             after = max(0.0, 1.0 - gone / seconds) if fade else 1.0
-            self.state.burn((self.angle, full * before), (self.angle, full * after))
             share = 0.5 * (before + after)
-            self.step(dt, full * share)
-            self.write(self.case.arc.current * share)
+            current = full * share if fade else self.hand.press(self.angle, dt)
+            power = arc.power_at(current)
+            ends = (power * before / share, power * after / share)
+            self.state.burn((self.angle, ends[0]), (self.angle, ends[1]))
+            self.step(dt, power)
+            self.write(current)
         self.arc_on += seconds
+
+    def wait_for_flow(self, segment: Segment) -> None:
+        """Keep the arc still until both sides flow, at the latest until `dwell_limit`."""
+        limit, begun = self.case.travel.dwell_limit, self.now
+        while not self.hand.flows(segment):
+            left = begun + limit - self.now
+            if left < 1e-9:
+                return
+            self.hold(left if left < 1.2 * self.arc_step else self.arc_step)
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
         """Move the arc to `target` [rad], laying filler on the way if `lay`."""
@@ -228,17 +204,18 @@ class _March:
         # whole half layers, so that filler starts at the middle of one
         count = travel_steps(seconds, self.arc_step, layers)
         dt = seconds / count
-        rod = _Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
-        power = self.case.arc.power
+        rod = Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
         start, move = self.angle, (target - self.angle) / count
         for i in range(count):
             if rod:
                 self.filler_heat += rod.feed(i / count, self.lead, dt)
-                power = self.case.arc.power - rod.power((i + 0.5) / count)
+            taken = rod.power((i + 0.5) / count) if rod else 0.0  # to melt the rod
+            current = self.hand.press(self.angle, dt)
+            power = self.case.arc.power_at(current) - taken
             before, self.angle = self.angle, start + (i + 1) * move
             self.state.burn((before, power), (self.angle, power))
             self.step(dt, power)
-            self.write(self.case.arc.current)
+            self.write(current)
         self.state.rod[:] = 0.0
         self.angle = target
         self.arc_on += seconds
@@ -250,7 +227,7 @@ class _March:
         state, problem, half = self.state, self.problem, 0.5 * tack.time
         numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
         numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]
-        power = self.case.arc.power * tack.current / self.case.arc.current
+        power = self.case.arc.power_at(tack.current)
         self.angle, melting = tack.angle, np.zeros(len(numbers))
         for laid in (False, True):
             if laid:
@@ -318,13 +295,18 @@ class _March:
                 self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
-            start = (self.now, self.start_temperature(segment.number))
-            self.hold(travel.dwell)
+            struck, temperature = self.now, self.start_temperature(segment.number)
+            self.hand.strike()
+            if travel.start == "on-flow":
+                self.wait_for_flow(segment)
+            else:
+                self.hold(travel.dwell)
+            wait, flowed = self.now - struck, self.hand.flows(segment)
             self.run(segment, segment.lay_from, lay=False)
             self.run(segment, segment.lay_to, lay=True)
             self.run(segment, segment.run_to, lay=False)
             self.hold(travel.taper, fade=True)
-            self.starts.append((start[0], self.now, start[1]))
+            self.starts.append(Clock(struck, self.now, temperature, wait, flowed))
             self.done += 1
 
     def cool(self) -> None:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from .case import Case
 from .constants import ZERO_CELSIUS
+from .currents import CurrentOutcome, current_of
 from .history import History, SegmentRun
 from .notes import filler_peak, held_notes, highest
 from .verdict import Verdict, dry_spans, hottest_place, judge, side_wet
@@ -28,6 +29,7 @@ from .version import __version__
 __all__ = [
     "AlloyNotes",
     "ChillOutcome",
+    "CurrentOutcome",
     "FillerOutcome",
     "FlangeOutcome",
     "HeatOutcome",
@@ -90,7 +92,11 @@ class FillerOutcome:
 
 @dataclass(frozen=True)
 class SegmentOutcome:
-    """One segment, in the order they were run; `start_C` is the base when the arc strikes."""
+    """One segment, in the order they were run; `start_C` is the base when the arc strikes.
+
+    The arc stood for `wait_s` before it travelled; `flowed_at_start` tells whether both sides of
+    the start point, root to toe, were then at filler flow.
+    """
 
     number: int
     start_s: float
@@ -102,6 +108,8 @@ class SegmentOutcome:
     flange_peak_C: Number
     tube_side_wet: Number
     flange_side_wet: Number
+    wait_s: float
+    flowed_at_start: bool | None
 
 
 @dataclass(frozen=True)
@@ -192,6 +200,7 @@ class Outcomes:
     flange: FlangeOutcome | None
     filler: FillerOutcome | None
     segments: tuple[SegmentOutcome, ...]
+    current: CurrentOutcome
     time: TimeOutcome
     heat: HeatOutcome
     probes: Mapping[str, ProbeOutcome]
@@ -243,6 +252,7 @@ def outcomes_of(history: History) -> Outcomes:
         flange=_flange(history, case),
         filler=_filler(history, case),
         segments=tuple(_segment(run) for run in history.segments),
+        current=current_of(history),
         time=TimeOutcome(history.arc_on, history.total, history.simulated),
         heat=HeatOutcome(
             arc_J=ledger.arc,
@@ -339,13 +349,17 @@ def _segment(run: SegmentRun) -> SegmentOutcome:
         flange_peak_C=_celsius(run.flange_peak),
         tube_side_wet=_share(run.tube_side_wet),
         flange_side_wet=_share(run.flange_side_wet),
+        wait_s=run.wait,
+        flowed_at_start=run.flowed,
     )
 
 
 def _electrical(history: History, case: Case) -> float:
     """Volts x amps x time [J]."""
     trace = history.trace
-    return case.arc.voltage * float(trace.current[1:] @ np.diff(trace.time))
+    amps = trace.current[1:]
+    volts = np.array([case.arc.voltage_at(current) for current in amps])
+    return float((volts * amps) @ np.diff(trace.time))
 
 
 def _probes(history: History, case: Case) -> dict[str, ProbeOutcome]:

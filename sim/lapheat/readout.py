@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .history import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
+from .history import Clock, History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
 from .problem import Problem
 from .state import State
 
@@ -115,7 +115,7 @@ def close_history(
     trace: Trace,
     snapshot: Snapshot,
     ledger: Ledger,
-    starts: tuple[tuple[float, float, float], ...],
+    starts: tuple[Clock, ...],
     arc_on: float,
     total: float,
     simulated: float,
@@ -123,7 +123,7 @@ def close_history(
     march: str,
     wall_s: float,
 ) -> History:
-    """Gather a finished march; `starts` holds start, end [s] and temperature [K] a segment."""
+    """Gather a finished march; `starts` is in the order of running."""
     problem = state.problem
     assert problem.schedule is not None
     surfaces = _surfaces(state)
@@ -136,7 +136,7 @@ def close_history(
         return float(np.nanmax(rows)) if rows.size else float("nan")
 
     runs = []
-    for segment, (start, end, temperature) in zip(problem.schedule.segments, starts, strict=True):
+    for segment, clock in zip(problem.schedule.segments, starts, strict=True):
         layers = slice(segment.first_layer, segment.last_layer)
         wet = [float("nan")] * 2
         if sides is not None:
@@ -144,15 +144,17 @@ def close_history(
         runs.append(
             SegmentRun(
                 number=segment.number,
-                start=start,
-                end=end,
+                start=clock.start,
+                end=clock.end,
                 from_angle=segment.lay_from,
                 to_angle=segment.lay_to,
-                start_temperature=temperature,
+                start_temperature=clock.temperature,
                 tube_peak=top(0, layers),
                 flange_peak=top(1, layers),
                 tube_side_wet=wet[0],
                 flange_side_wet=wet[1],
+                wait=clock.wait,
+                flowed=clock.flowed,
             )
         )
     lap_filled = 0.0

@@ -14,10 +14,11 @@ from rich.text import Text
 from .case import Case
 from .casefile.faults import printable
 from .constants import ZERO_CELSIUS
+from .currents import current_of, pressed
 from .history import History
 from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
 from .verdict import judge
-from .wording import Wording
+from .wording import Wording, numbered
 
 if TYPE_CHECKING:
     from .convergence import Convergence, Row
@@ -65,7 +66,7 @@ def report_of(
     assert case is not None
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
-    parts += [_base(case, outcomes, words), _rest(case, outcomes, words)]
+    parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
     unsure = None
     if convergence is not None:
         unsure = convergence.uncertainty
@@ -115,7 +116,7 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     return table
 
 
-def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
+def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> Table:
     grid = Table.grid(padding=(0, 3, 0, 0))
     grid.add_column(style="dim")
     grid.add_column(overflow="fold")
@@ -144,6 +145,8 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
         )
     if case.fixture.bench is not None:
         grid.add_row("bench", f"took {_heat(outcomes.heat.bench_J)}")
+    for row in _hand(history, case, words):
+        grid.add_row(*row)
     for name, probe in outcomes.probes.items():
         rising = ", still rising" if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ""
         reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s{rising}"
@@ -162,6 +165,32 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
         f"{march.wall_s:.1f} s",
     )
     return grid
+
+
+def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, str]]:
+    """Rows of what the hand did: its waits for flow, its current and where that sat on a limit."""
+    runs = history.segments
+    if case.travel.start == "on-flow":
+        waits = ", ".join(f"{run.number}: {run.wait:.1f} s" for run in runs)
+        yield "waits", f"for flow at the start of each segment as run: {waits}"
+    arc = case.arc
+    if arc.control != "pedal":
+        return
+    assert arc.hold is not None  # case files are refused without it
+    steps, current = pressed(history), current_of(history)
+    told = []
+    for which, limit in zip(("low", "high"), arc.current_range, strict=True):
+        sat = steps.on_limit(which)
+        end = f"its {'lower' if which == 'low' else 'upper'} limit of {limit:.0f} A"
+        where = f"for {sum(sat.values()):.1f} s ({numbered('segment', list(sat))})"
+        told.append(f"on {end} {where}" if sat else f"never on {end}")
+    yield (
+        "pedal",
+        f"{current.least_A:.0f} to {current.most_A:.0f} A, mean {current.mean_A:.0f} A, to hold "
+        f"{words.hot(arc.hold)}; {'; '.join(told)}",
+    )
+    means = ", ".join(f"{number}: {amps:.0f} A" for number, amps in steps.means().items())
+    yield "current", f"mean of each segment as run: {means}"
 
 
 def _meshes(convergence: Convergence) -> Table:

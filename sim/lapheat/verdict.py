@@ -191,7 +191,7 @@ def judge(
         if wet:
             shares = [f"{words.share(s, wanted)} of the {side} side" for side, s in wet.items()]
             told.append(f"filler wets {listed(shares)}")
-    told += _shut_lap(history, case, words)
+    told += [*_shut_lap(history, case, words), *_cold_starts(history, case)]
     summary = "; ".join(told)
     return Verdict(
         base_stays_solid=not (at_fault or near),
@@ -211,6 +211,18 @@ def _shut_lap(history: History, case: Case, words: Wording) -> Iterator[str]:
         yield (
             f"the lap shuts while hot, so filler cannot enter it: from a gap of {cold} when cold, "
             f"the tube would outgrow its bore by {words.thin(-gap)}"
+        )
+
+
+def _cold_starts(history: History, case: Case) -> Iterator[str]:
+    """Say where the arc waited for flow in vain: a finding beside the verdict."""
+    if case.travel.start != "on-flow":
+        return
+    cold = [run.number for run in history.segments if run.flowed is False]
+    if cold:
+        yield (
+            f"cold start: the arc set off without flow on both sides at the start of "
+            f"{numbered('segment', cold)}, after {case.travel.dwell_limit:g} s (travel.dwell_limit)"
         )
 
 

@@ -207,7 +207,7 @@ outside_diameter = "80 mm"
 depth = "1 in"
 [arc]
 current = "70 A"
-control = "pedal"
+control = "peddle"
 efficiency = 2.0
 [travel]
 speed = "2 mm/s"

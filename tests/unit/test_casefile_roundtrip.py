@@ -202,9 +202,13 @@ def test_every_key_is_written() -> None:
         {"angle", "length", "current", "time"},
     ]
     assert set(data["tube"]) == {"alloy", "outside_diameter", "wall", "length"}
-    assert set(data["arc"]) == {*("current", "voltage", "efficiency", "spot", "work_angle", "aim")}
+    assert set(data["arc"]) == {
+        *("current", "voltage", "efficiency", "spot", "work_angle", "aim"),
+        *("control", "hold", "current_range", "pedal_lag"),
+    }
     assert set(data["travel"]) == {
-        *("speed", "segment", "overlap", "pause", "order", "dwell", "taper", "coverage")
+        *("speed", "segment", "overlap", "pause", "order", "dwell", "taper", "coverage"),
+        *("start", "dwell_limit"),
     }
     assert [set(probe) for probe in data["probe"]] == [
         {"name", "on", "angle", "height", "depth"},

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
-from ..units import TEMPERATURE
+from ..units import CURRENT, TEMPERATURE
 from .faults import did_you_mean
 from .fields import REFUSED
 from .finding import Finding, Path, Say
@@ -23,6 +23,7 @@ from .resolve import user_alloy
 
 __all__ = ["Finding", "findings"]
 
+LEAST_RISE = 100.0  # [K] above the air that a pedal can hold
 COOLEST_WAIT = 5.0  # [K] above the air; nearer than this, waiting takes for ever
 
 
@@ -41,6 +42,7 @@ def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
         yield from _of_joint(case, case.flange, case.lap, case.fillet, say)
     yield from _of_travel(case, say)
     yield from of_held(file.fixture, case, say)
+    yield from _of_hand(case, say)
     yield from _of_probes(file, case, say)
 
 
@@ -100,6 +102,34 @@ def _of_travel(case: Case, say: Say) -> Iterator[Finding]:
             f"at least {say(air + COOLEST_WAIT, TEMPERATURE)}: "
             f"{COOLEST_WAIT:g} K above the surroundings",
             "the work never cools to the air's own temperature",
+        )
+
+
+def _of_hand(case: Case, say: Say) -> Iterator[Finding]:
+    arc, air = case.arc, case.surroundings.temperature
+    if case.travel.start == "on-flow" and case.joint == "bead-on-tube":
+        yield Finding(
+            ("travel", "start"),
+            '"timed": a bead-on-tube has no filler whose flow could be waited for',
+            "give travel.dwell instead",
+        )
+    if arc.control != "pedal":
+        return
+    if arc.hold is None:
+        if case.joint == "bead-on-tube":
+            allowed = "a temperature: a bead-on-tube has no filler whose flow would give it"
+            yield Finding(("arc", "hold"), allowed, "the pedal needs it", "nothing")
+    elif arc.hold < air + LEAST_RISE:
+        yield Finding(
+            ("arc", "hold"),
+            f"at least {say(air + LEAST_RISE, TEMPERATURE)}: {LEAST_RISE:g} K above the "
+            "surroundings",
+        )
+    low, high = arc.current_range
+    if arc.current < low or arc.current > high:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a range that holds arc.current, {say(arc.current, CURRENT)}: the pedal starts there",
         )
 
 

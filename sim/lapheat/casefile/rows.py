@@ -24,7 +24,7 @@ from .faults import shown
 
 __all__ = ["Row", "resolved_rows", "rows_of"]
 
-Value = str | float | tuple[int, ...] | None
+Value = str | float | tuple[float, ...] | None
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,10 @@ class Row:
         if self.kind is not None and isinstance(self.value, float):
             return si_text(self.value, self.kind)
         if isinstance(self.value, tuple):
-            return shown(list(self.value))
+            kind = self.kind
+            return shown(
+                list(self.value) if kind is None else [si_text(v, kind) for v in self.value]
+            )
         return str(self.value)
 
 
@@ -72,6 +75,10 @@ def rows_of(case: Case) -> Iterator[Row]:
     if case.flange:
         yield Row("arc.work_angle", arc.work_angle, ANGLE)
         yield Row("arc.aim", arc.aim, LENGTH)
+    yield Row("arc.control", arc.control)
+    yield Row("arc.hold", arc.hold, TEMPERATURE)
+    yield Row("arc.current_range", arc.current_range, CURRENT)
+    yield Row("arc.pedal_lag", arc.pedal_lag, TIME)
     yield Row("travel.speed", travel.speed, SPEED)
     yield Row("travel.segment", travel.segment, LENGTH)
     yield Row("travel.overlap", travel.overlap, LENGTH)
@@ -80,6 +87,8 @@ def rows_of(case: Case) -> Iterator[Row]:
     yield Row("travel.order", travel.order)
     yield Row("travel.dwell", travel.dwell, TIME)
     yield Row("travel.taper", travel.taper, TIME)
+    yield Row("travel.start", travel.start)
+    yield Row("travel.dwell_limit", travel.dwell_limit, TIME)
     yield Row("travel.coverage", travel.coverage, NUMBER)
     yield from _held(case)
     yield Row("surroundings.temperature", air.temperature, TEMPERATURE)

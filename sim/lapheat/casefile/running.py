@@ -28,12 +28,20 @@ def of_run(case: Case) -> Iterator[Finding]:
             "a wider spot, a coarser detail, or a smaller part",
         )
     power, rod = case.arc.power, case.rod_power
+    lowest = case.arc.power_at(case.arc.current_range[0])
     if power <= rod:
         yield Finding(
             ("arc", "current"),
             f"an arc that can melt the rod: {rod:.0f} W go into the filler at this travel speed "
             f"and fillet leg, and {power:.0f} W enter the work",
             "more current, slower travel, or a smaller fillet",
+        )
+    elif case.arc.control == "pedal" and lowest <= rod:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a lowest current that can melt the rod: {rod:.0f} W go into the filler at this "
+            f"travel speed and fillet leg, and {lowest:.0f} W would enter the work",
+            "a higher lowest current, slower travel, or a smaller fillet",
         )
     chill = case.fixture.chill
     if chill is not None:
@@ -52,10 +60,7 @@ def of_run(case: Case) -> Iterator[Finding]:
         laid = len(tacked_layers(tack, lines.layers, case.tube.radius)) / lines.layers
         seconds = laid * case.tube.circumference / case.travel.speed
         # the rod melts in the second half of the tack's time
-        needed, power = (
-            2.0 * rod * seconds / tack.time,
-            case.arc.power * tack.current / case.arc.current,
-        )
+        needed, power = 2.0 * rod * seconds / tack.time, case.arc.power_at(tack.current)
         if power <= needed:
             yield Finding(
                 ("tack", index, "time"),

@@ -4,13 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidatorFunctionWrapHandler,
-    field_validator,
-)
+from pydantic import BaseModel, ConfigDict, Field, ValidatorFunctionWrapHandler, field_validator
 
 from .fields import REFUSED
 

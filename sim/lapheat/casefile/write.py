@@ -54,7 +54,9 @@ def _line(row: Row, case: Case) -> str:
     if value is None:
         return f"# {key}: none"
     if isinstance(value, tuple):
-        return f"{key} = {list(value)}"
+        kind = row.kind
+        items = map(str, value) if kind is None else (_quantity(v, kind) for v in value)
+        return f"{key} = [{', '.join(items)}]"
     if isinstance(value, str) or row.kind is None:
         return f"{key} = {_text(str(value))}"
     if row.key == "arc.voltage" and not case.arc.voltage_measured:
