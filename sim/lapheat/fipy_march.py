@@ -72,20 +72,22 @@ class _Sources(NamedTuple):
 
 
 def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
-    last = tables.phi.shape[1] - 1
+    nodes = tables.phi.shape[1]
     x = (h - tables.low[alloy]) * tables.per_step[alloy]
-    i = np.clip(x.astype(np.int64), 0, last)
+    i = np.clip(x.astype(np.int64), 0, nodes - 2)
     f = x - i
-    at = alloy * (last + 1) + i
+    at = alloy * nodes + i
 
-    def read(value: Array, rise: Array, weight: Array) -> Array:
-        return np.asarray(value.ravel()[at] + weight * rise.ravel()[at])
+    def read(value: Array, weight: Array) -> Array:
+        flat = value.ravel()
+        return np.asarray(flat[at] + weight * (flat[at + 1] - flat[at]))
 
-    steepest = np.maximum(tables.temperature_rise.ravel()[at], 1e-9)
+    temperature = tables.temperature.ravel()
+    steepest = np.maximum(temperature[at + 1] - temperature[at], 1e-9)
     return _Cells(
-        read(tables.temperature, tables.temperature_rise, f),
-        read(tables.conductivity, tables.conductivity_rise, np.clip(f, 0.0, 1.0)),
-        read(tables.phi, tables.phi_rise, f),
+        read(tables.temperature, f),
+        1.0 / read(tables.resistivity, np.clip(f, 0.0, 1.0)),
+        read(tables.phi, f),
         1.0 / (tables.per_step[alloy] * steepest),
     )
 
@@ -249,13 +251,9 @@ class FipyStepper:
         self._terms = _Terms(problem.mesh)
         tables = problem.tables
         self._nodes = [
-            (np.append(t, t[-1] + rise[-1]), low + np.arange(len(t) + 1) / per_step)
-            for t, rise, low, per_step in zip(
-                tables.temperature,
-                tables.temperature_rise,
-                tables.low,
-                tables.per_step,
-                strict=True,
+            (t, low + np.arange(len(t)) / per_step)
+            for t, low, per_step in zip(
+                tables.temperature, tables.low, tables.per_step, strict=True
             )
         ]
 

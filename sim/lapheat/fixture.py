@@ -43,5 +43,5 @@ def _wall_temperature(state: State) -> float:
     p: Problem = state.problem
     walls = np.flatnonzero(p.sink == CHILL)
     weight = p.grid.film[walls] * p.grid.wall_area[walls]
-    cells = state.skin_t[p.grid.skin[p.base.wall_cell[walls]]].mean(axis=1)
+    cells = state.skin[0, p.grid.skin[p.base.wall_cell[walls]]].mean(axis=1)
     return float(weight @ cells / weight.sum())

@@ -102,7 +102,7 @@ def _melted_wall(state: State, surfaces: dict[str, SurfacePeaks]) -> Array:
         return np.zeros(layers)
     outer, bore = surfaces["tube outside"].peak, surfaces["tube bore"].peak
     cells = section.tube[:, ::-1]  # from the outside in
-    through = np.concatenate([outer[None], np.moveaxis(state.cell_peak[cells], 1, 0), bore[None]])
+    through = np.concatenate([outer[None], np.moveaxis(state.cell_peak()[cells], 1, 0), bore[None]])
     radii = section.vertices[section.cells[cells[0]]][:, :, 0]
     low, high = radii.min(axis=1), radii.max(axis=1)
     depth = np.concatenate([[0.0], high[0] - 0.5 * (low + high), [high[0] - low[-1]]])
@@ -167,7 +167,7 @@ def close_history(
         surfaces=surfaces,
         tube_side=sides[0][0] if sides else None,
         flange_side=sides[1][0] if sides else None,
-        cell_peak=state.cell_peak,
+        cell_peak=state.cell_peak(),
         melted_wall=_melted_wall(state, surfaces),
         lap_filled=lap_filled,
         snapshot=snapshot,

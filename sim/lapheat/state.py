@@ -41,7 +41,8 @@ class State:
     chill, chill_peak : temperature of the chill now and at its highest, nan without one [K]
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
-    cell_peak : (nc, layers) [K]
+    peak_h : (nc, layers) highest enthalpy so far [J/kg]
+    phi, slope, skin : what follows from `h`, see `kernel.refresh`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
     """
@@ -60,18 +61,24 @@ class State:
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
         self.heat_from = self.heat  # the very same while the heat is steady
+        self._aim: tuple[float, float] | None = None  # of `heat`, until faces change
         self.air = problem.air.copy()
         self.lost = np.zeros(len(problem.wall))
         self.gap = problem.lap.gap if problem.lap is not None else nan
         self.smallest_gap = self.gap
         self.chill = self.chill_peak = nan if problem.chill is None else problem.start
         self.extra = np.zeros((0, layers))
-        self.phi = np.zeros((nc, layers))
-        self.skin_t = np.zeros((skins, layers))
-        self.skin_k = np.zeros((skins, layers))
+        self.phi = np.zeros((nc, layers + 2))
+        self.slope = np.zeros((nc, layers))
+        self.skin = np.zeros((4, skins, layers))
         self.surface = np.full((rows, layers), problem.start)
         self.peak = np.full((rows, layers), nan)
-        self.cell_peak = np.full((nc, layers), 0.0)
+        self.peak_h = self.h.copy()
+        if len(problem.fillet_cells):
+            a = problem.grid.alloy[problem.fillet_cells[0]]
+            t = problem.tables.temperature[a]
+            h = problem.tables.low[a] + np.arange(len(t)) / problem.tables.per_step[a]
+            self._filler_nodes = t, h
         self.wet_peak = np.full((len(problem.wall), layers), nan)
         self.best = np.zeros((2, 3))
         self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
@@ -87,9 +94,8 @@ class State:
     def refresh(self, rows: NDArray[np.int64] | None = None) -> None:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
-        kernel.refresh(
-            self.h, rows, self.problem.grid, self.problem.tables, self.phi, self.skin_t, self.skin_k
-        )
+        p = self.problem
+        kernel.refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
@@ -100,14 +106,19 @@ class State:
 
     def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
-        self.light(*start)
-        self.heat_from = self.heat.copy()
+        if self._aim is not None and self._aim[0] == start[0] and self._aim[1] > 0.0:
+            self.heat_from = self.heat * (start[1] / self._aim[1])  # the last step's end
+        else:
+            self.light(*start)
+            self.heat_from = self.heat.copy()
         self.light(*end)
+        self._aim = end
 
     def quench(self) -> None:
         """Put the arc out."""
         self.heat[:] = 0.0
         self.heat_from = self.heat
+        self._aim = None
 
     def lay(self, layers: NDArray[np.int64], hottest: float) -> Array:
         """Bring the filler of some layers to life, as hot as the base it touches.
@@ -128,9 +139,9 @@ class State:
         under = np.flatnonzero(p.grid.cover >= 0)
         base = np.minimum(self.surface[np.ix_(under, layers)].mean(axis=0), hottest)
         cells = p.fillet_cells
-        filler = p.alloys[p.grid.alloy[cells[0]]]
-        h = np.asarray(filler.enthalpy(base))
+        h = np.interp(base, *self._filler_nodes)
         self.alive[:, layers] = 1.0
+        self._aim = None
         self.h[np.ix_(cells, layers)] = h
         self.refresh(cells)
         return np.asarray(p.grid.mass[cells].sum() * (h - self.start_h[cells[0]]))
@@ -180,8 +191,8 @@ class State:
         """
         p = self.problem
         sane = kernel.observe(
-            self.h, p.grid, p.tables, p.base, self.skin_t, self.skin_k, self.alive, self.contact,
-            self.heat, self.air, self.surface, self.peak, self.cell_peak, self.wet_peak, self.best,
+            p.grid, p.base, self.skin, self.alive, self.contact,
+            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.best,
         )  # fmt: skip
         if not sane:
             raise MarchError("a temperature came out as not a number")
@@ -190,24 +201,28 @@ class State:
         """Fill `out` with the problem's samples [K]."""
         p = self.problem
         assert p.samples is not None
-        s, nc = p.samples, len(self.h)
-        inside = s.node < nc
-        value = np.empty(len(s.node))
-        value[inside] = self._read(s.node[inside], s.layer[inside])
-        value[~inside] = self.surface[s.node[~inside] - nc, s.layer[~inside]]
-        out[:] = np.add.reduceat(s.weight * value, s.first[:-1])
+        s, t = p.samples, p.tables
+        kernel.sample(
+            self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
+            s.first, s.node, s.layer, s.weight, out,
+        )  # fmt: skip
 
-    def _read(self, cell: NDArray[np.int64], layer: NDArray[np.int64] | int) -> Array:
-        """Temperatures of cells [K]."""
+    def _temperature(self, cell: NDArray[np.int64], h: Array) -> Array:
+        """Temperatures of cells at enthalpies `h`, one index or a broadcastable column of them."""
         t = self.problem.tables
         alloy = self.problem.grid.alloy[cell]
-        x = (self.h[cell, layer] - t.low[alloy]) * t.per_step[alloy]
-        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 1)
-        return np.asarray(t.temperature[alloy, i] + (x - i) * t.temperature_rise[alloy, i])
+        x = (h - t.low[alloy]) * t.per_step[alloy]
+        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 2)
+        below, above = t.temperature[alloy, i], t.temperature[alloy, i + 1]
+        return np.asarray(below + (x - i) * (above - below))
 
     def temperature(self, layer: int) -> Array:
         """(nc,) cell temperatures of one layer [K]."""
-        return self._read(np.arange(len(self.h)), layer)
+        return self._temperature(np.arange(len(self.h)), self.h[:, layer])
+
+    def cell_peak(self) -> Array:
+        """(nc, layers) highest temperature of every cell so far [K]."""
+        return self._temperature(np.arange(len(self.h))[:, None], self.peak_h)
 
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""

@@ -17,7 +17,7 @@ __all__ = [
 ]
 
 STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
-GROWTH = 1.5  # of the step while nothing moves
+GROWTH = 2.0  # of the step while nothing moves
 LONGEST_STILL = 3.0  # arc steps, while the arc stands still
 LOOK = 0.1  # [s] between looks at the joint, at most
 LAGS = 0.5  # of a pedal's lag between two corrections, at most

@@ -35,8 +35,8 @@ class Watch:
     def advance(self, state: State, dt: float) -> float:
         self.flux = max(self.flux, float(state.heat.max(initial=0.0)))
         lost = self.inner.advance(state, dt)
-        self.hottest = max(self.hottest, float(state.skin_t.max()))
-        self.coldest = min(self.coldest, float(state.skin_t.min()))
+        self.hottest = max(self.hottest, float(state.skin[0].max()))
+        self.coldest = min(self.coldest, float(state.skin[0].min()))
         return lost
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from lapheat import march as march_module
 from lapheat.alloys import builtin
-from lapheat.case import Bench, Chill, Fixture, Tack
+from lapheat.case import Bench, Chill, Fixture, Flange, Tack
 from lapheat.compiled import CompiledStepper
 from lapheat.fipy_march import FipyStepper
 from lapheat.history import History
@@ -27,6 +27,8 @@ def problem() -> Problem:
     return problem_of(
         replace(
             case,
+            tube=replace(case.tube, length=12e-3),
+            flange=Flange("low-carbon steel", 3e-3, 24e-3),
             travel=replace(case.travel, coverage=0.125),
             alloys=case.alloys | {"copper": builtin("copper")},
             tacks=(Tack(0.5, 2e-3), Tack(pi, 3e-3, 90.0, 0.6)),
