@@ -343,6 +343,7 @@ def march(problem: Problem, stepper: Stepper, report: Report | None = None) -> H
     run.whole()
     total = run.now
     run.cool()
+    run.state.fill_lap()  # as the last step left it
     assert run.snapshot is not None
     return close_history(
         run.state,
