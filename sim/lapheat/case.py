@@ -24,6 +24,8 @@ __all__ = [
     "Lap",
     "Limits",
     "Probe",
+    "Scale",
+    "Spread",
     "Surroundings",
     "Tack",
     "Travel",
@@ -221,6 +223,26 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class Scale:
+    """Factors on the conductivity and the emissivity of every alloy of the joint."""
+
+    conductivity: float = 1.0
+    emissivity: float = 1.0
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far an input of a real bench strays: 95 % lie within `size`.
+
+    `way` tells what `size` is: a "share" of the value or an "amount" [SI] on either side, or a
+    "factor" up or down.
+    """
+
+    size: float
+    way: str
+
+
+@dataclass(frozen=True)
 class Probe:
     """Thermocouple: on "tube" (`height` [m]) or "flange" (`radius` [m] outward from the tube)."""
 
@@ -246,7 +268,8 @@ class Case:
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
     each value that was filled in from a convention and that the report must tell; `written` maps
-    the keys a user gave to the text given, and does not count when cases are compared.
+    the keys a user gave to the text given, and does not count when cases are compared; `scatter`
+    holds the spread of each input that `[scatter]` names and this joint has.
     """
 
     title: str
@@ -264,6 +287,8 @@ class Case:
     tacks: tuple[Tack, ...] = ()
     fixture: Fixture = Fixture()
     alloys: Mapping[str, Alloy] = field(default_factory=dict)
+    scale: Scale = Scale()
+    scatter: Mapping[str, Spread] = field(default_factory=dict)
     display: Display = Display()
     assumed: tuple[str, ...] = ()
     written: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)

@@ -14,9 +14,10 @@ __all__ = ["Hand"]
 
 REACH = 3.0  # spots on either side of the torch that count as under the arc
 # Within a lag the hottest place answers about half of a change of current, hence twice as much is
-# given; and half a lag is looked ahead, so that the pedal gives way before the hold is reached.
+# given; and half a lag, at most half a second, is looked ahead, so that the pedal gives way before
+# the hold is reached.
 GAIN = 2.0
-AHEAD = 0.5
+AHEAD, FAR = 0.5, 0.5  # lags, [s]
 
 
 class Hand:
@@ -59,7 +60,7 @@ class Hand:
         rise = self.sees(angle) - air
         speed = 0.0 if self.rise is None else (rise - self.rise) / dt
         self.rise = rise
-        expected = max(rise + AHEAD * arc.pedal_lag * speed, 1.0)
+        expected = max(rise + min(AHEAD * arc.pedal_lag, FAR) * speed, 1.0)
         change = GAIN * ((arc.hold - air) / expected - 1.0)
         low, high = arc.current_range
         wanted = min(max(self.current * (1.0 + change), low), high)

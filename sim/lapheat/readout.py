@@ -9,7 +9,7 @@ from .history import Clock, History, Ledger, SegmentRun, Snapshot, SurfacePeaks,
 from .problem import Problem
 from .state import State
 
-__all__ = ["close_history"]
+__all__ = ["close_history", "side_areas"]
 
 Array = NDArray[np.float64]
 
@@ -50,6 +50,14 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
             peak=state.peak[picked].copy(),
         )
     return result
+
+
+def side_areas(problem: Problem, side: str) -> Array:
+    """Area of each face of the "tube" or "flange" side under the fillet, in one layer [m2]."""
+    part = 0 if side == "tube" else 1
+    covered = problem.grid.cover >= 0
+    of_side = covered & (problem.base.part[: len(covered)] == part)
+    return np.asarray(problem.grid.wall_area[of_side])
 
 
 def _sides(state: State) -> tuple[tuple[Array, Array], tuple[Array, Array]] | None:

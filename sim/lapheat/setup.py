@@ -194,6 +194,9 @@ def _fitted(problem: Problem, case: Case) -> Problem:
 
 def problem_of(case: Case) -> Problem:
     """Build everything a march needs from a case."""
+    told, scale = case, case.scale
+    scaled = {n: a.scaled(scale.conductivity, scale.emissivity) for n, a in case.alloys.items()}
+    case = replace(case, alloys=scaled)
     lines = mesh_lines(case)
     mesh = sweep_ring(section_of(lines), lines.layers)
     outside, bore = case.surroundings.convection, case.surroundings.bore_convection
@@ -216,7 +219,7 @@ def problem_of(case: Case) -> Problem:
         lit_surfaces=LIT,
         torch=_torch(case),
         lit_reach=6.5 * case.arc.spot,
-        case=case,
+        case=told,
         schedule=schedule_of(case, lines.layers),
     )
     problem = _fitted(problem, case)

@@ -31,9 +31,11 @@ __all__ = [
     "Kind",
     "Quantity",
     "UnitError",
+    "in_unit",
     "read_quantity",
     "rounded",
     "si_text",
+    "unit_in",
     "write_quantity",
 ]
 
@@ -286,6 +288,28 @@ def _plain_hint(number: str, kind: Kind) -> str:
     return f"give a unit, for example {examples}"
 
 
+def unit_in(text: str) -> str:
+    """Unit of a quantity that was read, as it was written: "in" of "1 1/16 in"."""
+    match = _NUMBER.fullmatch(" ".join(text.replace("\u2212", "-").split()))
+    return _tidy_unit(match["unit"]) if match else ""
+
+
+def in_unit(value: float, kind: Kind, unit: str) -> float:
+    """Convert `value`, in SI, to a unit of its kind; "" for a plain number.
+
+    Raises
+    ------
+    UnitError
+        `unit` is not one of the kind.
+    """
+    if not kind.si:
+        return float(value)
+    _converter(unit, kind)  # refuses a unit of another kind
+    registry = _registry()
+    si, there = registry.parse_units(kind.si), registry.parse_units(unit)
+    return float(registry.Quantity(value, si).to(there).magnitude)
+
+
 def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
     """Shortest text, in `unit` or the kind's own, that `read_quantity` reads back as `value`.
 
@@ -297,13 +321,7 @@ def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
     unit = kind.resolved if unit is None else unit
     if not kind.si:
         return repr(float(value))
-    _converter(unit, kind)  # refuses a unit of another kind
-    registry = _registry()
-    there = float(
-        registry.Quantity(value, registry.parse_units(kind.si))
-        .to(registry.parse_units(unit))
-        .magnitude
-    )
+    there = in_unit(value, kind, unit)
     for digits in range(3, 18):
         number = f"{there:.{digits}g}"
         if "e" in number and abs(there) >= 1.0:

@@ -71,7 +71,7 @@ def cases(draw: st.DrawFn) -> str:
         "[arc]",
         f'current = "{draw(quantity(50, 1000, "A", "kA:1000"))}"',
         *some(voltage=quantity(5, 40, "V", "mV:0.001"), spot=quantity(1.6, 10, *MM)),
-        *([f"efficiency = {number(0.01, 1.0)!r}"] if draw(st.booleans()) else []),
+        *([f"efficiency = {number(0.2, 1.0)!r}"] if draw(st.booleans()) else []),
         *([] if bead else some(work_angle=quantity(5, 85, "deg"), aim=quantity(-4, 4, *MM))),
         "[travel]",
         f'speed = "{draw(quantity(0.1, 2, "mm/s", "in/min:0.42333333"))}"',
@@ -191,7 +191,7 @@ def test_every_key_is_written() -> None:
     data = tomllib.loads(case_to_toml(case))
     assert set(data) == {
         *("title", "joint", "tube", "flange", "lap", "fillet", "arc", "travel"),
-        *("surroundings", "limits", "numerics", "probe", "tack", "fixture"),
+        *("surroundings", "limits", "numerics", "scale", "scatter", "probe", "tack", "fixture"),
     }
     assert set(data["fixture"]) == {
         *("chill_alloy", "chill_length", "chill_wall", "chill_conductance"),
@@ -216,7 +216,8 @@ def test_every_key_is_written() -> None:
     ]
     data = tomllib.loads(case_to_toml(read_case_text(BEAD, "x")))
     assert set(data) == {
-        *("title", "joint", "tube", "arc", "travel", "surroundings", "limits", "numerics")
+        *("title", "joint", "tube", "arc", "travel", "surroundings", "limits", "numerics"),
+        *("scale", "scatter"),
     }
 
 

@@ -13,13 +13,14 @@ from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
-from ..units import CURRENT, TEMPERATURE
+from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
 from .faults import did_you_mean
 from .fields import REFUSED
 from .finding import Finding, Path, Say
 from .held import of_held
 from .model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from .resolve import user_alloy
+from .scatter import WIDEST
 
 __all__ = ["Finding", "findings"]
 
@@ -44,6 +45,7 @@ def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
     yield from of_held(file.fixture, case, say)
     yield from _of_hand(case, say)
     yield from _of_probes(file, case, say)
+    yield from _of_scatter(case, say)
 
 
 def _of_tube(case: Case, say: Say) -> Iterator[Finding]:
@@ -256,6 +258,22 @@ def _of_curve(path: Path, curve: ConductivityTable | SpecificHeatTable) -> Itera
     for index, (low, high) in enumerate(pairwise(curve.temperature), start=1):
         if low >= high:
             yield Finding((*path, "temperature", index), f"rising: above {low.text}")
+
+
+def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
+    """Amounts so large that a bench would now and then have nothing left of the value."""
+    values = {
+        "current": (case.arc.current, CURRENT),
+        "spot": (case.arc.spot, LENGTH),
+        "speed": (case.travel.speed, SPEED),
+        "wall": (case.tube.wall, LENGTH),
+    }
+    for name, (value, kind) in values.items():
+        spread = case.scatter[name]
+        if spread.way == "amount" and spread.size > WIDEST * value:
+            yield Finding(
+                ("scatter", name), f"at most {say(WIDEST * value, kind)}, {WIDEST:.0%} of the value"
+            )
 
 
 def _of_probes(file: CaseFile, case: Case, say: Say) -> Iterator[Finding]:

@@ -67,9 +67,9 @@ class Of(Entry):
     """A quantity of a kind, in a range; `above` is a lowest value not itself allowed."""
 
     kind: Kind
-    low: str | int | None = None
-    high: str | int | None = None
-    above: str | int | None = None
+    low: str | float | None = None
+    high: str | float | None = None
+    above: str | float | None = None
 
     @property
     def allowed(self) -> str:

@@ -27,6 +27,7 @@ from ..units import (
 from .alloy_tables import AlloyTable, ConductivityTable, SpecificHeatTable
 from .fields import Name, Of, OneOf, Order, Range, Text
 from .held import FixtureTable, TackTable
+from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 
 __all__ = [
@@ -42,6 +43,8 @@ __all__ = [
     "LimitsTable",
     "NumericsTable",
     "ProbeTable",
+    "ScaleTable",
+    "ScatterTable",
     "SpecificHeatTable",
     "SurroundingsTable",
     "Table",
@@ -324,6 +327,8 @@ class CaseFile(Table):
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
     numerics: NumericsTable = key({}, description="How finely to compute.")
+    scale: ScaleTable = key({}, description="Factors on what the alloys' tables say.")
+    scatter: ScatterTable = key({}, description="How far a real bench strays, for the risk.")
     probe: Annotated[list[ProbeTable], Field(max_length=100)] = key(
         [], description="Thermocouples."
     )

@@ -25,14 +25,20 @@ from .rows import rows_of
 from .running import of_run
 from .schema import LISTS, entry_at, every_key, table_at
 
-__all__ = ["read_case", "read_case_text"]
+__all__ = ["case_text", "read_case", "read_case_text"]
 
 KeyPath = tuple[str | int, ...]
 
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
 _TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
-_JOINT_ONLY_KEYS = (("arc", "aim"), ("arc", "work_angle"))
+_SQUARE = "on a bead-on-tube the torch stands square to the wall at mid-length"
+_JOINT_ONLY_KEYS = {
+    ("arc", "aim"): _SQUARE,
+    ("arc", "work_angle"): _SQUARE,
+    ("scatter", "aim"): _SQUARE,
+    ("scatter", "clearance"): "a bead-on-tube has no lap",
+}
 
 
 def read_case(
@@ -56,8 +62,7 @@ def read_case(
     CaseError
         The file cannot be read, or it has faults: all of them.
     """
-    path = Path(path)
-    return read_case_text(_text_of(path), str(path), overrides, detail)
+    return read_case_text(case_text(path), str(Path(path)), overrides, detail)
 
 
 def read_case_text(
@@ -100,9 +105,16 @@ def _refuse(name: str, key: str, given: str, allowed: str, hint: str = "") -> No
     raise CaseError([Fault(name, key, given, allowed, hint)])
 
 
-def _text_of(path: Path) -> str:
-    """Text of a file, or a `CaseError` that says in one line why not."""
+def case_text(path: str | PathLike[str]) -> str:
+    """Text of a case file, unread.
+
+    Raises
+    ------
+    CaseError
+        The file cannot be read: in one line, why.
+    """
     allowed = "a case file: TOML text in UTF-8, smaller than 1 MB"
+    path = Path(path)
     name = str(path)
     try:
         status = path.stat()
@@ -203,15 +215,11 @@ def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:
         if name in raw:
             del raw[name]
             yield Finding((name,), why, hint)
-    for table, key in _JOINT_ONLY_KEYS:
+    for (table, key), reason in _JOINT_ONLY_KEYS.items():
         holder = raw.get(table)
         if isinstance(holder, dict) and key in holder:
             raw[table] = {part: value for part, value in holder.items() if part != key}
-            yield Finding(
-                (table, key),
-                "nothing: on a bead-on-tube the torch stands square to the wall at mid-length",
-                hint,
-            )
+            yield Finding((table, key), f"nothing: {reason}", hint)
 
 
 def _validated(raw: dict[str, Any]) -> tuple[CaseFile, list[Finding]]:

@@ -17,6 +17,8 @@ from ..case import (
     Lap,
     Limits,
     Probe,
+    Scale,
+    Spread,
     Surroundings,
     Travel,
     Tube,
@@ -39,6 +41,7 @@ __all__ = ["dotted", "resolve", "user_alloy"]
 
 USUAL_HOLD = 75.0  # [K] above filler flow
 USUAL_RANGE = (0.3, 1.3)  # of the current
+FACTORS = ("clearance", "emissivity")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
 
 
@@ -188,6 +191,18 @@ def _joint(file: CaseFile) -> tuple[Flange, Lap, Fillet] | tuple[None, None, Non
     )
 
 
+def _scatter(file: CaseFile) -> dict[str, Spread]:
+    """Spread by name; an amount is told from a share by its unit."""
+    table, spreads = file.scatter, {}
+    for name in type(table).model_fields:
+        if file.joint == "bead-on-tube" and name in ("aim", "clearance"):
+            continue
+        value = getattr(table, name)
+        way = "share" if value.unit in ("", "percent") else "amount"
+        spreads[name] = Spread(float(value), "factor" if name in FACTORS else way)
+    return spreads
+
+
 def _travel(file: CaseFile) -> Travel:
     table = file.travel
     below = table.resume_below
@@ -271,6 +286,8 @@ def resolve(file: CaseFile, name: str) -> Case:
         tacks=tuple(tack_of(table) for table in file.tack),
         fixture=fixture,
         alloys=alloys,
+        scale=Scale(float(file.scale.conductivity), float(file.scale.emissivity)),
+        scatter=_scatter(file),
         display=_display(file),
         assumed=_assumed(arc),
         written=_written(file),

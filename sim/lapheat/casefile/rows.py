@@ -97,6 +97,11 @@ def rows_of(case: Case) -> Iterator[Row]:
     yield Row("limits.base_margin", case.limits.base_margin, DIFFERENCE)
     yield Row("limits.wet_fraction", case.limits.wet_fraction, NUMBER)
     yield Row("numerics.detail", case.detail)
+    yield Row("scale.conductivity", case.scale.conductivity, NUMBER)
+    yield Row("scale.emissivity", case.scale.emissivity, NUMBER)
+    for name, spread in case.scatter.items():
+        kind = {"current": CURRENT, "speed": SPEED}.get(name, LENGTH)
+        yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
     for index, probe in enumerate(case.probes, start=1):
         key = f"probe[{index}]"
         yield Row(f"{key}.name", probe.name)

@@ -18,6 +18,8 @@ from .model import (
     LimitsTable,
     NumericsTable,
     ProbeTable,
+    ScaleTable,
+    ScatterTable,
     SpecificHeatTable,
     SurroundingsTable,
     Table,
@@ -42,6 +44,8 @@ _TABLES: dict[str, type[Table]] = {
     "surroundings": SurroundingsTable,
     "limits": LimitsTable,
     "numerics": NumericsTable,
+    "scale": ScaleTable,
+    "scatter": ScatterTable,
     "probe": ProbeTable,
 }
 

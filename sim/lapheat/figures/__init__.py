@@ -28,6 +28,7 @@ __all__ = [
     "save_figures",
     "schedule",
     "section",
+    "write_png",
 ]
 
 FIGURES: dict[str, Callable[[History], Figure]] = {
@@ -44,7 +45,8 @@ def figures_of(history: History) -> dict[str, Callable[[History], Figure]]:
     return FIGURES | ({"current": current} if pedal else {})
 
 
-def _write(figure: Figure, path: Path) -> None:
+def write_png(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG, the same bytes each time."""
     # `Figure.savefig` would draw twice, the first time only to lay out
     canvas = FigureCanvasAgg(figure)
     canvas.draw()  # type: ignore[no-untyped-call]
@@ -77,6 +79,6 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
         with styled(), warnings.catch_warnings():
             # A name in a script the font lacks is drawn as boxes; that is no fault of the run.
             warnings.filterwarnings("ignore", message="Glyph")
-            _write(draw(history), path)
+            write_png(draw(history), path)
         paths.append(path)
     return tuple(paths)
