@@ -19,10 +19,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from .constants import STEFAN_BOLTZMANN
+from .jit import plain
 
 __all__ = ["TOUCHING", "Growth", "fill_lap", "hot_gap"]
 
@@ -55,7 +55,7 @@ class Growth:
     cold: float
 
 
-@njit(cache=True, error_model="numpy")
+@plain
 def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore[no-untyped-def]
     last = np.int64(strain.shape[1] - 2)
     total = 0.0
@@ -86,7 +86,7 @@ def hot_gap(growth: Growth, h: Array, alloy: Ints, low: Array, per_step: Array) 
     return float(g.cold + (g.radius + g.cold) * bore - g.radius * tube)
 
 
-@njit(cache=True, error_model="numpy")
+@plain
 def fill_lap(  # type: ignore[no-untyped-def]
     surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
 ):

@@ -33,7 +33,7 @@ __all__ = ["Progress", "Report", "march"]
 Array = NDArray[np.float64]
 
 LEAD = 1.0  # of filler before the torch axis, in spots
-CHANGE = 60.0  # [K] that the hottest place may change in a step of a pause
+CHANGE = 100.0  # [K] that the hottest place may change in a step of a pause
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
 COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this
 COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest after this

@@ -8,18 +8,16 @@ from math import cos, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.linalg import eigs
 
 from .alloys import Alloy, EnthalpyTable
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
 from .case import Case
-from .constants import STEFAN_BOLTZMANN
 from .lap import Growth
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule
 from .section import EdgeKind, Region
+from .stability import explicit_limit
 
 __all__ = [
     "AIR",
@@ -32,7 +30,6 @@ __all__ = [
     "Problem",
     "aim_torch",
     "assemble",
-    "explicit_limit_of",
     "tables_of",
 ]
 
@@ -165,39 +162,6 @@ def tables_of(alloys: Sequence[Alloy]) -> Tables:
         temperature,
         1.0 / conductivity,
     )
-
-
-def explicit_limit_of(grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
-    """Longest stable step: 2 over the fastest rate with all slopes at their steepest [s].
-
-    The fastest change alternates from layer to layer.
-    """
-    steepest = (np.diff(tables.phi).max(axis=1) * tables.per_step)[grid.alloy]  # d phi / d h
-    table = [a.table() for a in alloys]
-    k_max = np.array([t.k_max for t in table])[grid.alloy]
-    c_min = np.array([t.c_min for t in table])[grid.alloy]
-    cells = np.arange(len(grid.mass))
-    owner = np.repeat(cells, np.diff(grid.first))
-    inside = (grid.kind == PLAIN) | (grid.kind == IN_FILLER)
-    across = grid.area / (grid.near / k_max[owner] + grid.far / k_max[grid.other])
-    own = 4.0 * grid.along * steepest
-    np.add.at(own, owner, np.where(inside, grid.factor * steepest[owner], across / c_min[owner]))
-    from_other = np.where(inside, grid.factor * steepest[grid.other], across / c_min[grid.other])
-    wall_cell = np.repeat(cells, np.diff(grid.wall_first))
-    hot = 4.0 * STEFAN_BOLTZMANN * grid.emissivity * 3000.0**3 + grid.film
-    through = grid.wall_area / (grid.wall_near / k_max[wall_cell] + 1.0 / np.maximum(hot, 1e-300))
-    np.add.at(own, wall_cell, through / c_min[wall_cell])
-    rates = sparse.coo_matrix(
-        (
-            np.concatenate([own, -from_other]) / grid.mass[np.concatenate([cells, owner])],
-            (np.concatenate([cells, owner]), np.concatenate([cells, grid.other])),
-        )
-    ).tocsr()
-    if len(cells) < 100:
-        return float(2.0 / np.abs(np.linalg.eigvals(rates.toarray())).max())
-    begin = np.random.default_rng(0).standard_normal(len(cells))
-    fastest = eigs(rates, k=1, which="LM", tol=1e-3, v0=begin, return_eigenvectors=False)[0]
-    return float(2.0 / (1.01 * abs(fastest)))
 
 
 def assemble(
@@ -356,7 +320,7 @@ def assemble(
         air=np.array([beyond[n] for n in names], dtype=float),
         start=start,
         fillet_cells=fillet,
-        explicit_limit=explicit_limit_of(grid, tables, alloys),
+        explicit_limit=explicit_limit(grid, tables, alloys),
         sink=np.full(len(cell), AIR),
         in_place=np.zeros(mesh.layers, dtype=np.bool_),
     )

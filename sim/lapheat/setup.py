@@ -23,11 +23,11 @@ from .problem import (
     Problem,
     aim_torch,
     assemble,
-    explicit_limit_of,
 )
 from .sampling import lagrange, ring_nodes, stack
 from .schedule import schedule_of
 from .section import EdgeKind, Region
+from .stability import explicit_limit
 
 __all__ = ["problem_of"]
 
@@ -188,7 +188,7 @@ def _fitted(problem: Problem, case: Case) -> Problem:
         film[sink == BENCH], air[sink == BENCH] = bench.conductance, bench.temperature
     emissivity[sink != AIR] = 0.0
     grid = problem.grid._replace(film=film, emissivity=emissivity)
-    limit = explicit_limit_of(grid, problem.tables, problem.alloys)
+    limit = explicit_limit(grid, problem.tables, problem.alloys)
     return replace(problem, grid=grid, air=air, sink=sink, chill=ring, explicit_limit=limit)
 
 

@@ -8,10 +8,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from . import kernel
 from .arc import light
+from .kernel import refresh
 from .lap import TOUCHING, fill_lap, hot_gap
 from .problem import ARGON, CHILL, Problem
+from .surfaces import observe, sample
 
 __all__ = ["MarchError", "State", "Stepper"]
 
@@ -95,7 +96,7 @@ class State:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
         p = self.problem
-        kernel.refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
+        refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
@@ -190,7 +191,7 @@ class State:
             A temperature is not a number.
         """
         p = self.problem
-        sane = kernel.observe(
+        sane = observe(
             p.grid, p.base, self.skin, self.alive, self.contact,
             self.heat, self.air, self.surface, self.peak, self.wet_peak, self.best,
         )  # fmt: skip
@@ -202,7 +203,7 @@ class State:
         p = self.problem
         assert p.samples is not None
         s, t = p.samples, p.tables
-        kernel.sample(
+        sample(
             self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
             s.first, s.node, s.layer, s.weight, out,
         )  # fmt: skip
