@@ -247,14 +247,16 @@ def _same(orders: Sequence[Order], **limits: float) -> bool:
 def _indifference(orders: Sequence[Order], peaks: bool) -> str:
     """Say that the order no longer matters, and for what."""
     starts = [order.number("hottest_start_C") for order in orders]
-    told = f"the hottest starts at {min(starts):.0f} to {max(starts):.0f} degC"
+    low, high = f"{min(starts):.0f}", f"{max(starts):.0f}"
+    told = f"the hottest starts at {low if low == high else f'{low} to {high}'} degC"
     if peaks:
         return f" The order no longer matters: in all of them {told}, and all peak alike."
-    tops = [order.number("tube_peak_C") for order in orders]
+    names = ("tube_peak_C", "spread_K")
+    left = max(float(np.ptp([order.number(name) for order in orders])) for name in names)
     return (
-        f" For how warm a segment starts the order no longer matters: in all of them {told}; the "
-        f"{np.ptp(tops):.0f} K left between their tube peaks come from where a run meets filler "
-        "already laid."
+        f" For how warm a segment starts the order no longer matters: in all of them {told}; what "
+        f"still tells them apart, up to {left:.0f} K in peak or spread, comes from where a run "
+        "meets filler already laid."
     )
 
 
