@@ -31,7 +31,6 @@ from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 
 __all__ = [
-    "NOT_YET_SERVED",
     "AlloyTable",
     "ArcTable",
     "CaseFile",
