@@ -52,10 +52,6 @@ __all__ = [
     "TubeTable",
 ]
 
-NOT_YET_SERVED: tuple[str, ...] = ()
-"""Keys of the contract that this version refuses by name: to serve one, drop it here, add it to
-its table below, and read it in `resolve`."""
-
 Alloyed = Annotated[str, Text("the name of an alloy")]
 DEPTH = Of(LENGTH, "0 mm", "200 mm")
 FILM_RANGE = Of(FILM, "0 W/(m^2 K)", "5000 W/(m^2 K)")
