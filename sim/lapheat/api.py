@@ -52,6 +52,7 @@ def simulate(
     threads: int | None = None,
     report: Report | None = None,
     shorter: float = 1.0,
+    until: float = 0.0,
 ) -> Result:
     """Take a case through its schedule.
 
@@ -62,6 +63,7 @@ def simulate(
     threads : of the compiled march, all by default
     report : called with a `march.Progress` after every step
     shorter : steps are that many times shorter than usual
+    until : time to which the cooling is followed at least [s]
 
     Raises
     ------
@@ -76,7 +78,7 @@ def simulate(
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     problem = problem_of(case)
     stepper = _stepper(problem, march, threads)
-    history = run_through(problem, stepper, report, shorter)
+    history = run_through(problem, stepper, report, shorter=shorter, until=until)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

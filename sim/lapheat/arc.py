@@ -5,12 +5,13 @@ from __future__ import annotations
 from math import cos, exp, nan, sin, sqrt
 
 import numpy as np
-from numba import njit
+
+from .jit import plain
 
 __all__ = ["light"]
 
 
-@njit(cache=True, error_model="numpy")
+@plain
 def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
     """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
 
@@ -26,41 +27,44 @@ def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-de
     gauss = 0.5 / sqrt(3.0)
     total = 0.0
     turn = torch.step * layers
-    for i in range(lit):
-        nr, nz = torch.normal_r[i], torch.normal_z[i]
-        cover, own = grid.cover[torch.wall[i]], torch.own[i]
-        for k in range(layers):
-            if cover >= 0 and alive[cover, k] > 0.0:
+    nearest = torch.point_r.min()
+    for k in range(2 * layers):  # half layers
+        d = (k // 2 + 0.5 + (gauss if k % 2 else -gauss)) * torch.step - where
+        if grid.closed:
+            d -= turn * np.round(d / turn)
+            ahead_x, ahead_y = cos(d), sin(d)
+            if nearest * abs(ahead_y) > reach:
                 continue
-            if own >= 0 and alive[own, k] == 0.0:
+        elif abs(d) > reach:
+            continue
+        for i in range(lit):
+            cover, own = grid.cover[torch.wall[i]], torch.own[i]
+            if cover >= 0 and alive[cover, k // 2] > 0.0:
+                continue
+            if own >= 0 and alive[own, k // 2] == 0.0:
+                continue
+            lean = ahead_x if grid.closed else 1.0
+            facing = torch.normal_r[i] * lean * torch.cr + torch.normal_z[i] * torch.cz
+            if facing <= 0.0:
                 continue
             value = 0.0
-            for half in range(2):
-                d = (k + 0.5 + (gauss if half else -gauss)) * torch.step - where
-                if grid.closed:
-                    d -= turn * np.round(d / turn)
-                for p in range(2):
-                    r, z = torch.point_r[i, p], torch.point_z[i, p]
-                    if grid.closed:
-                        x, y = r * cos(d), r * sin(d)
-                        facing = nr * cos(d) * torch.cr + nz * torch.cz
-                    else:
-                        x, y = r, d
-                        facing = nr * torch.cr + nz * torch.cz
-                    if facing <= 0.0 or abs(y) > reach:
+            for p in range(2):
+                r, z = torch.point_r[i, p], torch.point_z[i, p]
+                x, y = (r * ahead_x, r * ahead_y) if grid.closed else (r, d)
+                if abs(y) > reach:
+                    continue
+                dx, dz = x - torch.r, z - torch.z
+                ahead = dx * torch.cr + dz * torch.cz
+                rho2 = dx * dx + y * y + dz * dz - ahead * ahead
+                if rho2 > reach * reach:
+                    continue
+                if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
+                    # the way to the torch runs into the tube
+                    side = sqrt(torch.shade * torch.shade - y * y)
+                    if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:
                         continue
-                    dx, dz = x - torch.r, z - torch.z
-                    ahead = dx * torch.cr + dz * torch.cz
-                    rho2 = dx * dx + y * y + dz * dz - ahead * ahead
-                    if rho2 > reach * reach:
-                        continue
-                    if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
-                        # the way to the torch runs into the tube
-                        side = sqrt(torch.shade * torch.shade - y * y)
-                        if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:
-                            continue
-                    value += 0.25 * facing * exp(-rho2 / two)
-            heat[i, k] = value
+                value += 0.25 * facing * exp(-rho2 / two)
+            heat[i, k // 2] += value
             total += value * torch.area[i]
     if total <= 0.0:
         return 0.0

@@ -21,16 +21,13 @@ IN_FILLER = EdgeKind.WALL + 1
 
 
 class Tables(NamedTuple):
-    """Per alloy, uniform in enthalpy: (alloys, n) each; value at a node and rise to the next."""
+    """Per alloy, at nodes evenly spaced in enthalpy, straight lines between: (alloys, n) each."""
 
     low: Array  # (alloys,) enthalpy of the first node [J/kg]
     per_step: Array  # (alloys,) nodes per J/kg
-    phi: Array
-    phi_rise: Array
-    temperature: Array
-    temperature_rise: Array
-    conductivity: Array
-    conductivity_rise: Array
+    phi: Array  # integral of the conductivity over temperature [W/m]
+    temperature: Array  # [K]
+    resistivity: Array  # [m K/W]
 
 
 class Grid(NamedTuple):

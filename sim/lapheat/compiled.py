@@ -8,8 +8,10 @@ from typing import Any
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
 from . import kernel
+from .arrays import Grid
 from .problem import Problem
 from .state import State
 
@@ -22,6 +24,8 @@ def stages_for(dt: float, explicit_limit: float) -> int:
     return max(3, stages + 1 - stages % 2)
 
 
+STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
+RUNS = 8  # of such cells that are told apart in a row
 TRIAL_EVERY = 64  # steps between looks at whether all threads still pay
 
 
@@ -36,17 +40,27 @@ class CompiledStepper:
     name = "compiled"
 
     def __init__(self, problem: Problem, threads: int | None = None) -> None:
+        grid = problem.grid
         nc, layers = problem.mesh.shape
-        skins = int(problem.grid.skin.max()) + 1
+        skins, lit = int(grid.skin.max()) + 1, int(grid.lit.max(initial=-1)) + 1
+        walls = len(problem.wall)
         self.threads = min(threads or numba.get_num_threads(), numba.get_num_threads(), nc)
         self._rate = np.empty((nc, layers))
-        self._ys = np.empty((2, nc, layers))
-        self._phi = np.empty((2, nc, layers))
-        self._skin_t = np.empty((2, skins, layers))
-        self._skin_k = np.empty((2, skins, layers))
-        self._scratch = np.zeros((self.threads, 5, layers))
-        self._scratch[:, 4] = 1.0
-        self._lost = np.zeros(len(problem.wall))
+        self._ds = np.zeros((2, nc, layers))
+        self._phis = np.empty((2, nc, layers + 2))
+        self._skins = np.empty((2, 2, skins, layers))
+        self._hot = np.zeros((nc, layers), dtype=np.bool_)
+        self._moving = np.zeros_like(self._hot)
+        self._runs = np.zeros((nc, RUNS + 1, 2), dtype=np.int64)
+        self._still = STILL * np.array([a.table().c_min for a in problem.alloys])
+        self._loss = np.empty((walls, layers))
+        self._fade = np.empty((walls, layers))
+        self._sun = np.empty((3, lit, layers))
+        self._scratch = np.zeros((self.threads, 4, layers))
+        self._scratch[:, 3] = 1.0
+        self._lost = np.zeros((3, walls))
+        self._gave = np.zeros(walls)
+        self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
         self._steps = 0
         self._in_use = self.threads
         self._pace = {1: 0.0, self.threads: 0.0}  # seconds a stage at the last trial
@@ -76,17 +90,20 @@ class CompiledStepper:
         self, kernel_step: Any, state: State, dt: float, stages: int, threads: int
     ) -> float:
         p = state.problem
-        self._phi[0] = state.phi
-        self._skin_t[0] = state.skin_t
-        self._skin_k[0] = state.skin_k
-        lost = kernel_step(
-            state.h, self._rate, self._ys, self._phi, self._skin_t, self._skin_k,
-            dt, stages, threads, p.grid, p.tables, state.alive, state.rod,
-            state.contact, state.heat_from, state.heat, state.air, state.extra,
-            self._scratch, self._lost,
+        kernel_step(
+            state.h, state.phi, state.slope, state.skin, state.peak_h,
+            self._rate, self._ds, self._phis, self._skins, dt, stages, self._cuts[threads],
+            self._still, self._hot, self._moving, self._runs, p.grid, p.tables,
+            state.alive, state.rod, state.contact, state.heat_from, state.heat, state.air,
+            state.extra, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
         )  # fmt: skip
-        end = stages % 2
-        state.phi[:] = self._phi[end]
-        state.skin_t[:] = self._skin_t[end]
-        state.skin_k[:] = self._skin_k[end]
-        return float(lost)
+        state.lost += self._gave
+        return float(self._gave.sum())
+
+
+def _shares(grid: Grid, threads: int) -> NDArray[np.int64]:
+    """First row of each thread's share and the end of the last; walls and filler count extra."""
+    links = np.diff(grid.first) - (grid.beside_factor != 0.0).sum(axis=1)
+    weight = np.cumsum(1.0 + 0.4 * np.diff(grid.wall_first) + 0.8 * links + 2.0 * (grid.slot >= 0))
+    inner = np.searchsorted(weight, weight[-1] * np.arange(1, threads) / threads)
+    return np.array([0, *inner, len(weight)], dtype=np.int64)

@@ -61,28 +61,35 @@ class _Faces(NamedTuple):
 
 
 class _Sources(NamedTuple):
-    """Heat given to each cell [W] and how its loss grows with its temperature [W/K]."""
+    """Heat given to each cell [W] and how its loss grows with its temperature [W/K].
+
+    The last two are of each wall and layer, flat.
+    """
 
     gain: Array
     loss: Array
     slope: Array
+    wall_loss: Array
+    wall_slope: Array
 
 
 def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
-    last = tables.phi.shape[1] - 1
+    nodes = tables.phi.shape[1]
     x = (h - tables.low[alloy]) * tables.per_step[alloy]
-    i = np.clip(x.astype(np.int64), 0, last)
+    i = np.clip(x.astype(np.int64), 0, nodes - 2)
     f = x - i
-    at = alloy * (last + 1) + i
+    at = alloy * nodes + i
 
-    def read(value: Array, rise: Array, weight: Array) -> Array:
-        return np.asarray(value.ravel()[at] + weight * rise.ravel()[at])
+    def read(value: Array, weight: Array) -> Array:
+        flat = value.ravel()
+        return np.asarray(flat[at] + weight * (flat[at + 1] - flat[at]))
 
-    steepest = np.maximum(tables.temperature_rise.ravel()[at], 1e-9)
+    temperature = tables.temperature.ravel()
+    steepest = np.maximum(temperature[at + 1] - temperature[at], 1e-9)
     return _Cells(
-        read(tables.temperature, tables.temperature_rise, f),
-        read(tables.conductivity, tables.conductivity_rise, np.clip(f, 0.0, 1.0)),
-        read(tables.phi, tables.phi_rise, f),
+        read(tables.temperature, f),
+        1.0 / read(tables.resistivity, np.clip(f, 0.0, 1.0)),
+        read(tables.phi, f),
         1.0 / (tables.per_step[alloy] * steepest),
     )
 
@@ -244,16 +251,8 @@ class FipyStepper:
         self._wall_cell = (cell[:, None] * layers + np.arange(layers)).ravel()
         self._terms = _Terms(problem.mesh)
         tables = problem.tables
-        self._nodes = [
-            (np.append(t, t[-1] + rise[-1]), low + np.arange(len(t) + 1) / per_step)
-            for t, rise, low, per_step in zip(
-                tables.temperature,
-                tables.temperature_rise,
-                tables.low,
-                tables.per_step,
-                strict=True,
-            )
-        ]
+        columns = zip(tables.temperature, tables.low, tables.per_step, strict=True)
+        self._nodes = [(t, low + np.arange(len(t)) / each) for t, low, each in columns]
 
     def advance(self, state: State, dt: float) -> float:
         """March by `dt` [s]; returns the heat lost through the walls [J].
@@ -266,18 +265,19 @@ class FipyStepper:
         h, lost = self._share(state, state.h.ravel(), dt, 0.0, 1.0)
         state.h[:] = h.reshape(state.h.shape)
         state.refresh()
-        return lost
+        state.lost += lost
+        return float(lost.sum())
 
     def _share(
         self, state: State, h: Array, dt: float, gone: float, share: float
-    ) -> tuple[Array, float]:
+    ) -> tuple[Array, Array]:
         """March from `h` [J/kg] after the share `gone` of the step over the next `share` of it.
 
         It is taken in two halves where the rates of its two stages differ too much: the method
         swings to the far side of what a cell tends to (by a fifth of the way at most) when a cell
         is much faster than the step, as filler just laid is.
 
-        Returns `h` [J/kg] and the heat lost [J].
+        Returns `h` [J/kg] and the heat lost through each wall [J].
         """
         part = share * dt
         middle, lost_first = self._stage(state, h, h, GAMMA * part, gone + GAMMA * share)
@@ -293,10 +293,10 @@ class FipyStepper:
 
     def _stage(
         self, state: State, begun: Array, guess: Array, dt: float, gone: float
-    ) -> tuple[Array, float]:
+    ) -> tuple[Array, Array]:
         """Solve ``m (h - begun) / dt = L(h)`` after the share `gone` of the step.
 
-        Returns `h` [J/kg] and the loss [W].
+        Returns `h` [J/kg] and the loss of each wall [W].
         """
         faces = self._faces
         live = np.ones(state.h.shape)
@@ -326,7 +326,10 @@ class FipyStepper:
             change = float(np.abs(new - t).max())
             # sweeps close in by a steady ratio
             if change * min(1.0, change / last if last else 1.0) < SETTLED:
-                return begun + dt / self._mass * into, float(lost.sum())
+                cell = self._wall_cell
+                each = given.wall_loss + given.wall_slope * (new - t)[cell]
+                by_wall = each.reshape(len(state.lost), -1).sum(axis=1)
+                return begun + dt / self._mass * into, by_wall
             last = change
             h = self._guess(h, cells, new)
         raise MarchError(f"temperatures did not settle in {SWEEPS} sweeps")
@@ -384,12 +387,12 @@ class FipyStepper:
         slope = slope / held
 
         def by_cell(values: Array) -> Array:
-            flat = np.bincount(self._wall_cell, (area * values).ravel(), live.size)
+            flat = np.bincount(self._wall_cell, values.ravel(), live.size)
             return np.asarray(flat, dtype=np.float64)
 
-        gain = by_cell(q)
+        gain, loss, slope = by_cell(area * q), area * loss, area * slope
         filler = self._problem.fillet_cells[:, None] * layers + np.arange(layers)
         gain[filler] += state.rod * state.alive
         if len(state.extra):
             gain += state.extra.ravel()
-        return _Sources(gain, by_cell(loss), by_cell(slope))
+        return _Sources(gain, by_cell(loss), by_cell(slope), loss.ravel(), slope.ravel())

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .history import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
+from .history import Clock, History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
 from .problem import Problem
 from .state import State
 
-__all__ = ["close_history"]
+__all__ = ["close_history", "side_areas"]
 
 Array = NDArray[np.float64]
 
@@ -52,15 +52,30 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
     return result
 
 
+def side_areas(problem: Problem, side: str) -> Array:
+    """Area of each face of the "tube" or "flange" side under the fillet, in one layer [m2]."""
+    part = 0 if side == "tube" else 1
+    covered = problem.grid.cover >= 0
+    of_side = covered & (problem.base.part[: len(covered)] == part)
+    return np.asarray(problem.grid.wall_area[of_side])
+
+
 def _sides(state: State) -> tuple[tuple[Array, Array], tuple[Array, Array]] | None:
-    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side."""
+    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side.
+
+    Nan where no segment ran: a tack out there is not part of what was brazed.
+    """
     problem = state.problem
-    if problem.lap is None:
+    if problem.lap is None or problem.schedule is None:
         return None
+    run = np.zeros(problem.mesh.layers, dtype=np.bool_)
+    for segment in problem.schedule.segments:
+        run[segment.first_layer : segment.last_layer] = True
     covered = np.flatnonzero(problem.grid.cover >= 0)
     part = problem.base.part[covered]
     pick = [covered[part == side] for side in (0, 1)]
-    a, b = ((state.wet_peak[w], problem.grid.wall_area[w]) for w in pick)
+    wet = np.where(run, state.wet_peak, np.nan)
+    a, b = ((wet[w], problem.grid.wall_area[w]) for w in pick)
     return a, b
 
 
@@ -95,7 +110,7 @@ def _melted_wall(state: State, surfaces: dict[str, SurfacePeaks]) -> Array:
         return np.zeros(layers)
     outer, bore = surfaces["tube outside"].peak, surfaces["tube bore"].peak
     cells = section.tube[:, ::-1]  # from the outside in
-    through = np.concatenate([outer[None], np.moveaxis(state.cell_peak[cells], 1, 0), bore[None]])
+    through = np.concatenate([outer[None], np.moveaxis(state.cell_peak()[cells], 1, 0), bore[None]])
     radii = section.vertices[section.cells[cells[0]]][:, :, 0]
     low, high = radii.min(axis=1), radii.max(axis=1)
     depth = np.concatenate([[0.0], high[0] - 0.5 * (low + high), [high[0] - low[-1]]])
@@ -108,7 +123,7 @@ def close_history(
     trace: Trace,
     snapshot: Snapshot,
     ledger: Ledger,
-    starts: tuple[tuple[float, float, float], ...],
+    starts: tuple[Clock, ...],
     arc_on: float,
     total: float,
     simulated: float,
@@ -116,7 +131,7 @@ def close_history(
     march: str,
     wall_s: float,
 ) -> History:
-    """Gather a finished march; `starts` holds start, end [s] and temperature [K] a segment."""
+    """Gather a finished march; `starts` is in the order of running."""
     problem = state.problem
     assert problem.schedule is not None
     surfaces = _surfaces(state)
@@ -129,7 +144,7 @@ def close_history(
         return float(np.nanmax(rows)) if rows.size else float("nan")
 
     runs = []
-    for segment, (start, end, temperature) in zip(problem.schedule.segments, starts, strict=True):
+    for segment, clock in zip(problem.schedule.segments, starts, strict=True):
         layers = slice(segment.first_layer, segment.last_layer)
         wet = [float("nan")] * 2
         if sides is not None:
@@ -137,15 +152,17 @@ def close_history(
         runs.append(
             SegmentRun(
                 number=segment.number,
-                start=start,
-                end=end,
+                start=clock.start,
+                end=clock.end,
                 from_angle=segment.lay_from,
                 to_angle=segment.lay_to,
-                start_temperature=temperature,
+                start_temperature=clock.temperature,
                 tube_peak=top(0, layers),
                 flange_peak=top(1, layers),
                 tube_side_wet=wet[0],
                 flange_side_wet=wet[1],
+                wait=clock.wait,
+                flowed=clock.flowed,
             )
         )
     lap_filled = 0.0
@@ -158,7 +175,7 @@ def close_history(
         surfaces=surfaces,
         tube_side=sides[0][0] if sides else None,
         flange_side=sides[1][0] if sides else None,
-        cell_peak=state.cell_peak,
+        cell_peak=state.cell_peak(),
         melted_wall=_melted_wall(state, surfaces),
         lap_filled=lap_filled,
         snapshot=snapshot,
@@ -170,4 +187,6 @@ def close_history(
         steps=steps,
         march=march,
         wall_s=wall_s,
+        hot_clearance=state.smallest_gap,
+        chill_peak=state.chill_peak,
     )

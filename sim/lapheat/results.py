@@ -9,6 +9,7 @@ import os
 import secrets
 import shutil
 import tempfile
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,9 +24,17 @@ from .outcomes import Outcomes
 if TYPE_CHECKING:
     from .convergence import Convergence
 
-__all__ = ["ResultError", "check_folder", "default_folder", "write_results"]
+__all__ = [
+    "ResultError",
+    "check_folder",
+    "default_folder",
+    "write_folder",
+    "write_json",
+    "write_results",
+]
 
-OURS = {"outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"}
+# What each command leaves in its folder; the first is in every one and tells whose it is.
+OURS = ("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures")
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -40,12 +49,13 @@ def default_folder(case_file: str | os.PathLike[str]) -> Path:
     return path.with_name(f"{path.stem}.out")
 
 
-def check_folder(folder: str | os.PathLike[str]) -> Path:
+def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> Path:
     """Refuse a folder that results must not or cannot go into; leave nothing behind.
 
     Parameters
     ----------
     folder : as the user named it
+    ours : names in an earlier result; the first is in every one
 
     Returns
     -------
@@ -67,9 +77,9 @@ def check_folder(folder: str | os.PathLike[str]) -> Path:
             raise refuse("a file", other)
         if path.is_dir():
             names = {entry.name for entry in path.iterdir()} - LITTER
-            if names and "outcomes.json" not in names:
+            if names and ours[0] not in names:
                 raise refuse("a folder with other things in it", other)
-            strange = sorted(names - OURS) + _strange_figures(path / "figures")
+            strange = sorted(names - set(ours)) + _strange_figures(path / "figures")
             if strange:
                 raise refuse(
                     f"an earlier result with other things in it: {', '.join(strange[:5])}",
@@ -131,13 +141,38 @@ def write_results(
     ResultError
         Something could not be written.
     """
-    target = check_folder(folder)
+    return write_folder(folder, lambda fresh: _fill(fresh, history, outcomes, convergence), OURS)
+
+
+def write_folder(
+    folder: str | os.PathLike[str], fill: Callable[[Path], Sequence[Path]], ours: Sequence[str]
+) -> tuple[Path, ...]:
+    """Write a result folder, whole or not at all.
+
+    Parameters
+    ----------
+    folder : where it goes; an earlier result is replaced
+    fill : writes the files into the new folder it is given; returns their names in it
+    ours : as for `check_folder`
+
+    Returns
+    -------
+    files : in the order written
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used: see `check_folder`.
+    ResultError
+        Something could not be written.
+    """
+    target = check_folder(folder, ours)
     token = secrets.token_hex(4)
     fresh = target.with_name(f".{target.name}.{token}.new")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         fresh.mkdir()
-        names = _fill(fresh, history, outcomes, convergence)
+        names = fill(fresh)
         _put_in_place(fresh, target, target.with_name(f".{target.name}.{token}.old"))
     except OSError as error:
         raise ResultError(
@@ -169,17 +204,18 @@ def _fill(
     case = history.problem.case
     assert case is not None
     names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
-    _write_json(folder / "outcomes.json", outcomes.as_dict())
+    write_json(folder / "outcomes.json", outcomes.as_dict())
     if convergence is not None:
         names.append(Path("convergence.json"))
-        _write_json(folder / "convergence.json", convergence.as_dict())
+        write_json(folder / "convergence.json", convergence.as_dict())
     (folder / "case.toml").write_text(case_to_toml(case), "utf-8")
     (folder / "probes.csv").write_text(_probes_csv(history), "utf-8", newline="")
     figures = save_figures(history, folder / "figures")
     return [*names, *(path.relative_to(folder) for path in figures)]
 
 
-def _write_json(file: Path, content: Any) -> None:
+def write_json(file: Path, content: Any) -> None:
+    """Write plain dicts, lists and numbers; what is not finite is refused."""
     text = json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
     file.write_text(f"{text}\n", "utf-8")
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from math import nan
+from math import inf, nan
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import kernel
 from .arc import light
-from .lap import fill_lap
-from .problem import ARGON, Problem
+from .kernel import refresh
+from .lap import TOUCHING, fill_lap, hot_gap
+from .problem import ARGON, CHILL, Problem
+from .surfaces import observe, sample
 
 __all__ = ["MarchError", "State", "Stepper"]
 
@@ -35,9 +36,14 @@ class State:
     heat : (lit, layers) flux into exposed faces at the end of a step [W/m2]
     heat_from : the same at its beginning; it runs in a straight line between
     air : (w,) temperature beyond each wall [K]
+    lost : (w,) heat each wall has lost so far; a stepper adds to it [J]
+    gap : radial gap of the lap now, smallest_gap : while filler could still enter [m]; below 0
+        the tube has outgrown its bore
+    chill, chill_peak : temperature of the chill now and at its highest, nan without one [K]
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
-    cell_peak : (nc, layers) [K]
+    peak_h : (nc, layers) highest enthalpy so far [J/kg]
+    phi, slope, skin : what follows from `h`, see `kernel.refresh`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
     """
@@ -56,19 +62,32 @@ class State:
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
         self.heat_from = self.heat  # the very same while the heat is steady
+        self._aim: tuple[float, float] | None = None  # of `heat`, until faces change
         self.air = problem.air.copy()
+        self.lost = np.zeros(len(problem.wall))
+        self.gap = problem.lap.gap if problem.lap is not None else nan
+        self.smallest_gap = self.gap
+        self.chill = self.chill_peak = nan if problem.chill is None else problem.start
         self.extra = np.zeros((0, layers))
-        self.phi = np.zeros((nc, layers))
-        self.skin_t = np.zeros((skins, layers))
-        self.skin_k = np.zeros((skins, layers))
+        self.phi = np.zeros((nc, layers + 2))
+        self.slope = np.zeros((nc, layers))
+        self.skin = np.zeros((4, skins, layers))
         self.surface = np.full((rows, layers), problem.start)
         self.peak = np.full((rows, layers), nan)
-        self.cell_peak = np.full((nc, layers), 0.0)
+        self.peak_h = self.h.copy()
+        if len(problem.fillet_cells):
+            a = problem.grid.alloy[problem.fillet_cells[0]]
+            t = problem.tables.temperature[a]
+            h = problem.tables.low[a] + np.arange(len(t)) / problem.tables.per_step[a]
+            self._filler_nodes = t, h
         self.wet_peak = np.full((len(problem.wall), layers), nan)
         self.best = np.zeros((2, 3))
         self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
         if problem.lap is not None and problem.lap.resistance is not None:
             self.contact[:] = problem.lap.resistance
+        self.alive[:, problem.in_place] = 1.0
+        if problem.lap is not None:
+            self.filled[: problem.lap.bridged, problem.in_place] = True
         self.refresh()
         self.observe()
         self.fill_lap()
@@ -76,9 +95,8 @@ class State:
     def refresh(self, rows: NDArray[np.int64] | None = None) -> None:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
-        kernel.refresh(
-            self.h, rows, self.problem.grid, self.problem.tables, self.phi, self.skin_t, self.skin_k
-        )
+        p = self.problem
+        refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
@@ -89,14 +107,19 @@ class State:
 
     def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
-        self.light(*start)
-        self.heat_from = self.heat.copy()
+        if self._aim is not None and self._aim[0] == start[0] and self._aim[1] > 0.0:
+            self.heat_from = self.heat * (start[1] / self._aim[1])  # the last step's end
+        else:
+            self.light(*start)
+            self.heat_from = self.heat.copy()
         self.light(*end)
+        self._aim = end
 
     def quench(self) -> None:
         """Put the arc out."""
         self.heat[:] = 0.0
         self.heat_from = self.heat
+        self._aim = None
 
     def lay(self, layers: NDArray[np.int64], hottest: float) -> Array:
         """Bring the filler of some layers to life, as hot as the base it touches.
@@ -117,22 +140,47 @@ class State:
         under = np.flatnonzero(p.grid.cover >= 0)
         base = np.minimum(self.surface[np.ix_(under, layers)].mean(axis=0), hottest)
         cells = p.fillet_cells
-        filler = p.alloys[p.grid.alloy[cells[0]]]
-        h = np.asarray(filler.enthalpy(base))
+        h = np.interp(base, *self._filler_nodes)
         self.alive[:, layers] = 1.0
+        self._aim = None
         self.h[np.ix_(cells, layers)] = h
         self.refresh(cells)
         return np.asarray(p.grid.mass[cells].sum() * (h - self.start_h[cells[0]]))
 
     def fill_lap(self) -> None:
-        """Let filler into the lap where it is hot and joined, and set its resistance."""
-        lap = self.problem.lap
+        """Let filler into the lap where it is hot, joined and open, and set its resistance."""
+        p, lap = self.problem, self.problem.lap
         if lap is None or lap.resistance is not None:
             return
+        if lap.growth is not None:
+            tables = p.tables
+            self.gap = hot_gap(lap.growth, self.h, p.grid.alloy, tables.low, tables.per_step)
+        if not self.filled.all():
+            self.smallest_gap = min(self.smallest_gap, self.gap)
+        enters = lap.flow if self.gap > 0.0 else inf  # no temperature lets filler into a shut lap
         fill_lap(
-            self.surface, len(self.problem.wall), self.alive, lap.root, self.filled, self.contact,
-            *self.gas, max(lap.gap, 1e-6), lap.emissivity, lap.filler_conductivity, lap.flow,
+            self.surface, len(p.wall), self.alive, lap.root, self.filled, self.contact,
+            *self.gas, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
+            lap.filler_conductivity, enters,
         )  # fmt: skip
+
+    def taken(self) -> Array:
+        """Heat lost so far to `AIR`, `CHILL` and `BENCH` [J]."""
+        return np.bincount(self.problem.sink, self.lost, 3).astype(np.float64)
+
+    def chill_capacity(self) -> float:
+        """Heat that warms the chill by 1 K, as warm as it is [J/K]."""
+        ring = self.problem.chill
+        assert ring is not None
+        return ring.mass * float(ring.alloy.c(self.chill))
+
+    def warm_chill(self) -> None:
+        """Bring the chill to the temperature that belongs to the heat it has taken."""
+        ring = self.problem.chill
+        assert ring is not None
+        h = np.asarray(ring.start_h + self.taken()[CHILL] / ring.mass)
+        self.chill = float(ring.table.lookup(h)[0])
+        self.chill_peak = max(self.chill_peak, self.chill)
 
     def observe(self) -> None:
         """Read the surfaces and raise the peaks.
@@ -143,9 +191,9 @@ class State:
             A temperature is not a number.
         """
         p = self.problem
-        sane = kernel.observe(
-            self.h, p.grid, p.tables, p.base, self.skin_t, self.skin_k, self.alive, self.contact,
-            self.heat, self.air, self.surface, self.peak, self.cell_peak, self.wet_peak, self.best,
+        sane = observe(
+            p.grid, p.base, self.skin, self.alive, self.contact,
+            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.best,
         )  # fmt: skip
         if not sane:
             raise MarchError("a temperature came out as not a number")
@@ -154,24 +202,28 @@ class State:
         """Fill `out` with the problem's samples [K]."""
         p = self.problem
         assert p.samples is not None
-        s, nc = p.samples, len(self.h)
-        inside = s.node < nc
-        value = np.empty(len(s.node))
-        value[inside] = self._read(s.node[inside], s.layer[inside])
-        value[~inside] = self.surface[s.node[~inside] - nc, s.layer[~inside]]
-        out[:] = np.add.reduceat(s.weight * value, s.first[:-1])
+        s, t = p.samples, p.tables
+        sample(
+            self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
+            s.first, s.node, s.layer, s.weight, out,
+        )  # fmt: skip
 
-    def _read(self, cell: NDArray[np.int64], layer: NDArray[np.int64] | int) -> Array:
-        """Temperatures of cells [K]."""
+    def _temperature(self, cell: NDArray[np.int64], h: Array) -> Array:
+        """Temperatures of cells at enthalpies `h`, one index or a broadcastable column of them."""
         t = self.problem.tables
         alloy = self.problem.grid.alloy[cell]
-        x = (self.h[cell, layer] - t.low[alloy]) * t.per_step[alloy]
-        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 1)
-        return np.asarray(t.temperature[alloy, i] + (x - i) * t.temperature_rise[alloy, i])
+        x = (h - t.low[alloy]) * t.per_step[alloy]
+        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 2)
+        below, above = t.temperature[alloy, i], t.temperature[alloy, i + 1]
+        return np.asarray(below + (x - i) * (above - below))
 
     def temperature(self, layer: int) -> Array:
         """(nc,) cell temperatures of one layer [K]."""
-        return self._read(np.arange(len(self.h)), layer)
+        return self._temperature(np.arange(len(self.h)), self.h[:, layer])
+
+    def cell_peak(self) -> Array:
+        """(nc, layers) highest temperature of every cell so far [K]."""
+        return self._temperature(np.arange(len(self.h))[:, None], self.peak_h)
 
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""
@@ -186,5 +238,8 @@ class Stepper(Protocol):
     name: str
 
     def advance(self, state: State, dt: float) -> float:
-        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J]."""
+        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J].
+
+        What each wall lost is added to `state.lost`.
+        """
         ...

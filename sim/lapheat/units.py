@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ __all__ = [
     "CURRENT",
     "DENSITY",
     "DIFFERENCE",
+    "EXPANSION",
     "FILM",
     "LATENT_HEAT",
     "LENGTH",
@@ -30,9 +31,11 @@ __all__ = [
     "Kind",
     "Quantity",
     "UnitError",
+    "in_unit",
     "read_quantity",
     "rounded",
     "si_text",
+    "unit_in",
     "write_quantity",
 ]
 
@@ -107,10 +110,11 @@ DENSITY = Kind("a density", "kg/m^3", "kg/m^3", ("kg/m^3",))
 CONDUCTIVITY = Kind("a conductivity", "W/(m K)", "W/(m K)", ("W/(m K)",))
 SPECIFIC_HEAT = Kind("a specific heat", "J/(kg K)", "J/(kg K)", ("J/(kg K)",))
 LATENT_HEAT = Kind("a latent heat", "J/kg", "J/kg", ("kJ/kg",))
+EXPANSION = Kind("an expansion coefficient", "m/(m K)", "um/(m K)", ("um/(m K)",))
 NUMBER = Kind("a number", "", "", ())
 _KINDS = (
     *(LENGTH, SPEED, TIME, CURRENT, VOLTAGE, ANGLE, TEMPERATURE),
-    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, NUMBER),
+    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, EXPANSION, NUMBER),
 )
 
 _OFFSET_UNITS = ("degree_Celsius", "degree_Fahrenheit")
@@ -242,6 +246,11 @@ def read_quantity(given: object, kind: Kind) -> Quantity:
         if kind.si:
             raise UnitError("no unit", _plain_hint(repr(given), kind))
         return _finite(float(given) if abs(given) < 1e300 else float("inf"), repr(given), "")
+    return _read_text(given, kind)
+
+
+@lru_cache(maxsize=4096)  # a sweep reads the same texts again and again
+def _read_text(given: str, kind: Kind) -> Quantity:
     text = " ".join(given.replace("\u2212", "-").split())
     match = _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:
@@ -284,6 +293,28 @@ def _plain_hint(number: str, kind: Kind) -> str:
     return f"give a unit, for example {examples}"
 
 
+def unit_in(text: str) -> str:
+    """Unit of a quantity that was read, as it was written: "in" of "1 1/16 in"."""
+    match = _NUMBER.fullmatch(" ".join(text.replace("\u2212", "-").split()))
+    return _tidy_unit(match["unit"]) if match else ""
+
+
+def in_unit(value: float, kind: Kind, unit: str) -> float:
+    """Convert `value`, in SI, to a unit of its kind; "" for a plain number.
+
+    Raises
+    ------
+    UnitError
+        `unit` is not one of the kind.
+    """
+    if not kind.si:
+        return float(value)
+    _converter(unit, kind)  # refuses a unit of another kind
+    registry = _registry()
+    si, there = registry.parse_units(kind.si), registry.parse_units(unit)
+    return float(registry.Quantity(value, si).to(there).magnitude)
+
+
 def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
     """Shortest text, in `unit` or the kind's own, that `read_quantity` reads back as `value`.
 
@@ -295,13 +326,7 @@ def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
     unit = kind.resolved if unit is None else unit
     if not kind.si:
         return repr(float(value))
-    _converter(unit, kind)  # refuses a unit of another kind
-    registry = _registry()
-    there = float(
-        registry.Quantity(value, registry.parse_units(kind.si))
-        .to(registry.parse_units(unit))
-        .magnitude
-    )
+    there = in_unit(value, kind, unit)
     for digits in range(3, 18):
         number = f"{there:.{digits}g}"
         if "e" in number and abs(there) >= 1.0:

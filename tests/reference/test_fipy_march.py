@@ -192,9 +192,9 @@ def test_filler_just_laid_does_not_swing(problem: Problem, stepper: FipyStepper)
 def test_state_follows_the_enthalpies(problem: Problem, stepper: FipyStepper) -> None:
     state = rough_state(problem, 6)
     stepper.advance(state, 0.05)
-    left = state.phi.copy(), state.skin_t.copy(), state.skin_k.copy()
+    left = state.phi.copy(), state.slope.copy(), state.skin.copy()
     state.refresh()
-    for found, expected in zip(left, (state.phi, state.skin_t, state.skin_k), strict=True):
+    for found, expected in zip(left, (state.phi, state.slope, state.skin), strict=True):
         np.testing.assert_array_equal(found, expected)
 
 

@@ -361,6 +361,7 @@ def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
         meter(where)
         return meter.text(where)
 
+    assert text(0, 0).startswith("tacks, 12.3 s")
     assert text(1, 0) == "segment 1 (1 of 3), 12.3 s, flange 900 of 1490 degC"
     assert text(1, 1, tube=1300.0, flange=1350.0).endswith("tube 1300 of 1400 degC")
     assert text(1, 1).startswith("pause, 1 of 3 segments done")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from math import isfinite
 from typing import Final, overload
 
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..constants import ZERO_CELSIUS
-from .property import Property, join_phases
+from .property import Piece, Property, join_phases
 from .table import EnthalpyTable
 
 __all__ = ["Alloy"]
@@ -58,6 +58,8 @@ class Alloy:
         Carbon [mass percent].
     sources : Mapping of str to str
         Where each of the numbers comes from, by field name.
+    scaled_from : tuple of Alloy and float, optional
+        Alloy of the same enthalpy and this one's conductivity over its own; see `scaled`.
 
     Raises
     ------
@@ -78,6 +80,7 @@ class Alloy:
     expansion: Property | None = None
     carbon: float | None = None
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
+    scaled_from: tuple[Alloy, float] | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         """Refuse numbers no alloy can have."""
@@ -134,11 +137,13 @@ class Alloy:
         solidus: float | None = None,
         liquidus: float | None = None,
         latent_heat: float | None = None,
+        expansion: float | None = None,
     ) -> Alloy:
         """Alloy from a user's numbers, for solid and liquid alike.
 
         `conductivity` [W/(m K)] and `specific_heat` [J/(kg K)] are each one number, good at any
         temperature, or a pair (temperatures [K], values), linear between and held beyond.
+        `expansion` is the mean coefficient from 20 degC [1/K].
 
         Raises
         ------
@@ -154,9 +159,23 @@ class Alloy:
             solidus=solidus,
             liquidus=liquidus,
             latent_heat=latent_heat,
+            expansion=None if expansion is None else _growing(expansion),
             sources=dict.fromkeys(
                 ("density", "conductivity", "specific_heat", "emissivity"), GIVEN
             ),
+        )
+
+    def scaled(self, conductivity: float = 1.0, emissivity: float = 1.0) -> Alloy:
+        """Alloy with these factors on its conductivity and its emissivity, which ends at 1."""
+        if conductivity == emissivity == 1.0:
+            return self
+        liquid = self.liquid_conductivity
+        return replace(
+            self,
+            conductivity=self.conductivity.scaled(conductivity),
+            liquid_conductivity=None if liquid is None else liquid.scaled(conductivity),
+            emissivity=min(1.0, emissivity * self.emissivity),
+            scaled_from=(self, conductivity),
         )
 
     @cached_property
@@ -268,13 +287,10 @@ class Alloy:
         With the default `size` its temperature is within 0.05 K of the exact one, at the kinks
         of melting and of the 735 degC peak too.
         """
-        first, last = (self.enthalpy(T) for T in TABLE_RANGE)
-        h = np.linspace(first, last, size)
-        T = np.asarray(self.temperature(h))
-        k, c = np.asarray(self.k(T)), np.asarray(self.c(T))
-        T.flags.writeable = k.flags.writeable = False
-        dh = (last - first) / (size - 1)
-        return EnthalpyTable(first, dh, T, k, float(c.min()), float(k.max()))
+        if self.scaled_from is not None:  # its temperatures are the same: no need to solve again
+            alloy, factor = self.scaled_from
+            return alloy.table(size).scaled(factor)
+        return _table(self, size)
 
     def held(self, T_min: float, T_max: float, *, expansion: bool = False) -> tuple[str, ...]:
         """Plain sentences naming what was used outside its published range.
@@ -306,9 +322,13 @@ class Alloy:
         if expansion and self.expansion is not None:
             look("expansion", self.expansion, T_min, T_max)
         return tuple(
-            f"{self.name} {' and '.join(names)} {'is' if len(names) == 1 else 'are'} {told}"
+            f"{self.name} {_listed(names)} {'is' if len(names) == 1 else 'are'} {told}"
             for told, names in labels.items()
         )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _range_of(values: Property) -> str:
@@ -334,7 +354,24 @@ def _given(name: str, label: str, values: float | Points) -> Property:
         raise ValueError(f"{name}: {label}: {error}") from None
 
 
+def _growing(coefficient: float) -> Property:
+    """Thermal strain from 20 degC of one mean coefficient [1/K]."""
+    line = Piece(*EVERYWHERE, (0.0, coefficient), zero=DATUM, source=GIVEN)
+    return Property((line,), hold_slope=True)
+
+
 def _samples(values: Property) -> Array:
     """Temperatures that would show a dip below 0: ends of the pieces and points between [K]."""
     between = [np.linspace(piece.low, piece.high, 9) for piece in values.pieces]
     return np.concatenate(between)
+
+
+@lru_cache(maxsize=32)  # most of what a small case costs to set up; cases of a sweep share alloys
+def _table(alloy: Alloy, size: int) -> EnthalpyTable:
+    first, last = (alloy.enthalpy(T) for T in TABLE_RANGE)
+    h = np.linspace(first, last, size)
+    T = np.asarray(alloy.temperature(h))
+    k, c = np.asarray(alloy.k(T)), np.asarray(alloy.c(T))
+    T.flags.writeable = k.flags.writeable = False
+    dh = (last - first) / (size - 1)
+    return EnthalpyTable(first, dh, T, k, float(c.min()), float(k.max()))

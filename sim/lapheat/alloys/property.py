@@ -239,6 +239,18 @@ class Property:
         last = self.pieces[-1].value(np.asarray(self.high))
         return np.where(beyond < 0.0, first, last)
 
+    def scaled(self, factor: float) -> Property:
+        """Return the property times a factor."""
+        pieces = [
+            replace(
+                piece,
+                coefficients=tuple(factor * a for a in piece.coefficients),
+                numerator=factor * piece.numerator,
+            )
+            for piece in self.pieces
+        ]
+        return replace(self, pieces=tuple(pieces))
+
     def between(self, low: float, high: float) -> tuple[Piece, ...]:
         """Pieces that give this property from `low` to `high` [K], held parts included."""
         pieces = [

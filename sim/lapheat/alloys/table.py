@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,12 @@ class EnthalpyTable:
     conductivity: NDArray[np.float64]
     c_min: float
     k_max: float
+
+    def scaled(self, factor: float) -> EnthalpyTable:
+        """Table of an alloy that conducts `factor` times as well."""
+        k = factor * self.conductivity
+        k.flags.writeable = False
+        return replace(self, conductivity=k, k_max=factor * self.k_max)
 
     def lookup(self, h: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Temperature [K] and conductivity [W/(m K)] at enthalpies `h` [J/kg], any shape."""

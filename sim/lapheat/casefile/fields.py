@@ -19,12 +19,13 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from ..units import Kind, Quantity, UnitError, read_quantity
 from .faults import did_you_mean
 
-__all__ = ["REFUSED", "Entry", "Name", "Of", "OneOf", "Order", "Text"]
+__all__ = ["REFUSED", "Entry", "Name", "Of", "OneOf", "Order", "Range", "Text", "refuse"]
 
 REFUSED = Quantity(math.nan)
 
 
-def _refuse(allowed: str, hint: str = "") -> PydanticCustomError:
+def refuse(allowed: str, hint: str = "") -> PydanticCustomError:
+    """Error that refuses a value: what is allowed, and how to mend it."""
     return PydanticCustomError("refused", "{allowed}", {"allowed": allowed, "hint": hint})
 
 
@@ -66,9 +67,9 @@ class Of(Entry):
     """A quantity of a kind, in a range; `above` is a lowest value not itself allowed."""
 
     kind: Kind
-    low: str | int | None = None
-    high: str | int | None = None
-    above: str | int | None = None
+    low: str | float | None = None
+    high: str | float | None = None
+    above: str | float | None = None
 
     @property
     def allowed(self) -> str:
@@ -99,15 +100,54 @@ class Of(Entry):
         try:
             value = read_quantity(given, self.kind)
         except UnitError as error:
-            raise _refuse(self.allowed, str(error)) from error
+            raise refuse(self.allowed, str(error)) from error
         outside = (
             (self.low is not None and value < read_quantity(self.low, self.kind))
             or (self.above is not None and value <= read_quantity(self.above, self.kind))
             or (self.high is not None and value > read_quantity(self.high, self.kind))
         )
         if outside:
-            raise _refuse(self.allowed)
+            raise refuse(self.allowed)
         return value
+
+
+@dataclass(frozen=True)
+class Range(Entry):
+    """A lowest and a highest quantity of a kind, each from `low` to `high`."""
+
+    kind: Kind
+    low: str
+    high: str
+
+    @property
+    def allowed(self) -> str:
+        """Two quantities, in words."""
+        each = Of(self.kind, self.low, self.high).allowed
+        return f"the lowest and the highest in brackets, each {each}"
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        """List of two."""
+        return {
+            "type": "array",
+            "items": Of(self.kind, self.low, self.high).schema,
+            "minItems": 2,
+            "maxItems": 2,
+        }
+
+    def read(self, given: Any) -> tuple[Quantity, Quantity]:
+        """SI values, the lower one first."""
+        hint = f'for example ["{self.low}", "{self.high}"]'
+        if not isinstance(given, list) or len(given) != 2:
+            raise refuse(self.allowed, hint)
+        try:
+            low, high = (Of(self.kind, self.low, self.high).read(item) for item in given)
+        except PydanticCustomError as error:
+            told = (error.context or {}).get("hint")
+            raise refuse(self.allowed, told or hint) from error
+        if low >= high:
+            raise refuse(self.allowed, "the lowest stands first and is below the highest")
+        return low, high
 
 
 @dataclass(frozen=True)
@@ -130,7 +170,7 @@ class OneOf(Entry):
         """The word."""
         if isinstance(given, str) and given in self.words:
             return given
-        raise _refuse(self.allowed, did_you_mean(given, self.words) if _is_text(given) else "")
+        raise refuse(self.allowed, did_you_mean(given, self.words) if _is_text(given) else "")
 
 
 @dataclass(frozen=True)
@@ -154,14 +194,14 @@ class Text(Entry):
         if isinstance(given, int) and not isinstance(given, bool) and abs(given) < 10**9:
             given = str(given)
         if not _is_text(given):
-            raise _refuse(self.what, "write it in quotes")
+            raise refuse(self.what, "write it in quotes")
         text: str = given.strip()
         if not text:
-            raise _refuse(self.what, "it is empty: write something or leave the key out")
+            raise refuse(self.what, "it is empty: write something or leave the key out")
         if len(text) > 200:
-            raise _refuse(self.what, "at most 200 characters")
+            raise refuse(self.what, "at most 200 characters")
         if any(not c.isprintable() and c != "\u00a0" for c in text):
-            raise _refuse(self.what, "one line, without control characters")
+            raise refuse(self.what, "one line, without control characters")
         return text
 
 
@@ -183,7 +223,7 @@ class Name(Entry):
         """The name."""
         good = _is_text(given) and given.isascii() and 1 <= len(given) <= 40
         if not good or not all(c.isalnum() or c in "_-." for c in given):
-            raise _refuse(self.allowed)
+            raise refuse(self.allowed)
         return str(given)
 
 
@@ -215,17 +255,17 @@ class Order(Entry):
         if _is_text(given):
             if given in self.words:
                 return str(given)
-            raise _refuse(self.allowed, did_you_mean(given, self.words))
+            raise refuse(self.allowed, did_you_mean(given, self.words))
         whole = isinstance(given, list) and all(
             isinstance(n, int) and not isinstance(n, bool) for n in given
         )
         if not whole or not given:
-            raise _refuse(self.allowed, "for example [1, 4, 2, 5, 3, 6]")
+            raise refuse(self.allowed, "for example [1, 4, 2, 5, 3, 6]")
         twice = [number for number, times in Counter(given).items() if times > 1]
         if twice:
-            raise _refuse(self.allowed, f"segment {min(twice)} stands in it twice")
+            raise refuse(self.allowed, f"segment {min(twice)} stands in it twice")
         if min(given) < 1:
-            raise _refuse(self.allowed, f"there is no segment {min(given)}")
+            raise refuse(self.allowed, f"there is no segment {min(given)}")
         return tuple(given)
 
 

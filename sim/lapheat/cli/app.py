@@ -11,6 +11,8 @@ from typing import Annotated
 import typer
 
 from .exits import VERDICT, ending
+from .options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
+from .studies import calibrate, risk
 
 __all__ = ["app"]
 
@@ -27,18 +29,6 @@ class March(StrEnum):
 
     COMPILED = "compiled"
     FIPY = "fipy"
-
-
-CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).")]
-Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a failure.")]
-Detail = Annotated[
-    str | None,
-    typer.Option(metavar="coarse|standard|fine", help="Mesh, put over numerics.detail."),
-]
-Set = Annotated[
-    list[str] | None,
-    typer.Option("--set", metavar="KEY=VALUE", help="Change a key of the case; may be repeated."),
-]
 
 
 def _version(wanted: bool) -> None:
@@ -158,6 +148,115 @@ def run(
         good = carry_out(case, out, changes, detail, march.value, threads, converge, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
+
+
+@app.command()
+def window(
+    case: CaseFile,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=FROM:TO:COUNT",
+            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
+            "values each from half to twice the case's own.",
+        ),
+    ] = None,
+    free: Annotated[
+        str,
+        typer.Option(
+            metavar="KEY,KEY",
+            help="Keys chosen anew at each point, from half to twice the case's own or, as "
+            "KEY=FROM:TO, from a range.",
+        ),
+    ] = "",
+    workers: Workers = None,
+    cluster: ClusterAddress = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.window beside the case."),
+    ] = None,
+    resume: Resume = False,
+    set_: Set = None,
+    detail: Annotated[
+        str | None,
+        typer.Option(metavar="coarse|standard|fine", help="Mesh of the map; coarse by default."),
+    ] = None,
+    fail_on_verdict: Annotated[
+        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no point works.")
+    ] = False,
+    debug: Debug = False,
+) -> None:
+    """Map where the base stays solid and the filler flows, and pick the quickest that works.
+
+    \b
+    Examples:
+      lapheat window stub.toml
+      lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
+      lapheat window stub.toml --free arc.current,arc.aim --resume
+    """
+    with ending(debug) as left:
+        from .window import carry_out
+
+        good = carry_out(
+            case, vary or (), free, tuple(set_ or ()), detail, out, workers, cluster, resume, left
+        )
+        if fail_on_verdict and not good:
+            raise typer.Exit(VERDICT)
+
+
+@app.command()
+def sequences(
+    case: CaseFile,
+    orders: Annotated[
+        str,
+        typer.Option(
+            metavar="LIST",
+            help="Orders by name or by segment numbers, such as opposite,[1,4,2,5,3,6]; all named "
+            "ones by default.",
+        ),
+    ] = "",
+    equal_interpass: Annotated[
+        bool,
+        typer.Option(
+            "--equal-interpass",
+            help="Compare them also without a pause but the wait for travel.resume_below.",
+        ),
+    ] = False,
+    workers: Workers = None,
+    cluster: ClusterAddress = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.sequences beside the case."),
+    ] = None,
+    resume: Resume = False,
+    set_: Set = None,
+    detail: Detail = None,
+    fail_on_verdict: Annotated[
+        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no order works.")
+    ] = False,
+    debug: Debug = False,
+) -> None:
+    """Compare orders of segments: what works first, then even peaks, then the time taken.
+
+    \b
+    Examples:
+      lapheat sequences stub.toml
+      lapheat sequences stub.toml --orders "opposite,[1,6,3,8,5,10,2,7,4,9]" --detail coarse
+      lapheat sequences stub.toml --equal-interpass --set "travel.resume_below=160 degC"
+    """
+    with ending(debug) as left:
+        from .sequences import carry_out
+
+        changes = tuple(set_ or ())
+        good = carry_out(
+            *(case, orders, equal_interpass, changes, detail, out, workers, cluster, resume, left)
+        )
+        if fail_on_verdict and not good:
+            raise typer.Exit(VERDICT)
+
+
+app.command()(risk)
+app.command()(calibrate)
 
 
 @app.command()

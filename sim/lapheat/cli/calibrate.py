@@ -1,0 +1,168 @@
+"""`lapheat calibrate`: fit a case to measurements, write it, and say how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ..case import Case
+from ..casefile import CaseError, Fault
+from ..casefile.faults import printable
+from ..report import CAUTIONS
+from ..results import check_folder
+from ..study import Source, executor_of, warm_up
+from ..study.answers import AnswerRuns, Answers, answers_of
+from ..study.calibrate import Calibration, Runs, calibrate
+from ..study.calibrate_files import OURS, write_calibration
+from ..study.fit import TOLERANCE
+from ..study.measured import Readings, Trials, read_measured
+from ..study.unknowns import unknowns_of
+from ..units import DIFFERENCE, UnitError, read_quantity
+from .exits import Left
+from .screen import show
+from .sweep import counted, kept_rows
+
+__all__ = ["carry_out"]
+
+
+def carry_out(
+    file: Path,
+    measured: Path,
+    fit: str | None,
+    bounds: Sequence[str],
+    clock: bool,
+    scatter: str,
+    changes: tuple[str, ...],
+    detail: str | None,
+    out: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    resume: bool,
+    left: Left,
+) -> None:
+    """Fit a case, write the results and show them.
+
+    Parameters
+    ----------
+    file, measured, fit, bounds, clock, scatter, changes, detail, out, workers, cluster, resume :
+        as on the command line
+    left : kept up to date with what an early end would leave behind
+
+    Raises
+    ------
+    CaseError
+        Something asked for is refused.
+    MarchError, ResultError
+        A run failed, or the results could not be written.
+    """
+    source = Source.of(file, changes)
+    case = source.case()
+    source.case((), detail)  # refuses a wrong detail
+    given = read_measured(measured, [probe.name for probe in case.probes])
+    histories = isinstance(given, Readings)
+    unknowns = unknowns_of(case, fit or ("efficiency,spot" if histories else "efficiency"), bounds)
+    spread = _scatter(scatter)
+    if isinstance(given, Trials):
+        _check_trials(given, case, measured)
+        if clock:
+            raise CaseError.one("", "--clock", "on", "nothing: trials by current have no clock")
+    folder = check_folder(file.with_name(f"{file.stem}.calibration") if out is None else out, OURS)
+    mesh = detail or "coarse"
+    found: Calibration | Answers
+    with (
+        executor_of(workers, cluster, warm_up) as executor,
+        kept_rows(folder, resume, left) as store,
+        counted() as count,
+    ):
+        if isinstance(given, Readings):
+            end = float(given.time[-1])
+            runs = Runs(source, unknowns, given.names, end, mesh, executor, store, count)
+            found = calibrate(runs, given, clock)
+        else:
+            currents = np.unique(given.current)
+            tries = AnswerRuns(source, unknowns, currents, mesh, executor, store, count)
+            found = answers_of(tries, given, spread)
+        files = write_calibration(found, folder, store)
+    left.words = f"the results are whole, in {folder}"
+    show(_told(found, files))
+
+
+def _scatter(text: str) -> float:
+    allowed = "a temperature difference above 0 K, such as 40 K"
+    try:
+        value = float(read_quantity(text, DIFFERENCE))
+    except UnitError as error:
+        raise CaseError.one("", "--scatter", text, allowed, str(error)) from None
+    if value <= 0.0:
+        raise CaseError.one("", "--scatter", text, allowed)
+    return value
+
+
+def _check_trials(trials: Trials, case: Case, file: Path) -> None:
+    """Refuse answers to what cannot happen to this joint."""
+    faults = []
+    parts = [case.tube.alloy] + ([case.flange.alloy] if case.flange else [])
+    if np.isfinite(trials.wet).any() and case.fillet is None:
+        faults.append(Fault(str(file), "wet", "answers", "none: a bead-on-tube has no filler"))
+    if np.isfinite(trials.melted).any() and all(case.alloys[p].solidus is None for p in parts):
+        faults.append(Fault(str(file), "melted", "answers", "none: the case's alloys never melt"))
+    if faults:
+        raise CaseError(faults)
+
+
+def _told(found: Calibration | Answers, files: Sequence[Path]) -> RenderableType:
+    """Lay out fitted values, how well they fit and what they cannot tell, cautions and files."""
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for heading in ("fitted", "was", "is", "95 % interval", "key"):
+        table.add_column(heading)
+    for item in found.fitted:
+        u = item.unknown
+        interval = f"{u.shown(item.low)} to {u.shown(item.high)}"
+        table.add_row(u.name, u.shown(u.start), u.shown(item.value), interval, u.key)
+    if isinstance(found, Calibration) and found.offset is not None:
+        value, low, high = (f"{number:+.2f} s" for number in found.offset)
+        table.add_row("clock", "+0 s", value, f"{low} to {high}", "")
+    style = "bold red" if found.blind else "bold green"
+    verdict = "Not identifiable:" if found.blind else "The measurements tell each of them."
+    return Group(
+        Text(printable(found.case.title), style="bold"),
+        table,
+        Text(),
+        *(Text(line) for line in _quality(found)),
+        Text(),
+        Text(verdict, style=style),
+        *(Text(f"  {line[0].upper()}{line[1:]}.") for line in found.blind),
+        Text(),
+        Text("Cautions", style="bold"),
+        *(Text(f"  {line}") for line in CAUTIONS),
+        Text(),
+        Text("Files", style="bold"),
+        *(Text(f"  {printable(str(path))}") for path in files),
+    )
+
+
+def _quality(found: Calibration | Answers) -> Iterator[str]:
+    """Say how well it fits, and what the intervals hold for."""
+    if isinstance(found, Answers):
+        yield (
+            f"Logarithm of the likelihood {found.before_log:.1f} before, {found.log:.1f} after, "
+            f"for answers that scatter by {found.scatter:g} K from trial to trial."
+        )
+        return
+    yield (
+        f"Off by {found.before_rms:.1f} K before, {found.rms:.1f} K after (root mean square) at "
+        f"{found.detail} detail."
+    )
+    if found.own_rms is not None:
+        yield f"At {found.case.detail} detail the fitted case is off by {found.own_rms:.1f} K."
+        if found.own_rms > found.rms + TOLERANCE:
+            yield f"That is more: fit again with --detail {found.case.detail}."
+    yield (
+        "The intervals are those of errors that come and go; a probe that sits wrong, or reads "
+        "wrong throughout, comes on top."
+    )

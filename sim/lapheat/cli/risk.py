@@ -1,0 +1,164 @@
+"""`lapheat risk`: samples of a bench, files, and what to say of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ..casefile.faults import printable
+from ..report import CAUTIONS
+from ..results import check_folder
+from ..study import Source, executor_of, warm_up
+from ..study.risk import Chance, Event, Risk, assess, plan_of
+from ..study.risk_files import OURS, write_risk
+from ..study.surrogate import TRUSTED
+from .exits import Left
+from .screen import show
+from .sweep import counted, kept_rows
+
+__all__ = ["carry_out"]
+
+
+def carry_out(
+    file: Path,
+    samples: int,
+    seed: int,
+    within: float,
+    changes: tuple[str, ...],
+    detail: str | None,
+    out: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    resume: bool,
+    left: Left,
+) -> None:
+    """Assess a case, write the results and show them.
+
+    Parameters
+    ----------
+    file, samples, seed, within, changes, detail, out, workers, cluster, resume : as on the
+        command line
+    left : kept up to date with what an early end would leave behind
+
+    Raises
+    ------
+    CaseError
+        Something asked for is refused.
+    ResultError
+        The results could not be written.
+    """
+    source = Source.of(file, changes)
+    source.case((), detail)  # refuses a wrong detail
+    plan = plan_of(source, detail or "coarse", samples, seed, within)
+    folder = check_folder(file.with_name(f"{file.stem}.risk") if out is None else out, OURS)
+    with (
+        executor_of(workers, cluster, warm_up) as executor,
+        kept_rows(folder, resume, left) as store,
+        counted() as count,
+    ):
+        risk = assess(plan, executor, store, count)
+        files = write_risk(risk, folder, store)
+    left.words = f"the results are whole, in {folder}"
+    show(told(risk, files))
+
+
+def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
+    """Lay out chances, drivers, what was assumed, cautions and files."""
+    plan = risk.plan
+    head = Table.grid(padding=(0, 3, 0, 0))
+    head.add_column(style="dim")
+    head.add_column(overflow="fold")
+    head.add_row("samples", _samples(risk))
+    head.add_row("base melts", _chance(risk.base, "it never melts"))
+    if risk.base is not None:
+        wanted = f"keeps less than {plan.case.limits.base_margin:g} K: {_interval(risk.short)}"
+        head.add_row("", wanted)
+    head.add_row("filler cold", _chance(risk.filler, "there is no filler"))
+    for name, event in (("base", risk.base), ("filler", risk.filler)):
+        if event is not None and event.difference is not None and event.shifted is not None:
+            head.add_row(
+                f"{plan.case.detail} mesh",
+                f"the case as it is comes out {event.difference:+.0f} K for the {name}; with that "
+                f"on every sample the chance is {_interval(event.shifted)}",
+            )
+    return Group(
+        Text(printable(plan.case.title), style="bold"),
+        head,
+        Text(),
+        _drivers(risk),
+        *_warnings(risk),
+        Text(),
+        Text("Assumed", style="bold"),
+        *(Text(f"  {item.name}: {item.told}") for item in plan.inputs),
+        Text("  Each varies on its own, and stays the same through a run. [scatter] changes them."),
+        Text(),
+        Text("Cautions", style="bold"),
+        *(Text(f"  {line}") for line in CAUTIONS),
+        *([Text(), Text("Files", style="bold")] if files else []),
+        *(Text(f"  {printable(str(path))}") for path in files),
+    )
+
+
+def _samples(risk: Risk) -> str:
+    plan, count = risk.plan, len(risk.rows)
+    text = f"{count} at {plan.detail} detail, seed {plan.seed}"
+    if count < plan.samples:
+        text += f"; {plan.samples} were asked for, {count} were enough"
+    return text + (f"; {risk.failed} could not be computed" if risk.failed else "")
+
+
+def _chance(event: Event | None, otherwise: str) -> str:
+    return otherwise if event is None else _interval(event.chance)
+
+
+def _interval(chance: Chance) -> str:
+    """Write a chance with its interval: "3.1 % (1.6 to 6.0 %), 8 of 256"."""
+    low, high = chance.interval
+    return (
+        f"{100 * chance.value:.1f} % ({100 * low:.1f} to {100 * high:.1f} % with 95 % confidence), "
+        f"{chance.hits} of {chance.count}"
+    )
+
+
+def _drivers(risk: Risk) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("what drives it")
+    parts = [(n, e) for n, e in (("base", risk.base), ("filler", risk.filler)) if e is not None]
+    for name, _ in parts:
+        table.add_column(f"{name}, alone", justify="right")
+        table.add_column("with others", justify="right")
+        table.add_column("half a spread up", justify="right")
+    for driver in risk.drivers:
+        cells = []
+        for name, _ in parts:
+            pair = driver.base if name == "base" else driver.filler
+            slope = driver.base_slope if name == "base" else driver.filler_slope
+            if pair is None or slope is None:
+                cells += ["-"] * 3
+            else:
+                cells += [*(f"{100 * share:.0f} %" for share in pair), f"{slope:+.0f} K"]
+        table.add_row(driver.input.name, *cells)
+    return table
+
+
+def _warnings(risk: Risk) -> Iterator[RenderableType]:
+    """Say how far the shares can be trusted."""
+    for name, event in (("base", risk.base), ("filler", risk.filler)):
+        if event is None or event.shares is None:
+            continue
+        shares = event.shares
+        text = (
+            f"Shares of the {name}: the fit explains {100 * shares.q2:.0f} % of runs left out, "
+            f"error {shares.error:.0f} K"
+        )
+        if shares.trusted:
+            yield Text(f"{text}.", style="dim")
+        else:
+            wanted = (
+                f"{text}; {100 * TRUSTED:.0f} % is wanted: do not trust them, take more samples."
+            )
+            yield Text(wanted, style="bold red")

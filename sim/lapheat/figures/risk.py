@@ -1,0 +1,153 @@
+"""The risk: how margin and surplus are spread over a bench, and what spreads them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from .style import INK, LINES, MUTED, Array, new_figure, short, styled
+
+__all__ = ["RiskChart", "RiskPanel", "risk"]
+
+BAD, GOOD, ALONE, TOGETHER = LINES[0], LINES[2], LINES[5], "#a9c9de"
+
+
+@dataclass(frozen=True)
+class RiskPanel:
+    """One of the two ways to fail.
+
+    Attributes
+    ----------
+    title : what happens below zero, as a sentence without its end: "Base melts"
+    measure : what is measured, with its unit
+    fails, holds : below and above zero, in a word or two
+    limit : what is wanted of the measure [K], 0 for nothing more
+    values : (n,) of the samples [K]
+    chance, interval : of being below zero
+    names : (d,) of the inputs
+    first, total : (d,) shares, or None
+    slopes : (d,) what half a spread upward does [K]
+    q2, trusted : how well the shares are known
+    """
+
+    title: str
+    measure: str
+    fails: str
+    holds: str
+    limit: float
+    values: Array
+    chance: float
+    interval: tuple[float, float]
+    names: tuple[str, ...]
+    first: Array | None
+    total: Array | None
+    slopes: Array
+    q2: float | None
+    trusted: bool
+
+
+@dataclass(frozen=True)
+class RiskChart:
+    """What the figure shows: `title` of the case, a panel for each way to fail."""
+
+    title: str
+    panels: tuple[RiskPanel, ...]
+
+
+def percent(share: float) -> str:
+    """Write a chance, with a digit more where it is small."""
+    return f"{100.0 * share:.1f} %" if share < 0.0995 else f"{100.0 * share:.0f} %"
+
+
+def _spread(axes: Axes, panel: RiskPanel) -> None:
+    """Histogram of the measure, what fails in another colour."""
+    values = panel.values
+    low, high = min(float(values.min()), 0.0), max(float(values.max()), 0.0)
+    width = max(high - low, 1.0) / 24
+    edges = width * np.arange(np.floor(low / width), np.ceil(high / width) + 1)
+    counts, _ = np.histogram(values, edges)
+    middles = 0.5 * (edges[1:] + edges[:-1])
+    colours = [BAD if middle < 0.0 else GOOD for middle in middles]
+    axes.bar(middles, counts, width=0.94 * width, color=colours, linewidth=0)
+    axes.axvline(0.0, color=INK, linewidth=1.1)
+    if panel.limit > 0.0:
+        axes.axvline(panel.limit, color=MUTED, linewidth=1.0, linestyle=(0, (4, 3)))
+        axes.annotate(
+            "margin wanted",
+            (panel.limit, 1.0),
+            xycoords=axes.get_xaxis_transform(),
+            xytext=(3, -3),
+            textcoords="offset points",
+            va="top",
+            color=MUTED,
+            fontsize=7.5,
+        )
+    low, high = panel.interval
+    axes.set_title(
+        f"{panel.title} in {percent(panel.chance)} ({percent(low)} to {percent(high)}) of runs"
+    )
+    axes.set_xlabel(panel.measure)
+    axes.set_ylabel("runs")
+    axes.set_ylim(0.0, 1.12 * counts.max())
+    axes.grid(axis="y")
+    axes.legend(
+        handles=[Patch(color=BAD, label=panel.fails), Patch(color=GOOD, label=panel.holds)],
+        loc="upper left",
+    )
+
+
+def _drivers(axes: Axes, panel: RiskPanel) -> None:
+    """Bars of total and first-order share, the largest on top; what half a spread does beside."""
+    assert panel.first is not None
+    assert panel.total is not None
+    order = np.argsort(panel.total, kind="stable")
+    rows = np.arange(len(order))
+    axes.barh(rows, panel.total[order], height=0.72, color=TOGETHER, linewidth=0)
+    axes.barh(rows, panel.first[order], height=0.42, color=ALONE, linewidth=0)
+    for row, i in zip(rows, order, strict=True):
+        axes.annotate(
+            f"{panel.slopes[i]:+.0f} K",
+            (panel.total[i], row),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=7.5,
+            color=INK,
+        )
+    axes.set_yticks(rows, [short(panel.names[i]) for i in order])
+    axes.tick_params(axis="y", length=0)
+    axes.set_xlim(0.0, 1.2 * max(float(panel.total.max()), 0.05))
+    axes.set_xlabel("share of the variance; beside it: half a spread upward")
+    axes.grid(axis="x")
+    quality = f"cross-validated {100.0 * (panel.q2 or 0.0):.0f} %"
+    if panel.trusted:
+        axes.set_title(f"What drives it ({quality})")
+    else:
+        axes.set_title(f"Do not trust: {quality}", color=BAD)
+    axes.legend(
+        handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
+        loc="lower right",
+    )
+
+
+def risk(chart: RiskChart) -> Figure:
+    """Draw spread and drivers, base and filler side by side."""
+    columns = max(len(chart.panels), 1)
+    driven = any(panel.first is not None for panel in chart.panels)
+    with styled():
+        figure = new_figure(4.6 * columns, 5.6 if driven else 2.9)
+        figure.suptitle(short(chart.title, 80), fontsize=9.5)
+        grid = figure.subplots(
+            2 if driven else 1, columns, squeeze=False, height_ratios=[1.0, 1.15][: 1 + driven]
+        )
+        for column, panel in enumerate(chart.panels):
+            _spread(grid[0, column], panel)
+            if driven and panel.first is not None:
+                _drivers(grid[1, column], panel)
+            elif driven:
+                grid[1, column].set_axis_off()
+    return figure

@@ -1,0 +1,184 @@
+"""The window: where the base melts, where the filler stays cold, what is left, and the pick."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
+from matplotlib.tri import Triangulation
+from numpy.typing import NDArray
+
+from .style import INK, LINES, MUTED, Array, halo, new_figure, styled
+
+__all__ = ["WindowChart", "WindowPanel", "window"]
+
+MELTS, COLD = LINES[0], LINES[5]
+WORKS_TINT, MELTS_TINT, COLD_TINT = "#cdebe1", "#f9e1d3", "#d2e4f1"
+FAR = 1e6  # [K]
+PICK = LINES[4]
+COLUMNS = 3  # panels side by side
+
+
+@dataclass(frozen=True)
+class WindowPanel:
+    """One map over two axes.
+
+    Attributes
+    ----------
+    title : values of the other axes, "" if there are none
+    points : (n, 2) runs that succeeded, in the units of the axes
+    triangles : (m, 3) between them
+    base, filler : (n,) what base and filler have over the least wanted [K]; inf: cannot fail
+    total : (n,) total time [s]
+    failed : (k, 2) runs that did not succeed
+    pick : point picked, or None
+    """
+
+    title: str
+    points: Array
+    triangles: NDArray[np.int64]
+    base: Array
+    filler: Array
+    total: Array
+    failed: Array
+    pick: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class WindowChart:
+    """What the figure shows.
+
+    Attributes
+    ----------
+    title : of the whole
+    labels : of the two axes, with units
+    ends : first and last value of each axis
+    panels : one, or one for each value of further axes
+    base_band, filler_band : lowest and highest [K] that may be zero at the case's own detail
+    band : what the bands are, in words; "" for none
+    """
+
+    title: str
+    labels: tuple[str, str]
+    ends: tuple[tuple[float, float], tuple[float, float]]
+    panels: tuple[WindowPanel, ...]
+    base_band: tuple[float, float]
+    filler_band: tuple[float, float]
+    band: str
+
+
+def _region(
+    axes: Axes, mesh: Triangulation, values: Array, low: float, high: float, **look: object
+) -> None:
+    """Fill where a measure lies between two values."""
+    if np.isfinite(values).all() and low < high and values.min() < high and values.max() > low:
+        axes.tricontourf(mesh, values, levels=[low, high], **look)
+
+
+def _line(axes: Axes, mesh: Triangulation, values: Array, colour: str, style: str) -> None:
+    if np.isfinite(values).all() and values.min() < 0.0 <= values.max():
+        lines = axes.tricontour(
+            mesh, values, levels=[0.0], colors=[colour], linewidths=1.8, linestyles=[style]
+        )
+        lines.set_zorder(4)
+
+
+def _times(axes: Axes, mesh: Triangulation, total: Array) -> None:
+    """Contours of the total time at round values."""
+    levels = MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]).tick_values(total.min(), total.max())
+    levels = [level for level in levels if total.min() < level < total.max()]
+    if not levels:
+        return
+    lines = axes.tricontour(mesh, total, levels=levels, colors=[MUTED], linewidths=0.7)
+    texts = axes.clabel(lines, fmt=lambda seconds: f"{seconds:.0f} s", fontsize=7.0, colors=[MUTED])
+    for text in texts:
+        text.set_path_effects(halo("white", 2.0))
+
+
+def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
+    base, filler = panel.base, panel.filler
+    if len(panel.triangles):
+        mesh = Triangulation(panel.points[:, 0], panel.points[:, 1], panel.triangles)
+        every = np.ones(len(base))
+        _region(axes, mesh, every, 0.0, FAR, colors=[WORKS_TINT])
+        _region(axes, mesh, base, -FAR, 0.0, colors=[MELTS_TINT])
+        _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT], alpha=0.8)
+        if chart.band:
+            for values, (low, high), colour in (
+                (base, chart.base_band, MELTS),
+                (filler, chart.filler_band, COLD),
+            ):
+                _region(axes, mesh, values, low, high, colors=[colour], alpha=0.35)
+        _times(axes, mesh, panel.total)
+        _line(axes, mesh, base, MELTS, "solid")
+        _line(axes, mesh, filler, COLD, "dashed")
+    works = (base >= 0.0) & (filler >= 0.0)
+    axes.plot(*panel.points[works].T, "o", ms=3.0, color=INK, zorder=5)
+    axes.plot(*panel.points[~works].T, "o", ms=3.0, mfc="white", mec=INK, mew=0.7, zorder=5)
+    axes.plot(*panel.failed.T, "x", ms=4.0, color=MUTED, zorder=5)
+    if panel.pick is not None:
+        axes.plot(*panel.pick, "*", ms=15.0, mfc=PICK, mec=INK, mew=0.9, zorder=7, clip_on=False)
+    (left, right), (low, high) = (_padded(*end) for end in chart.ends)
+    axes.set_xlim(left, right)
+    axes.set_ylim(low, high)
+    if panel.title:
+        axes.set_title(panel.title, fontsize=8.5)
+
+
+def _padded(first: float, last: float) -> tuple[float, float]:
+    """Ends of an axis with room for the points on them."""
+    return first - 0.03 * (last - first), last + 0.03 * (last - first)
+
+
+def _dot(label: str, marker: str, size: float, face: str, edge: str) -> Line2D:
+    return Line2D([], [], ls="none", marker=marker, ms=size, mfc=face, mec=edge, label=label)
+
+
+def _legend(figure: Figure, chart: WindowChart) -> None:
+    handles = [
+        Line2D([], [], color=MELTS, lw=1.8, label="base comes too close to melting beyond"),
+        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond"),
+        Patch(color=WORKS_TINT, lw=0, label="both are well"),
+        Line2D([], [], color=MUTED, lw=0.7, label="total time"),
+        _dot("run that works", "o", 4.0, INK, INK),
+        _dot("run that does not", "o", 4.0, "white", INK),
+    ]
+    if chart.band:
+        handles.append(Patch(color=MUTED, alpha=0.5, lw=0, label=chart.band))
+    if any(len(panel.failed) for panel in chart.panels):
+        handles.append(_dot("run that failed", "x", 5.0, MUTED, MUTED))
+    if any(panel.pick is not None for panel in chart.panels):
+        handles.append(_dot("pick", "*", 11.0, PICK, INK))
+    figure.legend(handles=handles, loc="outside lower center", ncols=3)
+
+
+def window(chart: WindowChart) -> Figure:
+    """Draw the map: both boundaries, the region that works, total time, runs and pick."""
+    with styled():
+        count = len(chart.panels)
+        columns = min(COLUMNS, count)
+        rows = ceil(count / columns)
+        figure = new_figure(
+            7.0 if count == 1 else 3.1 * columns + 0.6, 2.7 * rows + 1.6 if count > 1 else 5.6
+        )
+        grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
+        for axes, panel in zip(grid.flat, chart.panels, strict=False):
+            _panel(axes, panel, chart)
+        for axes in list(grid.flat)[count:]:
+            axes.set_visible(False)
+        for index in range(count):
+            axes = grid.flat[index]
+            if index % columns == 0:
+                axes.set_ylabel(chart.labels[1])
+            if index + columns >= count:  # the lowest of its column
+                axes.set_xlabel(chart.labels[0])
+                axes.tick_params(labelbottom=True)
+        figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
+        _legend(figure, chart)
+    return figure

@@ -1,0 +1,208 @@
+"""`--vary KEY=FROM:TO:COUNT` and `--free KEY[=FROM:TO]`: ranges of numeric keys of a case file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..case import Case
+from ..casefile import CaseError, Fault
+from ..casefile.faults import did_you_mean
+from ..casefile.fields import Of
+from ..casefile.rows import rows_of
+from ..casefile.schema import entry_at, every_key
+from ..units import Kind, in_unit, read_quantity, unit_in
+
+__all__ = ["Axis", "about_own", "free_axes", "given_axes"]
+
+DIGITS = 6  # significant ones of a value on an axis
+MOST = 200  # values on an axis
+USUAL = 7
+USUAL_KEYS = ("travel.segment", "travel.pause")
+SIGNED = {"arc.aim": 1.5}  # keys that go through zero: spots to either side
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A key of a case file, and values of it.
+
+    Attributes
+    ----------
+    key : dotted
+    unit : of `values`, as in a case file; "" for a plain number
+    values : ascending, evenly spaced
+    kind : what the key measures
+    """
+
+    key: str
+    unit: str
+    values: tuple[float, ...]
+    kind: Kind
+
+    @property
+    def span(self) -> float:
+        """Last value less the first."""
+        return self.values[-1] - self.values[0]
+
+    def at(self, share: float) -> float:
+        """Value at a share of the way from the first to the last."""
+        return _short(self.values[0] + share * self.span)
+
+    def share(self, value: float) -> float:
+        """Share of the way at which a value lies."""
+        return (value - self.values[0]) / self.span
+
+    def text(self, value: float) -> str:
+        """Value as it stands in a case file."""
+        return f"{value:.{DIGITS}g} {self.unit}".strip()
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.{DIGITS}g}")
+
+
+def _refused(option: str, key: str, given: str, allowed: str, hint: str = "") -> CaseError:
+    return CaseError([Fault(option, key or "nothing", given or "nothing", allowed, hint)])
+
+
+def _entry(option: str, key: str) -> Of:
+    """What reads a key, if it is a numeric one."""
+    entry = entry_at(tuple(key.split(".")))
+    if isinstance(entry, Of):
+        return entry
+    numeric = [name for name in every_key() if isinstance(entry_at(tuple(name.split("."))), Of)]
+    given = "a key that is not a number" if entry is not None else "no such key"
+    hint = did_you_mean(key, numeric) or f"for example {USUAL_KEYS[0]}"
+    raise _refused(option, key, given, "a numeric key of a case file", hint)
+
+
+def _end(option: str, key: str, entry: Of, text: str) -> tuple[float, str]:
+    """SI value and unit of one end of a range."""
+    try:
+        value = entry.read(text if entry.kind.si else _plain(text))
+    except Exception as error:  # pydantic's, which says only what is allowed
+        raise _refused(option, key, text, entry.allowed) from error
+    return float(value), unit_in(text) if entry.kind.si else ""
+
+
+def _plain(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _between(option: str, key: str, first: str, last: str, count: int) -> Axis:
+    entry = _entry(option, key)
+    low, unit = _end(option, key, entry, first)
+    high, _ = _end(option, key, entry, last)
+    if low >= high:
+        raise _refused(option, key, f"{first}:{last}", "FROM below TO")
+    return _axis(key, unit, entry.kind, low, high, count)
+
+
+def _axis(key: str, unit: str, kind: Kind, low: float, high: float, count: int) -> Axis:
+    """Axis between two values in SI, even in its own unit."""
+    first, last = in_unit(low, kind, unit), in_unit(high, kind, unit)
+    return Axis(key, unit, tuple(_short(v) for v in np.linspace(first, last, count)), kind)
+
+
+def given_axes(texts: Iterable[str], case: Case) -> tuple[Axis, ...]:
+    """Axes of a window: as asked for, or segment and pause about the case's own.
+
+    Parameters
+    ----------
+    texts : "KEY=FROM:TO:COUNT" each
+    case : where no text is given, its segment and pause from half to twice
+
+    Raises
+    ------
+    CaseError
+        Not of that form, not a numeric key, out of its range, twice, or only one.
+    """
+    texts = tuple(texts)
+    if not texts:
+        return tuple(about_own("--vary", key, case, USUAL) for key in USUAL_KEYS)
+    axes = []
+    for text in texts:
+        key, _, rest = (part.strip() for part in text.partition("="))
+        parts = [part.strip() for part in rest.split(":")]
+        if len(parts) != 3 or not parts[2].isdecimal() or not 2 <= int(parts[2]) <= MOST:
+            allowed = f"KEY=FROM:TO:COUNT with a COUNT from 2 to {MOST}"
+            hint = 'for example --vary "travel.segment=8 mm:20 mm:7"'
+            raise _refused("--vary", key, rest, allowed, hint)
+        axes.append(_between("--vary", key, parts[0], parts[1], int(parts[2])))
+    if len(axes) == 1:
+        hint = f'for example --vary "{USUAL_KEYS[1]}=10 s:30 s:5" beside it'
+        raise _refused("--vary", axes[0].key, "one key", "two keys or more", hint)
+    _once("--vary", [axis.key for axis in axes])
+    return tuple(axes)
+
+
+def _once(option: str, keys: list[str]) -> None:
+    for key in keys:
+        if keys.count(key) > 1:
+            raise _refused(option, key, "the same key twice", "each key once")
+
+
+def free_axes(text: str, case: Case, axes: Iterable[Axis] = ()) -> tuple[Axis, ...]:
+    """Keys that are chosen anew at each point, and the range each is chosen from.
+
+    Parameters
+    ----------
+    text : keys between commas, each with =FROM:TO or else from half to twice the case's own
+    case : gives their own values
+    axes : those of the window, whose keys are not free
+
+    Raises
+    ------
+    CaseError
+        As for `given_axes`; or the key is varied already.
+    """
+    free = []
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        key, equals, rest = (piece.strip() for piece in part.partition("="))
+        ends = [end.strip() for end in rest.split(":")]
+        if equals and len(ends) != 2:
+            raise _refused("--free", key, rest, "KEY or KEY=FROM:TO")
+        if equals:
+            free.append(_between("--free", key, ends[0], ends[1], 2))
+        else:
+            free.append(about_own("--free", key, case, 2))
+    keys = [axis.key for axis in free]
+    _once("--free", keys)
+    for axis in axes:
+        if axis.key in keys:
+            raise _refused("--free", axis.key, "a key that --vary has", "a key not varied")
+    return tuple(free)
+
+
+def about_own(option: str, key: str, case: Case, count: int) -> Axis:
+    """Axis from half to twice a case's own value, or to both sides of it where it has a sign.
+
+    Raises
+    ------
+    CaseError
+        The key is not numeric, or the case's value is none or zero.
+    """
+    entry = _entry(option, key)
+    own = next((row.value for row in rows_of(case) if row.key == key), None)
+    unit = unit_in(case.written.get(key, "")) or entry.kind.resolved
+    if not isinstance(own, float) or (own <= 0.0 and key not in SIGNED):
+        allowed = "a key with a value above zero in this case, or a range of your own"
+        raise _refused(option, key, "nothing" if own is None else f"{own:g}", allowed)
+    aside = SIGNED.get(key)
+    if aside is None:
+        low, high = 0.5 * own, 2.0 * own
+    else:
+        low, high = own - aside * case.arc.spot, own + aside * case.arc.spot
+    bounds = [None if end is None else _si(end, entry.kind) for end in (entry.low, entry.high)]
+    low = low if bounds[0] is None else max(low, bounds[0])
+    high = high if bounds[1] is None else min(high, bounds[1])
+    return _axis(key, unit, entry.kind, low, high, count)
+
+
+def _si(given: object, kind: Kind) -> float:
+    return float(read_quantity(given, kind))

@@ -1,0 +1,278 @@
+"""Fit efficiency, spot, films and lap to thermocouple histories."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..case import Case
+from ..casefile import CaseError, Fault
+from ..constants import ZERO_CELSIUS
+from ..state import MarchError
+from ..version import __version__
+from .executors import Executor, Row
+from .fit import Fit, Fitted, blind_spots, correlation, fit, intervals
+from .measured import Readings
+from .rows import RowFile, collect
+from .trial import Source, Trial
+from .unknowns import Unknown
+
+__all__ = ["Calibration", "Curve", "Runs", "calibrate", "fit_readings", "run_probes"]
+
+Array = NDArray[np.float64]
+Report = Callable[[str, int, int], None]
+
+DECIMALS = 4  # of times [s] and temperatures [degC] in a row
+OFFSET = (-60.0, 60.0)  # [s] that the clock of a record may be off
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What the probes of a run show: `time` (m,) [s], `values` (m, probes) [K]."""
+
+    time: Array
+    values: Array
+
+    def at(self, time: Array) -> Array:
+        """Temperatures at (n,) times, (n, probes) [K]; before and after the run its ends."""
+        columns = [np.interp(time, self.time, column) for column in self.values.T]
+        return np.stack(columns, axis=1)
+
+
+@dataclass(frozen=True)
+class ProbeRun:
+    """A trial of which the probes' histories are wanted, at least to the time `until` [s]."""
+
+    trial: Trial
+    until: float
+
+    def key(self) -> str:
+        """Hash of the case and of what is put over it."""
+        trial = self.trial
+        told = f"probes {__version__} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
+        return hashlib.sha256(told.encode()).hexdigest()[:24]
+
+
+def run_probes(task: ProbeRun) -> Row:
+    """Run a trial on one thread; times and temperatures [degC] are texts of JSON lists."""
+    from ..api import simulate  # numba takes a second
+
+    try:
+        result = simulate(task.trial.case(), threads=1, until=task.until)
+    except (CaseError, MarchError) as error:
+        return {"failed": f"{error}"}
+    trace = result.history.trace
+    row: Row = {"failed": None, "time_s": _packed(trace.time)}
+    for probe, column in zip(result.case.probes, trace.probes.T, strict=True):
+        row[f"{probe.name}_C"] = _packed(column - ZERO_CELSIUS)
+    return row
+
+
+def _packed(numbers: Array) -> str:
+    return json.dumps([round(float(number), DECIMALS) for number in numbers])
+
+
+class Runs:
+    """Probes' histories at values of the unknowns, run in parallel and remembered.
+
+    Parameters
+    ----------
+    source : the case
+    unknowns : what changes
+    names : of the probes wanted
+    until : time to which the cooling is followed [s]
+    detail : mesh of the runs
+    executor, store : where they are run and kept
+    report : called with what is being done, runs done and runs begun
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        unknowns: Sequence[Unknown],
+        names: Sequence[str],
+        until: float,
+        detail: str | None,
+        executor: Executor,
+        store: RowFile,
+        report: Report | None = None,
+    ) -> None:
+        self.source, self.unknowns, self.names = source, tuple(unknowns), tuple(names)
+        self.until, self.detail = until, detail
+        self._executor, self._store = executor, store
+        self._report, self._done = report, 0
+
+    def inputs(self, values: Sequence[float]) -> tuple[tuple[str, str], ...]:
+        """Keys of the unknowns and these values [SI], as text."""
+        pairs = zip(self.unknowns, values, strict=True)
+        return tuple((unknown.key, unknown.text(value)) for unknown, value in pairs)
+
+    def __call__(self, points: Sequence[Sequence[float]], doing: str = "fitting") -> list[Curve]:
+        """Histories at several points of the unknowns [SI].
+
+        Raises
+        ------
+        MarchError
+            A run failed.
+        """
+        tasks = [
+            ProbeRun(Trial(self.source, self.inputs(p), self.detail), self.until) for p in points
+        ]
+
+        def told(done: int, count: int) -> None:
+            if self._report is not None:
+                self._report(doing, self._done + done, self._done + count)
+
+        rows = collect(self._executor, run_probes, tasks, self._store, told)
+        self._done += len(tasks)
+        return [self._curve(task, row) for task, row in zip(tasks, rows, strict=True)]
+
+    def _curve(self, task: ProbeRun, row: Row) -> Curve:
+        if row.get("failed") is not None:
+            at = ", ".join(f"{key} = {value}" for key, value in task.trial.inputs)
+            raise MarchError(f"at {at}: {row['failed']}")
+
+        def numbers(name: str) -> Array:
+            return np.array(json.loads(str(row[name])), dtype=float)
+
+        values = np.stack([numbers(f"{name}_C") for name in self.names], axis=1)
+        return Curve(numbers("time_s"), values + ZERO_CELSIUS)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A case fitted to its measurements.
+
+    Attributes
+    ----------
+    case : with the fitted values
+    fitted : each unknown
+    offset : of the record's clock with its 95 % interval [s], None if it was held at 0
+    readings : as measured
+    before, after : (n, probes) computed at the same times [K]
+    before_rms, rms : [K]
+    own_rms : of the fitted case at its own detail [K]; None if that is the fit's
+    detail : mesh of the fit
+    together : correlation of neighbouring residuals
+    blind : what the readings cannot tell, in sentences
+    """
+
+    case: Case
+    fitted: tuple[Fitted, ...]
+    offset: tuple[float, float, float] | None
+    readings: Readings
+    before: Array
+    after: Array
+    before_rms: float
+    rms: float
+    own_rms: float | None
+    detail: str
+    together: float
+    blind: tuple[str, ...]
+
+
+def fit_readings(
+    runs: Callable[[Sequence[Sequence[float]]], list[Curve]],
+    unknowns: Sequence[Unknown],
+    readings: Readings,
+    free_clock: bool = False,
+) -> Fit:
+    """Least squares of computed less measured, over all readings [K].
+
+    Parameters
+    ----------
+    runs : histories at several points of the unknowns [SI]
+    unknowns : what is fitted
+    readings : as measured
+    free_clock : the record may have begun earlier or later than the arc [s]
+    """
+    starts = np.array([unknown.start for unknown in unknowns])
+    there = np.isfinite(readings.values)
+    count = len(unknowns)
+
+    def batch(points: Sequence[Array]) -> list[Array]:
+        curves = runs([list(x[:count] * starts) for x in points])
+        found = []
+        for x, curve in zip(points, curves, strict=True):
+            late = float(x[count]) if free_clock else 0.0
+            found.append((curve.at(readings.time - late) - readings.values)[there])
+        return found
+
+    return fit(unknowns, batch, [OFFSET] if free_clock else [])
+
+
+def calibrate(runs: Runs, readings: Readings, free_clock: bool = False) -> Calibration:
+    """Fit a case to readings.
+
+    Parameters
+    ----------
+    runs : of the case, with the readings' probes
+    readings : as measured
+    free_clock : see `fit_readings`
+
+    Raises
+    ------
+    CaseError
+        There are too few readings.
+    MarchError
+        A run failed.
+    """
+    unknowns = runs.unknowns
+    wanted, given = len(unknowns) + int(free_clock) + 1, int(np.isfinite(readings.values).sum())
+    if given < wanted:
+        allowed = f"at least {wanted} readings, one more than is to be fitted"
+        raise CaseError([Fault("", "readings", f"{given}", allowed)])
+    (before,) = runs([[u.start for u in unknowns]], "the case as it is")
+    there = np.isfinite(readings.values)
+    found = fit_readings(runs, unknowns, readings, free_clock)
+    off = (before.at(readings.time) - readings.values)[there]
+    series = np.full(readings.values.shape, np.nan)
+    series[there] = found.residuals
+    together = correlation([column[np.isfinite(column)] for column in series.T])
+    fitted = intervals(unknowns, found, together)
+    clock = None
+    if free_clock:
+        late = Unknown("clock", "", unknowns[0].kind, 1.0, *OFFSET, "")
+        clock = intervals([*unknowns, late], found, together)[-1]
+    values = [item.value for item in fitted]
+    case = runs.source.case(tuple(f"{key}={value}" for key, value in runs.inputs(values)))
+    own = _own(runs, values, case, readings, clock.value if clock else 0.0, there)
+    return Calibration(
+        case=case,
+        fitted=fitted,
+        offset=(clock.value, clock.low, clock.high) if clock else None,
+        readings=readings,
+        before=before.at(readings.time),
+        after=readings.values + series,
+        before_rms=_rms(off),
+        rms=_rms(found.residuals),
+        own_rms=own,
+        detail=runs.detail or case.detail,
+        together=together,
+        blind=blind_spots(unknowns, found.jacobian, fitted),
+    )
+
+
+def _own(
+    runs: Runs,
+    values: Sequence[float],
+    case: Case,
+    readings: Readings,
+    late: float,
+    there: NDArray[np.bool_],
+) -> float | None:
+    """Root mean square at the case's own detail [K]."""
+    if runs.detail in (None, case.detail):
+        return None
+    runs.detail = None
+    (curve,) = runs([list(values)], "the fit at its own detail")
+    return _rms((curve.at(readings.time - late) - readings.values)[there])
+
+
+def _rms(values: Array) -> float:
+    return float(np.sqrt(np.mean(values**2)))

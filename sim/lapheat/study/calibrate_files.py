@@ -1,0 +1,175 @@
+"""A calibration as `calibration.json`, `calibration.csv`, the fitted case and a picture."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..casefile import case_to_toml
+from ..constants import ZERO_CELSIUS
+from ..results import write_folder, write_json
+from .answers import Answers
+from .calibrate import Calibration
+from .fit import Fitted
+from .rows import RowFile
+
+__all__ = ["OURS", "calibration_dict", "write_calibration"]
+
+OURS = ("calibration.json", "calibration.csv", "case.toml", "rows.jsonl", "figures")
+
+
+def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
+    """Content of `calibration.json`: plain dicts, lists and numbers."""
+    fitted: dict[str, Any] = {item.unknown.name: _fitted(item) for item in found.fitted}
+    told: dict[str, Any] = {
+        "title": found.case.title,
+        "detail": found.detail,
+        "own_detail": found.case.detail,
+        "fitted": fitted,
+        "identifiable": not found.blind,
+        "missing": list(found.blind),
+    }
+    if isinstance(found, Calibration):
+        if found.offset is not None:
+            value, low, high = map(_short, found.offset)
+            told["clock"] = {"value": value, "low": low, "high": high, "unit": "s"}
+        return told | {
+            "readings": int(np.isfinite(found.readings.values).sum()),
+            "rms_K": _short(found.rms),
+            "before_rms_K": _short(found.before_rms),
+            "own_detail_rms_K": None if found.own_rms is None else _short(found.own_rms),
+            "residual_correlation": round(found.together, 4),
+        }
+    answers = [found.trials.melted, found.trials.wet]
+    return told | {
+        "answers": int(sum(np.isfinite(column).sum() for column in answers)),
+        "rms_K": None,
+        "before_rms_K": None,
+        "scatter_K": found.scatter,
+        "log_likelihood": _short(found.log),
+        "before_log_likelihood": _short(found.before_log),
+    }
+
+
+def _fitted(item: Fitted) -> dict[str, Any]:
+    return {
+        "value": _short(item.value),
+        "low": _short(item.low),
+        "high": _short(item.high),
+        "unit": item.unknown.kind.si,
+        "key": item.unknown.key,
+        "before": _short(item.unknown.start),
+        "at_bound": item.at_bound,
+    }
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.6g}")
+
+
+def _history_rows(found: Calibration) -> Iterator[Sequence[object]]:
+    """Yield a row for each reading."""
+    yield ["time_s", "probe", "measured_C", "before_C", "after_C"]
+    readings = found.readings
+    for i, time in enumerate(readings.time):
+        for j, name in enumerate(readings.names):
+            values = [a[i, j] - ZERO_CELSIUS for a in (readings.values, found.before, found.after)]
+            if np.isfinite(values[0]):
+                yield [f"{time:.4f}", name, *(f"{value:.2f}" for value in values)]
+
+
+def _answer_rows(found: Answers) -> Iterator[Sequence[object]]:
+    """Yield a row for each trial."""
+    yield [
+        *("current_A", "melted", "wet", "margin_before_K", "margin_after_K"),
+        *("surplus_before_K", "surplus_after_K"),
+    ]
+    trials, words = found.trials, {0.0: "no", 1.0: "yes"}
+    places = np.searchsorted(found.currents, trials.current)
+    for i, place in enumerate(places):
+        measures = [
+            getattr(when, name)[place]
+            for name in ("margin", "surplus")
+            for when in (found.before, found.after)
+        ]
+        yield [
+            f"{trials.current[i]:.6g}",
+            *(words.get(float(column[i]), "") for column in (trials.melted, trials.wet)),
+            *(f"{value:.2f}" if np.isfinite(value) else "" for value in measures),
+        ]
+
+
+def write_calibration(
+    found: Calibration | Answers, folder: Path, store: RowFile
+) -> tuple[Path, ...]:
+    """Write the result folder; whole or not at all.
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used.
+    ResultError
+        Something could not be written.
+    """
+
+    def fill(fresh: Path) -> list[Path]:
+        write_json(fresh / "calibration.json", calibration_dict(found))
+        text = io.StringIO()
+        rows = _history_rows(found) if isinstance(found, Calibration) else _answer_rows(found)
+        csv.writer(text, lineterminator="\n").writerows(rows)
+        (fresh / "calibration.csv").write_text(text.getvalue(), "utf-8", newline="")
+        (fresh / "case.toml").write_text(case_to_toml(found.case), "utf-8")
+        store.write_used(fresh / "rows.jsonl")
+        return [*map(Path, OURS[:4]), _figure(found, fresh)]
+
+    return write_folder(folder, fill, OURS)
+
+
+def _figure(found: Calibration | Answers, folder: Path) -> Path:
+    from ..figures import write_png  # matplotlib takes half a second
+    from ..figures.calibration import AnswerPanel, HistoryPanel, answers, histories
+
+    path = Path("figures/calibration.png")
+    (folder / "figures").mkdir()
+    case = found.case
+    if isinstance(found, Calibration):
+        readings, late = found.readings, found.offset[0] if found.offset else 0.0
+        panels = [
+            HistoryPanel(
+                name=name,
+                time=readings.time - late,
+                measured=readings.values[:, j],
+                before=found.before[:, j],
+                after=found.after[:, j],
+            )
+            for j, name in enumerate(readings.names)
+        ]
+        figure = histories(case, panels, (found.before_rms, found.rms))
+    else:
+        columns = (
+            ("margin", "melted", ("melted", "stayed solid"), "solidus less peak (K)"),
+            ("surplus", "wet", ("wet", "stayed dry"), "peak of the wanted share less flow (K)"),
+        )
+        shown = [
+            AnswerPanel(
+                measure=label,
+                yes=words[0],
+                no=words[1],
+                current=found.trials.current,
+                answers=getattr(found.trials, column),
+                currents=found.currents,
+                before=getattr(found.before, measure),
+                after=getattr(found.after, measure),
+                scatter=found.scatter,
+            )
+            for measure, column, words, label in columns
+            if np.isfinite(getattr(found.trials, column)).any()
+        ]
+        figure = answers(case, shown)
+    write_png(figure, folder / path)
+    return path

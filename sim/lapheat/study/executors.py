@@ -1,0 +1,299 @@
+"""Where trials are run: in turn, on the cores of this machine, or on a dask cluster.
+
+Every executor gives the same rows; they only come in another order.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from multiprocessing import get_context
+from multiprocessing.connection import Connection, wait
+from multiprocessing.process import BaseProcess
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
+
+if TYPE_CHECKING:
+    from ..casefile import CaseError
+
+__all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work", "executor_of"]
+
+Value = float | bool | str | None
+Row = dict[str, Value]
+"""What is left of a run: numbers, booleans and texts by name; `failed` says why there are none."""
+
+Task = TypeVar("Task")
+Work = Callable[[Task], Row]
+
+STRIKES = 3  # workers a task may cost before it counts as failed
+SINGLE = dict.fromkeys(
+    ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
+)
+
+
+class Executor(Protocol):
+    """Runs tasks; a context, at whose end its workers are gone."""
+
+    @property
+    def workers(self) -> int:
+        """How many tasks are worked on at once."""
+        ...
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        """Work on every task; index and row of each as it finishes. Closed early, it stops."""
+        ...
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None: ...
+
+
+def guarded(work: Work[Task], task: Task) -> Row:
+    """Row of a task; one that says what went wrong if `work` raises."""
+    try:
+        return work(task)
+    except Exception as error:  # whatever one of many runs dies of must not end the others
+        return {"failed": f"{type(error).__name__}: {error}"}
+
+
+class Serial:
+    """One task after the other, in this process."""
+
+    workers = 1
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        """Work on every task in turn."""
+        for index, task in enumerate(tasks):
+            yield index, guarded(work, task)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+
+class _Worker:
+    """A process that answers tasks one at a time; `index` is the one it is at."""
+
+    def __init__(self) -> None:
+        self.pipe: Connection
+        self.pipe, theirs = get_context("spawn").Pipe()
+        self.process: BaseProcess = get_context("spawn").Process(
+            target=_serve, args=(theirs,), daemon=True
+        )
+        with _quiet_start():
+            self.process.start()
+        theirs.close()  # so that its death is the end of our pipe
+        self.index: int | None = None
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.join()
+        self.pipe.close()
+
+
+def _serve(pipe: Connection) -> None:
+    """Loop of a worker process; it ends when the other side does."""
+    with suppress(EOFError, OSError):
+        while True:
+            work, task = pipe.recv()
+            pipe.send(guarded(work, task))
+
+
+@contextmanager
+def _quiet_start() -> Iterator[None]:
+    """Start processes that keep to one thread and leave Ctrl-C to their parent."""
+    before = {name: os.environ.get(name) for name in SINGLE}
+    main = threading.current_thread() is threading.main_thread()
+    handler = signal.signal(signal.SIGINT, signal.SIG_IGN) if main else None
+    os.environ.update(SINGLE)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+        if main:
+            signal.signal(signal.SIGINT, handler)
+
+
+class Processes:
+    """Worker processes on this machine, one thread each; they stay until the context ends.
+
+    A worker that is killed costs nothing but its time: its task goes to a new one, and only after
+    `STRIKES` of them counts as failed.
+
+    Parameters
+    ----------
+    workers : one a core by default
+    warm : called once, here, while the workers start: what it compiles they find ready
+    """
+
+    def __init__(self, workers: int | None = None, warm: Callable[[], None] | None = None) -> None:
+        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+        self.workers = workers or cores or 1
+        self._warm = warm
+        self._pool: list[_Worker] = []
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        """Work on every task, the first first."""
+        waiting = deque(range(len(tasks)))
+        strikes: Counter[int] = Counter()
+        while len(self._pool) < min(self.workers, len(tasks)):
+            self._pool.append(_Worker())
+        if self._warm is not None and tasks:
+            self._warm()
+            self._warm = None
+        try:
+            while True:
+                for place, worker in enumerate(self._pool):
+                    if worker.index is None and waiting:
+                        self._pool[place] = self._hand(worker, work, tasks, waiting.popleft())
+                busy = {w.pipe: place for place, w in enumerate(self._pool) if w.index is not None}
+                if not busy:
+                    return
+                for pipe in wait(list(busy)):
+                    place = busy[pipe]  # type: ignore[index]  # these are the ones we gave
+                    worker = self._pool[place]
+                    index, worker.index = worker.index, None
+                    assert index is not None
+                    try:
+                        row = worker.pipe.recv()
+                    except (EOFError, OSError):
+                        worker.kill()
+                        self._pool[place] = _Worker()
+                        strikes[index] += 1
+                        if strikes[index] < STRIKES:
+                            waiting.appendleft(index)
+                            continue
+                        row = {"failed": f"{STRIKES} workers died over it, for want of memory?"}
+                    yield index, row
+        finally:
+            self._drop(lambda worker: worker.index is not None)
+
+    def _hand(
+        self, worker: _Worker, work: Work[Task], tasks: Sequence[Task], index: int
+    ) -> _Worker:
+        """Give a task to a worker, or to a new one in place of one that died idle."""
+        try:
+            worker.pipe.send((work, tasks[index]))
+        except OSError:
+            worker.kill()
+            worker = _Worker()
+            worker.pipe.send((work, tasks[index]))
+        worker.index = index
+        return worker
+
+    def _drop(self, which: Callable[[_Worker], bool]) -> None:
+        gone = [worker for worker in self._pool if which(worker)]
+        self._pool = [worker for worker in self._pool if not which(worker)]
+        for worker in gone:
+            worker.kill()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._drop(lambda _: True)
+
+
+class Cluster:
+    """Workers of a dask cluster, wherever they are; Lapheat is installed beside each of them.
+
+    Parameters
+    ----------
+    address : of the scheduler, such as tcp://192.168.1.10:8786
+
+    Raises
+    ------
+    CaseError
+        `dask.distributed` is not installed, nothing answers, or workers have another version.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            from dask.distributed import Client
+        except ImportError:
+            raise _refused(
+                address, "nothing: dask is not installed", "pip install 'lapheat[cluster]'"
+            ) from None
+        try:
+            client: Any = Client
+            self._client = client(address, timeout=10, set_as_default=False)
+        except (OSError, ValueError, TimeoutError) as error:
+            hint = "start one with: dask scheduler"
+            raise _refused(address, f"the address of a running scheduler ({error})", hint) from None
+        theirs = set(self._client.run(_version).values())
+        if strange := theirs - {_version()}:
+            self._client.close()
+            told = f"workers with Lapheat {_version()}; some have {', '.join(sorted(strange))}"
+            raise _refused(address, told, "install the same version everywhere")
+
+    @property
+    def workers(self) -> int:
+        """Threads of all workers now."""
+        return sum(self._client.nthreads().values()) or 1
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        """Work on every task; what a lost worker had is done again by another."""
+        from dask import distributed
+
+        finished: Any = distributed.as_completed
+        at = {
+            self._client.submit(guarded, work, task, pure=False): index
+            for index, task in enumerate(tasks)
+        }
+        try:
+            for future in finished(at, loop=self._client.loop):
+                error = future.exception()
+                row: Row = {"failed": f"{type(error).__name__}: {error}"}
+                yield at[future], future.result() if error is None else row
+        finally:
+            self._client.cancel(list(at))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.close()
+
+
+def _refused(address: str, allowed: str, hint: str) -> CaseError:
+    from ..casefile import CaseError, Fault  # a worker that reads no case needs no pydantic
+
+    return CaseError([Fault("", "--cluster", address, allowed, hint)])
+
+
+def _version() -> str:
+    from ..version import __version__
+
+    return __version__
+
+
+def executor_of(
+    workers: int | None, cluster: str | None, warm: Callable[[], None] | None = None
+) -> Serial | Processes | Cluster:
+    """Executor a command line asks for: a cluster, or processes, or for one worker none.
+
+    Raises
+    ------
+    CaseError
+        Both are asked for, or the cluster is not to be used: see `Cluster`.
+    """
+    if cluster is None:
+        return Serial() if workers == 1 else Processes(workers, warm)
+    if workers is not None:
+        raise _refused(cluster, "nothing beside --workers", "a cluster has its own workers")
+    return Cluster(cluster)

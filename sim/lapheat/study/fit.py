@@ -1,0 +1,204 @@
+"""Least squares for a few unknowns: the fit, its intervals, and what it cannot tell apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+from scipy.stats import t as student
+
+from .unknowns import Unknown
+
+__all__ = ["STEP", "Fit", "Fitted", "blind_spots", "correlation", "fit", "intervals"]
+
+Array = NDArray[np.float64]
+Batch = Callable[[Sequence[Array]], list[Array]]
+
+STEP = 0.03  # of each unknown's start, for its column of the Jacobian
+MOST = 20  # fits tried
+CHANGE = 0.25  # of a value: what a measurement should be able to see
+TOLERANCE = 2.5  # [K] of a class 2 thermocouple type K, IEC 60584-1, up to 333 degC
+UNSURE = 0.5  # half an interval over the value: no longer known
+INVOLVED = 0.2  # component of a direction that belongs to it
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A minimum of the sum of squares.
+
+    Attributes
+    ----------
+    x : unknowns over their starts, then what else was free
+    residuals : (n,) at it
+    jacobian : (n, len(x)) at it
+    """
+
+    x: Array
+    residuals: Array
+    jacobian: Array
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """An unknown with its value and 95 % interval [SI]; `at_bound` if it ended on a bound."""
+
+    unknown: Unknown
+    value: float
+    low: float
+    high: float
+    at_bound: bool
+
+
+def fit(unknowns: Sequence[Unknown], batch: Batch, free: Sequence[tuple[float, float]] = ()) -> Fit:
+    """Find the least squares.
+
+    Parameters
+    ----------
+    unknowns : each starts at 1, its start over itself
+    batch : residuals (n,) at each of several x, all at once
+    free : bounds of what else is free; starts at 0
+
+    References
+    ----------
+    Branch, M. A., Coleman, T. F. and Li, Y. (1999), SIAM J. Sci. Comput. 21, 1 (the trust region
+    method of `scipy.optimize.least_squares`).
+    """
+    low = np.array([*(u.low / u.start for u in unknowns), *(a for a, _ in free)])
+    high = np.array([*(u.high / u.start for u in unknowns), *(b for _, b in free)])
+    start = np.array([*[1.0] * len(unknowns), *[0.0] * len(free)])
+    known: dict[bytes, Array] = {}
+
+    def residuals(x: Array) -> Array:
+        if x.tobytes() not in known:
+            known[x.tobytes()] = batch([x])[0]
+        return known[x.tobytes()]
+
+    def jacobian(x: Array) -> Array:
+        steps = [-STEP if x[i] + STEP > high[i] else STEP for i in range(len(x))]
+        moved = [x + step * np.eye(len(x))[i] for i, step in enumerate(steps)]
+        there = batch(moved)
+        here = residuals(x)
+        return np.stack([(r - here) / s for r, s in zip(there, steps, strict=True)], axis=1)
+
+    inside = np.clip(start, low + 1e-6 * (high - low), high - 1e-6 * (high - low))
+    found = least_squares(
+        residuals, inside, jac=jacobian, bounds=(low, high), ftol=1e-6, xtol=1e-4, max_nfev=MOST
+    )
+    return Fit(np.asarray(found.x), np.asarray(found.fun), np.asarray(found.jac))
+
+
+def correlation(series: Sequence[Array]) -> float:
+    """Correlation of each residual with the next one, of several series, at least 0."""
+    products = sum(float(r[1:] @ r[:-1]) for r in series)
+    squares = sum(float(r @ r) for r in series)
+    return float(np.clip(products / squares, 0.0, 0.99)) if squares > 0.0 else 0.0
+
+
+def intervals(
+    unknowns: Sequence[Unknown], found: Fit, together: float = 0.0, sigma: float | None = None
+) -> tuple[Fitted, ...]:
+    """95 % intervals from the Jacobian.
+
+    Parameters
+    ----------
+    unknowns : what was fitted
+    found : the fit
+    together : correlation of neighbouring residuals, of which only so many are then independent:
+        n (1 - r) / (1 + r) (Bayley and Hammersley 1946, J. Roy. Stat. Soc. Suppl. 8, 184)
+    sigma : of the residuals if it is known; else it is estimated from them
+
+    References
+    ----------
+    Seber, G. A. F. and Wild, C. J. (1989), Nonlinear Regression, 5.1.
+    """
+    n, k = found.jacobian.shape
+    fewer = (1.0 + together) / (1.0 - together)
+    freedom = max(n / fewer - k, 1.0)
+    spread = float(student.ppf(0.975, freedom)) if sigma is None else 1.959963984540054
+    variance = float(found.residuals @ found.residuals) / max(n - k, 1)
+    variance = fewer * (variance if sigma is None else sigma**2)
+    cover = variance * np.linalg.pinv(found.jacobian.T @ found.jacobian, rcond=1e-14)
+    result = []
+    for i, unknown in enumerate(unknowns):
+        value = float(found.x[i]) * unknown.start
+        half = spread * float(np.sqrt(max(cover[i, i], 0.0))) * unknown.start
+        close = 1e-3 * (unknown.high - unknown.low)
+        seen = float(np.abs(found.jacobian[:, i]).max()) > 0.0
+        result.append(
+            Fitted(
+                unknown,
+                value,
+                max(value - half, unknown.low) if seen else unknown.low,
+                min(value + half, unknown.high) if seen else unknown.high,
+                bool(value < unknown.low + close or value > unknown.high - close),
+            )
+        )
+    return tuple(result)
+
+
+def blind_spots(
+    unknowns: Sequence[Unknown],
+    jacobian: Array,
+    fitted: Sequence[Fitted],
+    tolerance: float = TOLERANCE,
+    what: str = "reading",
+) -> tuple[str, ...]:
+    """What the data cannot tell, in sentences; empty if all is well.
+
+    A direction of the unknowns is blind if a quarter of their values along it moves no reading by
+    more than a thermocouple's own tolerance: the directions are the right singular vectors of the
+    Jacobian, scaled to each unknown's value.
+
+    Parameters
+    ----------
+    unknowns : what was fitted
+    jacobian : (n, >= unknowns) by unknowns over their starts [K], then by what else was free
+    fitted : from `intervals`
+    tolerance : change that a measurement can see [K]
+    what : is measured
+    """
+    count = len(unknowns)
+    scaled = jacobian[:, :count] * [f.value / f.unknown.start for f in fitted]
+    if jacobian.shape[1] > count:  # what a free offset can make good says nothing
+        q, _ = np.linalg.qr(jacobian[:, count:])
+        scaled = scaled - q @ (q.T @ scaled)
+    _, _, directions = np.linalg.svd(scaled, full_matrices=False)
+    told = []
+    blind: set[str] = set()
+    for direction in directions[::-1]:
+        change = CHANGE * direction / np.abs(direction).max()
+        moves = float(np.abs(scaled @ change).max())
+        if moves >= tolerance:
+            break
+        inside = [i for i in np.argsort(-np.abs(change)) if abs(change[i]) > INVOLVED * CHANGE]
+        names = [unknowns[i].name for i in inside]
+        blind.update(names)
+        if len(names) == 1:
+            told.append(
+                f"the {what}s hardly see {names[0]}: {100 * CHANGE:.0f} % of it moves none by more "
+                f"than {moves:.1f} K; it takes {unknowns[inside[0]].sees}"
+            )
+        else:
+            sides = " with ".join(f"{100 * change[i]:+.0f} % of {unknowns[i].name}" for i in inside)
+            takes = " and ".join(dict.fromkeys(unknowns[i].sees for i in inside))
+            told.append(
+                f"the {what}s cannot tell {' from '.join(names)}: {sides} moves none by more than "
+                f"{moves:.1f} K; it takes {takes}"
+            )
+    for item in fitted:
+        if item.unknown.name in blind:
+            continue
+        if item.at_bound:
+            told.append(
+                f"{item.unknown.name} ended on its bound, {item.unknown.shown(item.value)}: the "
+                f"{what}s ask for more than --bounds allows, or something else is wrong"
+            )
+        elif item.high - item.low > 2.0 * UNSURE * item.value:
+            told.append(
+                f"{item.unknown.name} is known only from {item.unknown.shown(item.low)} to "
+                f"{item.unknown.shown(item.high)}; it takes {item.unknown.sees}"
+            )
+    return tuple(told)

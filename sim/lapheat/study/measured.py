@@ -1,0 +1,303 @@
+"""Measurements from a CSV file: thermocouple histories, or trials that melted or wet or did not."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from math import isfinite, nan
+from os import PathLike
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..casefile import CaseError, Fault
+from ..casefile.faults import did_you_mean, printable, shown
+from ..units import CURRENT, TEMPERATURE, TIME, Kind, UnitError, read_quantity
+
+__all__ = ["Readings", "Trials", "read_measured"]
+
+Array = NDArray[np.float64]
+
+BIGGEST = 20_000_000  # [bytes]
+MOST_FAULTS = 12  # told at once
+COLDEST, HOTTEST = 73.15, 3773.15  # [K] that a thermocouple can read
+ANSWERS = {
+    **dict.fromkeys(("yes", "y", "true", "1"), True),
+    **dict.fromkeys(("no", "n", "false", "0"), False),
+}
+ALLOWED = (
+    "a CSV file in UTF-8: first column time, then one a probe, units in the header, such as "
+    "time_s,top_C; or columns current_A, melted, wet"
+)
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Thermocouple histories.
+
+    Attributes
+    ----------
+    names : of the probes
+    time : (n,) [s], rising
+    values : (n, probes) [K]; nan where a cell is empty
+    """
+
+    names: tuple[str, ...]
+    time: Array
+    values: Array
+
+
+@dataclass(frozen=True)
+class Trials:
+    """Trials at several currents.
+
+    Attributes
+    ----------
+    current : (n,) [A]
+    melted, wet : (n,) 1 for yes, 0 for no, nan where it was not looked at
+    """
+
+    current: Array
+    melted: Array
+    wet: Array
+
+
+class _Faults:
+    """Collects what is wrong with the file."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.found: list[Fault] = []
+
+    def add(self, key: str, given: str, allowed: str, hint: str = "") -> None:
+        self.found.append(Fault(self.file, key, given, allowed, hint))
+
+    def stop(self) -> None:
+        """Raise what was found, if anything."""
+        if self.found:
+            raise CaseError(self.found[:MOST_FAULTS])
+
+
+def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings | Trials:
+    """Read a file of measurements.
+
+    Parameters
+    ----------
+    path : the file
+    probes : names of the case's probes
+
+    Raises
+    ------
+    CaseError
+        It cannot be read, or it has faults: all of them, up to a dozen.
+    """
+    faults = _Faults(str(path))
+    rows = _rows(_text(Path(path), faults), faults)
+    header, table = rows[0][1], rows[1:]
+    first = _split(header[0])[0].casefold()
+    if first == "current":
+        return _trials(header, table, faults)
+    if first != "time":
+        faults.add(
+            f"line {rows[0][0]}, column 1",
+            shown(header[0]),
+            "time with its unit, such as time_s or time [min]; or current_A for trials",
+        )
+        faults.stop()
+    return _readings(header, table, probes, faults)
+
+
+def _text(path: Path, faults: _Faults) -> str:
+    try:
+        size = path.stat().st_size
+        data = path.read_bytes() if size <= BIGGEST else b""
+    except FileNotFoundError:
+        faults.add("file", "no such file", ALLOWED)
+    except IsADirectoryError:
+        faults.add("file", "a folder", ALLOWED, "name the file in it")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        faults.add("file", f"a file that cannot be read: {reason}", ALLOWED)
+    else:
+        if size > BIGGEST:
+            faults.add("file", f"{size / 1e6:.0f} MB", f"{ALLOWED}; at most 20 MB")
+    faults.stop()
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        faults.add("file", f"bytes that are not UTF-8, first in line {line}", ALLOWED)
+    faults.stop()
+    raise AssertionError  # the fault above was raised
+
+
+def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
+    """Line number and cells of the header and of every row that holds something."""
+    lines = text.splitlines()
+    told = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and line.strip()[0] != "#"]
+    if len(told) < 2:
+        given = "nothing" if not told else "a header and nothing below it"
+        faults.add("file", given, ALLOWED)
+        faults.stop()
+    mark = max(",;\t", key=told[0][1].count)
+    rows = []
+    for number, line in told:
+        try:
+            cells = next(csv.reader([line], delimiter=mark, strict=True))
+        except csv.Error as error:
+            faults.add(f"line {number}", shown(line), f"cells parted by {mark!r} ({error})")
+            continue
+        rows.append((number, [cell.strip() for cell in cells]))
+    faults.stop()
+    width = len(rows[0][1])
+    for number, cells in rows[1:]:
+        if len(cells) != width:
+            hint = "are decimals after a comma? write a point" if len(cells) > width else ""
+            faults.add(f"line {number}", f"{len(cells)} cells", f"{width}, as in the header", hint)
+    faults.stop()
+    return rows
+
+
+def _split(heading: str) -> tuple[str, str]:
+    """Name and unit of a heading: `top_C`, `top [degC]` or `top (degC)`; the unit may be empty."""
+    bracketed = re.fullmatch(r"(.*?)\s*[\[(]([^\[\]]*)[\])]", heading)
+    if bracketed:
+        return bracketed[1].strip(), bracketed[2].strip()
+    name, mark, unit = heading.rpartition("_")
+    return (name, unit) if mark else (heading, "")
+
+
+def _scale(unit: str, kind: Kind) -> tuple[float, float]:
+    """Value in SI of 0 and of 1 unit.
+
+    Raises
+    ------
+    UnitError
+        It is no unit of that kind.
+    """
+    if kind is TEMPERATURE and unit in ("C", "F", "°C", "°F"):
+        unit = f"deg{unit[-1]}"
+    zero = float(read_quantity(f"0 {unit}", kind))
+    return zero, float(read_quantity(f"1000 {unit}", kind) - zero) / 1000.0
+
+
+def _unit(
+    key: str, heading: str, unit: str, kind: Kind, example: str, faults: _Faults
+) -> tuple[float, float]:
+    try:
+        if not unit:
+            raise UnitError("no unit")
+        return _scale(unit, kind)
+    except UnitError as error:
+        faults.add(key, shown(heading), f"a name and a unit, such as {example}", str(error))
+        return nan, nan
+
+
+def _number(cell: str, key: str, faults: _Faults, empty: bool = False) -> float:
+    if empty and not cell:
+        return nan
+    try:
+        value = float(cell)
+    except ValueError:
+        value = nan
+    if not isfinite(value):
+        hint = "write the decimals after a point" if "," in cell else ""
+        faults.add(key, shown(cell), "a number", hint)
+    return value
+
+
+def _readings(
+    header: list[str],
+    table: list[tuple[int, list[str]]],
+    probes: Sequence[str],
+    faults: _Faults,
+) -> Readings:
+    zero, one = _unit("column 1", header[0], _split(header[0])[1], TIME, "time_s", faults)
+    names, scales = [], []
+    if not probes:
+        faults.add(
+            "header", shown(header[1:]), "probes of the case", "it has no [[probe]]: add them"
+        )
+    elif len(header) < 2:
+        faults.add("header", shown(header), f"a column for each probe: {', '.join(probes)}")
+    for number, heading in enumerate(header[1:], 2):
+        name, unit = _split(heading)
+        if heading in probes:  # its own name may end in _C
+            name, unit = heading, ""
+        key = f"column {number}"
+        if probes and name not in probes:
+            hint = did_you_mean(name, probes)
+            faults.add(key, shown(heading), f"a probe of the case: {', '.join(probes)}", hint)
+        elif name in names:
+            faults.add(key, shown(heading), "each probe once")
+        else:
+            scales.append(_unit(key, heading, unit, TEMPERATURE, f"{name}_C", faults))
+        names.append(name)
+    faults.stop()
+    time, values = [], []
+    for line, cells in table:
+        time.append(zero + one * _number(cells[0], f"line {line}, column 1", faults))
+        row = []
+        for number, (cell, scale) in enumerate(zip(cells[1:], scales, strict=True), 2):
+            key = f"line {line}, column {number}"
+            kelvin = scale[0] + scale[1] * _number(cell, key, faults, empty=True)
+            if not COLDEST <= kelvin <= HOTTEST and isfinite(kelvin):
+                faults.add(key, shown(cell), "a temperature from -200 to 3500 degC")
+            row.append(kelvin)
+        values.append(row)
+    _rising(time, [line for line, _ in table], faults)
+    faults.stop()
+    found = Readings(tuple(names), np.array(time), np.array(values))
+    for name, column in zip(names, found.values.T, strict=True):
+        if np.isnan(column).all():
+            faults.add("header", shown(name), "at least one reading in every column")
+    faults.stop()
+    return found
+
+
+def _rising(time: Iterable[float], lines: Iterable[int], faults: _Faults) -> None:
+    last = -np.inf
+    for now, line in zip(time, lines, strict=True):
+        if now <= last:
+            faults.add(f"line {line}, column 1", f"{now:g} s", f"rising times: above {last:g} s")
+            return
+        last = now if isfinite(now) else last
+
+
+def _trials(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> Trials:
+    zero, one = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)
+    titles = [printable(heading).casefold() for heading in header[1:]]
+    for number, title in enumerate(titles, 2):
+        if title not in ("melted", "wet") or titles.index(title) != number - 2:
+            faults.add(f"column {number}", shown(header[number - 1]), "melted or wet, each once")
+    if not titles:
+        faults.add("header", shown(header), "a column melted, wet, or both")
+    faults.stop()
+    found: dict[str, list[float]] = {"melted": [], "wet": []}
+    current = []
+    for line, cells in table:
+        value = zero + one * _number(cells[0], f"line {line}, column 1", faults)
+        if value <= 0.0:
+            faults.add(f"line {line}, column 1", shown(cells[0]), "a current above 0")
+        current.append(value)
+        answers = dict(zip(titles, _answers(line, cells[1:], faults), strict=True))
+        for title, column in found.items():
+            column.append(answers.get(title, nan))
+    faults.stop()
+    trials = Trials(np.array(current), np.array(found["melted"]), np.array(found["wet"]))
+    if np.isnan(trials.melted).all() and np.isnan(trials.wet).all():
+        faults.add("file", "no answer at all", "yes or no below melted or wet")
+    faults.stop()
+    return trials
+
+
+def _answers(line: int, cells: list[str], faults: _Faults) -> Iterator[float]:
+    """Yield 1 for yes, 0 for no and nan for an empty cell."""
+    for number, cell in enumerate(cells, 2):
+        answer = ANSWERS.get(cell.casefold())
+        if cell and answer is None:
+            faults.add(f"line {line}, column {number}", shown(cell), "yes or no, or nothing")
+        yield nan if answer is None else float(answer)

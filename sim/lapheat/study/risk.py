@@ -1,0 +1,351 @@
+"""How likely a bench melts the base or leaves the joint cold, and what drives it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..case import Case
+from ..casefile import case_to_toml
+from ..version import __version__
+from .executors import Executor, Row, Work
+from .rows import RowFile, collect
+from .scatter import HALF, STANDARD, Input, inputs_of, points, wilson
+from .surrogate import Shares, shares_of
+from .trial import Source, Trial, run_trial
+
+__all__ = ["Chance", "Driver", "Event", "Plan", "Risk", "Sample", "assess", "plan_of"]
+
+Array = NDArray[np.float64]
+Report = Callable[[str, int, int], None]
+
+FIRST = 64  # samples before the first look whether the intervals are narrow enough
+MARGIN, SURPLUS = "margin_K", "surplus_K"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is asked.
+
+    Attributes
+    ----------
+    source : the case with every default filled in, so that what is left alone stays as it is
+    case : read from it
+    inputs : what varies
+    detail : mesh of the runs
+    samples : at most
+    seed : of the points
+    within : half width of both intervals at which it stops early, 0 never
+    """
+
+    source: Source
+    case: Case
+    inputs: tuple[Input, ...]
+    detail: str
+    samples: int
+    seed: int
+    within: float
+
+
+def plan_of(
+    source: Source, detail: str, samples: int = 256, seed: int = 0, within: float = 0.02
+) -> Plan:
+    """Plan for a case; see `Plan`.
+
+    Raises
+    ------
+    CaseError
+        The case has faults.
+    """
+    case = source.case()
+    whole = Source(case_to_toml(case), source.name)
+    return Plan(whole, case, inputs_of(case), detail, samples, seed, within)
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How often something was met: `hits` of `count` runs; of `failed` more nobody knows."""
+
+    hits: int
+    count: int
+    failed: int = 0
+
+    @property
+    def value(self) -> float:
+        """Share of the runs that succeeded."""
+        return self.hits / self.count if self.count else 0.0
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """95 %, wide enough for the failed runs to have gone either way."""
+        every = self.count + self.failed
+        return wilson(self.hits, every)[0], wilson(self.hits + self.failed, every)[1]
+
+
+@dataclass(frozen=True)
+class Event:
+    """The base melts, or the filler stays cold: a measure falls below zero.
+
+    Attributes
+    ----------
+    values : (n,) the measure of each run [K], nan of a failed one
+    chance : that it is below zero
+    difference : at the case's own detail less at the runs', for the case as it is [K]; None if
+        they are the same detail, or it is not known
+    shifted : chance with that difference on every run
+    shares : what drives the measure; None if it does not vary
+    slopes : (d,) what each input's half spread, upward, does to the measure [K]
+    """
+
+    values: Array
+    chance: Chance
+    difference: float | None
+    shifted: Chance | None
+    shares: Shares | None
+    slopes: Array
+
+
+@dataclass(frozen=True)
+class Driver:
+    """An input and its shares of the variance of margin and surplus: alone, and with all others."""
+
+    input: Input
+    base: tuple[float, float] | None
+    filler: tuple[float, float] | None
+    base_slope: float | None
+    filler_slope: float | None
+
+    @property
+    def weight(self) -> float:
+        """Larger of the total shares."""
+        return max(pair[1] if pair else 0.0 for pair in (self.base, self.filler))
+
+
+@dataclass(frozen=True)
+class Risk:
+    """A finished assessment.
+
+    Attributes
+    ----------
+    at : (n, d) samples, in standard deviations of each input
+    rows : of the samples
+    base : the base melts: a part reaches its solidus; None if it cannot
+    filler : the filler stays cold: a side is wet on less than the wanted share; None for a bead
+    short : chance that the base keeps less than the wanted margin
+    """
+
+    plan: Plan
+    at: Array
+    rows: tuple[Row, ...]
+    base: Event | None
+    filler: Event | None
+    short: Chance
+
+    @property
+    def failed(self) -> int:
+        """Number of samples that could not be computed."""
+        return sum(row.get("failed") is not None for row in self.rows)
+
+    @property
+    def trusted(self) -> bool:
+        """Whether the shares can be believed."""
+        shares = [event.shares for event in (self.base, self.filler) if event is not None]
+        return all(found is None or found.trusted for found in shares)
+
+    @property
+    def drivers(self) -> list[Driver]:
+        """Inputs, the one with the larger total share first."""
+
+        def of(event: Event | None, i: int) -> tuple[tuple[float, float] | None, float | None]:
+            if event is None or event.shares is None:
+                return None, None
+            shares = event.shares
+            return (float(shares.first[i]), float(shares.total[i])), float(event.slopes[i])
+
+        found = []
+        for i, item in enumerate(self.plan.inputs):
+            base, base_slope = of(self.base, i)
+            filler, filler_slope = of(self.filler, i)
+            found.append(Driver(item, base, filler, base_slope, filler_slope))
+        return sorted(found, key=lambda driver: (-driver.weight, driver.input.name))
+
+
+@dataclass(frozen=True)
+class _ShareTask:
+    at: Array
+    response: Array
+    seed: int
+
+
+def _share_row(task: _ShareTask) -> Row:
+    """Shares as a flat row: a worker has one thread, so that its numbers are always the same."""
+    count = task.at.shape[1]
+    found = shares_of(task.at, task.response, [STANDARD] * count, task.seed)
+    row: Row = {"q2": found.q2, "error": found.error, "failed": None}
+    for name, shares in (("first", found.first), ("total", found.total)):
+        row |= {f"{name}.{i}": float(share) for i, share in enumerate(shares)}
+    return row
+
+
+def _shares_from(row: Row, count: int) -> Shares | None:
+    if row.get("failed") is not None:
+        return None
+
+    def numbers(name: str) -> Array:
+        return np.array([row[f"{name}.{i}"] for i in range(count)], dtype=float)
+
+    return Shares(
+        numbers("first"), numbers("total"), float(row["q2"] or 0), float(row["error"] or 0)
+    )
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A trial whose case is whole, so that its text alone tells it from others: 20 ms less each."""
+
+    trial: Trial
+
+    def key(self) -> str:
+        """Hash of the case and of what is put over it."""
+        trial = self.trial
+        told = f"{__version__}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
+        return hashlib.sha256(told.encode()).hexdigest()[:24]
+
+
+def run_sample(sample: Sample) -> Row:
+    """Run it; see `run_trial`."""
+    return run_trial(sample.trial)
+
+
+def _samples(plan: Plan, at: Array) -> list[Sample]:
+    return [
+        Sample(
+            Trial(
+                plan.source,
+                tuple((i.key, i.text(z)) for i, z in zip(plan.inputs, point, strict=True)),
+                plan.detail,
+            )
+        )
+        for point in at
+    ]
+
+
+def _stages(samples: int) -> Iterator[int]:
+    """Numbers of samples at which to look, in powers of two, the last all of them."""
+    stage = FIRST
+    while stage < samples:
+        yield stage
+        stage *= 2
+    yield samples
+
+
+def assess(
+    plan: Plan,
+    executor: Executor,
+    store: RowFile,
+    report: Report | None = None,
+    work: Work[Sample] = run_sample,
+) -> Risk:
+    """Run the samples and judge them.
+
+    Parameters
+    ----------
+    plan : what is asked
+    executor : where trials are run
+    store : keeps their rows
+    report : called with what is being done, trials done and trials expected in all
+    work : from a sample to its row
+    """
+    at = points(plan.samples, len(plan.inputs), plan.seed)
+    trials = _samples(plan, at)
+    same = plan.detail == plan.case.detail
+    # the case as it is, at both details; the finer run first, for it takes as long as many
+    probes = (
+        [] if same else [Sample(Trial(plan.source, (), detail)) for detail in (None, plan.detail)]
+    )
+    every, nominal = len(probes) + len(trials), len(probes)
+    rows: list[Row] = []
+
+    def told(done: int, _: int) -> None:
+        if report is not None:
+            report("samples of the bench", len(rows) + done, every)
+
+    for stage in _stages(plan.samples):
+        new = trials[max(0, len(rows) - nominal) : stage]
+        rows += collect(executor, work, new if rows else [*probes, *new], store, told)
+        early = stage < plan.samples
+        if early and not (plan.within and _narrow(plan, rows[nominal:])):
+            continue
+        if report is not None:
+            report("what drives it", len(rows), len(rows))
+        risk = _judged(plan, at[:stage], rows[nominal:], rows[:nominal], executor)
+        if not early or risk.trusted:
+            break
+    return risk
+
+
+def _narrow(plan: Plan, rows: Sequence[Row]) -> bool:
+    """Whether both intervals are narrow enough."""
+    for name in (MARGIN, SURPLUS):
+        low, high = _chance(_values(rows, name)).interval
+        if high - low > 2.0 * plan.within:
+            return False
+    return True
+
+
+def _values(rows: Sequence[Row], name: str) -> Array:
+    """Measure of each row [K]: nan of a failed one, inf where it cannot fail that way."""
+    found = []
+    for row in rows:
+        value = row.get(name)
+        if row.get("failed") is not None:
+            found.append(np.nan)
+        else:
+            found.append(np.inf if value is None else float(value))
+    return np.array(found)
+
+
+def _chance(values: Array, limit: float = 0.0) -> Chance:
+    known = values[~np.isnan(values)]
+    return Chance(int((known < limit).sum()), len(known), len(values) - len(known))
+
+
+def _judged(
+    plan: Plan, at: Array, rows: Sequence[Row], nominal: Sequence[Row], executor: Executor
+) -> Risk:
+    names = [name for name in (MARGIN, SURPLUS) if np.isfinite(_values(rows, name)).any()]
+    tasks = []
+    for name in names:
+        values = _values(rows, name)
+        known = np.isfinite(values)
+        tasks.append(_ShareTask(at[known], values[known], plan.seed))
+    found = dict(executor.run(_share_row, tasks)) if plan.inputs else {}
+    events: dict[str, Event] = {}
+    for i, name in enumerate(names):
+        values = _values(rows, name)
+        difference = None
+        if nominal:
+            own, ours = (float(_values([row], name)[0]) for row in nominal)
+            difference = own - ours if isfinite(own - ours) else None
+        events[name] = Event(
+            values=values,
+            chance=_chance(values),
+            difference=difference,
+            shifted=None if difference is None else _chance(values + difference),
+            shares=_shares_from(found.get(i, {"failed": "nothing varies"}), len(plan.inputs)),
+            slopes=_slopes(tasks[i]),
+        )
+    short = _chance(_values(rows, MARGIN), plan.case.limits.base_margin)
+    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SURPLUS), short)
+
+
+def _slopes(task: _ShareTask) -> Array:
+    """What each input's half spread does, from a straight line through all runs [K]."""
+    design = np.column_stack([np.ones(len(task.at)), task.at])
+    fitted = np.linalg.lstsq(design, task.response, rcond=None)[0]
+    return np.asarray(HALF * fitted[1:], dtype=float)

@@ -1,0 +1,174 @@
+"""A risk as `risk.json`, `risk.csv` and a picture."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..results import write_folder, write_json
+from ..units import in_unit
+from .executors import Row
+from .risk import Chance, Event, Risk
+from .rows import RowFile
+
+__all__ = ["OURS", "risk_dict", "write_risk"]
+
+OURS = ("risk.json", "risk.csv", "rows.jsonl", "figures")
+COLUMNS = (
+    *("margin_K", "surplus_K", "tube_margin_K", "flange_margin_K", "tube_side_wet"),
+    *("flange_side_wet", "base_stays_solid", "filler_flows", "total_s", "failed"),
+)
+DIGITS = 3  # decimals of shares; a surrogate knows no more
+
+
+def risk_dict(risk: Risk) -> dict[str, Any]:
+    """Content of `risk.json`: plain dicts, lists and numbers."""
+    plan = risk.plan
+    return {
+        "title": plan.case.title,
+        "samples": len(risk.rows),
+        "asked": plan.samples,
+        "failed": risk.failed,
+        "seed": plan.seed,
+        "detail": plan.detail,
+        "own_detail": plan.case.detail,
+        "base_melts": _event(risk.base),
+        "base_short_of_margin": {**_chance(risk.short), "margin_K": plan.case.limits.base_margin},
+        "filler_cold": _event(risk.filler),
+        "trusted": risk.trusted,
+        "drivers": [
+            {
+                "input": driver.input.name,
+                "key": driver.input.key,
+                "share_base": _share(driver.base, 0),
+                "share_filler": _share(driver.filler, 0),
+                "total_base": _share(driver.base, 1),
+                "total_filler": _share(driver.filler, 1),
+                "base_margin_K": _kelvin(driver.base_slope),
+                "filler_surplus_K": _kelvin(driver.filler_slope),
+            }
+            for driver in risk.drivers
+        ],
+        "inputs": [
+            {
+                "input": item.name,
+                "key": item.key,
+                "value": item.value,
+                "unit": item.kind.si,
+                "spread": item.spread.size,
+                "way": item.spread.way,
+                "told": item.told,
+            }
+            for item in plan.inputs
+        ],
+    }
+
+
+def _chance(chance: Chance) -> dict[str, Any]:
+    low, high = (float(f"{end:.6g}") for end in chance.interval)
+    value = float(f"{chance.value:.6g}")
+    return {"chance": value, "low": low, "high": high, "hits": chance.hits, "runs": chance.count}
+
+
+def _event(event: Event | None) -> dict[str, Any]:
+    """Chance of an event; one that cannot be has no shares."""
+    if event is None:
+        return {"chance": 0.0, "low": 0.0, "high": 0.0, "hits": 0, "runs": 0, "possible": False}
+    shares = event.shares
+    return {
+        **_chance(event.chance),
+        "own_detail_differs_K": _kelvin(event.difference),
+        "at_own_detail": None if event.shifted is None else _chance(event.shifted),
+        "q2": None if shares is None else round(shares.q2, DIGITS),
+        "error_K": None if shares is None else _kelvin(shares.error),
+        "possible": True,
+    }
+
+
+def _share(pair: tuple[float, float] | None, which: int) -> float | None:
+    return None if pair is None else round(pair[which], DIGITS)
+
+
+def _kelvin(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def _csv(risk: Risk) -> str:
+    inputs = risk.plan.inputs
+    units = [item.kind.resolved for item in inputs]
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    names = (f"{i.key} [{u}]" if u else i.key for i, u in zip(inputs, units, strict=True))
+    rows.writerow([*names, *COLUMNS])
+    for point, row in zip(risk.at, risk.rows, strict=True):
+        values = (in_unit(i.at(z), i.kind, u) for i, z, u in zip(inputs, point, units, strict=True))
+        rows.writerow([*(f"{value:.6g}" for value in values), *(_cell(row, n) for n in COLUMNS)])
+    return text.getvalue()
+
+
+def _cell(row: Row, name: str) -> object:
+    value = row.get(name)
+    if isinstance(value, bool):
+        return str(value).lower()
+    return "" if value is None else value
+
+
+def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
+    """Write the result folder; whole or not at all.
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used.
+    ResultError
+        Something could not be written.
+    """
+
+    def fill(fresh: Path) -> list[Path]:
+        write_json(fresh / "risk.json", risk_dict(risk))
+        (fresh / "risk.csv").write_text(_csv(risk), "utf-8", newline="")
+        store.write_used(fresh / "rows.jsonl")
+        return [*map(Path, OURS[:3]), _figure(risk, fresh)]
+
+    return write_folder(folder, fill, OURS)
+
+
+def _figure(risk: Risk, folder: Path) -> Path:
+    from ..figures import write_png  # matplotlib takes half a second
+    from ..figures.risk import RiskChart, RiskPanel
+    from ..figures.risk import risk as draw
+
+    panels = []
+    wanted = risk.plan.case.limits.base_margin
+    for event, what in (
+        (risk.base, ("Base melts", "solidus less peak (K)", "melts", "stays solid", wanted)),
+        (
+            risk.filler,
+            ("Filler stays cold", "peak of the wanted share less flow (K)", "cold", "flows", 0.0),
+        ),
+    ):
+        if event is not None:
+            shares = event.shares
+            panels.append(
+                RiskPanel(
+                    *what,
+                    values=event.values[np.isfinite(event.values)],
+                    chance=event.chance.value,
+                    interval=event.chance.interval,
+                    names=tuple(item.name for item in risk.plan.inputs),
+                    first=None if shares is None else shares.first,
+                    total=None if shares is None else shares.total,
+                    slopes=event.slopes,
+                    q2=None if shares is None else shares.q2,
+                    trusted=shares is not None and shares.trusted,
+                )
+            )
+    path = Path("figures/risk.png")
+    (folder / "figures").mkdir()
+    chart = RiskChart(risk.plan.case.title, tuple(panels))
+    write_png(draw(chart), folder / path)
+    return path

@@ -1,0 +1,130 @@
+"""What varies on a bench: inputs with their spreads, and points spread evenly over all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, log2
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm, qmc, truncnorm
+
+from ..case import Case, Spread
+from ..units import CURRENT, LENGTH, NUMBER, SPEED, Kind, rounded, write_quantity
+
+__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "wilson"]
+
+Array = NDArray[np.float64]
+
+HALF = float(norm.ppf(0.975))  # standard deviations within which 95 % of a normal lie
+CUT = 1.5 * HALF  # where every spread ends: 0.3 % lie beyond, among them what no bench does
+STANDARD = truncnorm(-CUT, CUT)
+"""Distribution of every input, in its own standard deviations."""
+
+
+@dataclass(frozen=True)
+class Input:
+    """One thing that varies.
+
+    Attributes
+    ----------
+    name : as in `[scatter]`
+    key : of the case file
+    kind : its dimension
+    value : in the case [SI]
+    spread : within which 95 % lie
+    """
+
+    name: str
+    key: str
+    kind: Kind
+    value: float
+    spread: Spread
+
+    def at(self, z: float) -> float:
+        """Value `z` standard deviations off the case's [SI]."""
+        z /= HALF
+        if self.spread.way == "factor":
+            return rounded(self.value * self.spread.size**z)
+        if self.spread.way == "share":
+            return rounded(self.value * (1.0 + self.spread.size * z))
+        return rounded(self.value + self.spread.size * z)
+
+    def text(self, z: float) -> str:
+        """Write the value `z` standard deviations off the case's as a case file would."""
+        return write_quantity(self.at(z), self.kind)
+
+    @property
+    def told(self) -> str:
+        """Spread in words: "66 A, 95 % within 5 %"."""
+        value, size = self.written(self.value), self.spread.size
+        if self.spread.way == "factor":
+            return f"{value}, 95 % within a factor of {size:g}"
+        if self.spread.way == "share":
+            return f"{value}, 95 % within {100.0 * size:g} %"
+        return f"{value}, 95 % within {self.written(size)}"
+
+    def written(self, value: float) -> str:
+        """Write a value [SI] for a person, to four digits."""
+        number, _, unit = write_quantity(rounded(value), self.kind).partition(" ")
+        return f"{float(number):.4g} {unit}".strip()
+
+
+def inputs_of(case: Case) -> tuple[Input, ...]:
+    """Everything that varies in this case; a spread of 0, or a factor of 1, is left out."""
+    arc, travel, scale = case.arc, case.travel, case.scale
+    known: dict[str, tuple[str, Kind, float]] = {
+        "current": ("arc.current", CURRENT, arc.current),
+        "efficiency": ("arc.efficiency", NUMBER, arc.efficiency),
+        "spot": ("arc.spot", LENGTH, arc.spot),
+        "speed": ("travel.speed", SPEED, travel.speed),
+        "aim": ("arc.aim", LENGTH, arc.aim),
+        "wall": ("tube.wall", LENGTH, case.tube.wall),
+        "clearance": ("lap.clearance", LENGTH, case.lap.clearance if case.lap else 0.0),
+        "conductivity": ("scale.conductivity", NUMBER, scale.conductivity),
+        "emissivity": ("scale.emissivity", NUMBER, scale.emissivity),
+    }
+    return tuple(
+        Input(name, *known[name], spread)
+        for name, spread in case.scatter.items()
+        if spread.size != (1.0 if spread.way == "factor" else 0.0)
+    )
+
+
+def points(count: int, inputs: int, seed: int) -> Array:
+    """Scrambled Sobol points, each input in its own standard deviations, (count, inputs).
+
+    The first rows are the same whatever the count.
+
+    References
+    ----------
+    Owen, A. B. (1998), Scrambling Sobol' and Niederreiter-Xing points, J. Complexity 14, 466.
+    """
+    sobol = qmc.Sobol(inputs, rng=np.random.default_rng(seed))
+    unit = sobol.random_base2(ceil(log2(max(count, 1))))[:count]
+    # a point may fall on 0 itself
+    return np.asarray(STANDARD.ppf(np.clip(unit, 1e-9, 1.0 - 1e-9)), dtype=float)
+
+
+def wilson(hits: int, count: int) -> tuple[float, float]:
+    """95 % interval of a chance that was met `hits` times in `count` independent trials.
+
+    Never empty at 0 or at `count`. Sobol points are spread more evenly than independent ones: for
+    them it is too wide rather than too narrow.
+
+    References
+    ----------
+    Wilson, E. B. (1927), Probable inference, the law of succession, and statistical inference,
+    J. Am. Stat. Assoc. 22, 209.
+    """
+    if count == 0:
+        return 0.0, 1.0
+    share, z2 = hits / count, HALF * HALF
+    middle = (share + z2 / (2.0 * count)) / (1.0 + z2 / count)
+    half = (
+        HALF
+        / (1.0 + z2 / count)
+        * np.sqrt(share * (1.0 - share) / count + z2 / (4.0 * count * count))
+    )
+    low = 0.0 if hits == 0 else float(middle - half)
+    return low, 1.0 if hits == count else float(middle + half)

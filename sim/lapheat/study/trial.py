@@ -1,0 +1,191 @@
+"""One trial: a case with some keys changed, run to a flat row of numbers."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import isfinite
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..casefile import CaseError, case_text, read_case_text
+from ..casefile.rows import rows_of
+from ..version import __version__
+from .executors import Row, Value
+
+if TYPE_CHECKING:
+    from ..api import Result
+    from ..case import Case
+
+__all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
+
+DIGITS = 10  # significant ones in a row, as in outcomes.json
+
+
+@dataclass(frozen=True)
+class Source:
+    """A case file's text, read once, the changes put over all of it, and its path."""
+
+    text: str
+    name: str
+    changes: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, path: str | PathLike[str], changes: tuple[str, ...] = ()) -> Source:
+        """Read the file.
+
+        Parameters
+        ----------
+        path : the case file
+        changes : "KEY=VALUE" texts, as for `read_case`
+
+        Raises
+        ------
+        CaseError
+            It is not the text of a case file. The case itself may still have faults.
+        """
+        return cls(case_text(path), str(Path(path)), changes)
+
+    def case(self, changes: tuple[str, ...] = (), detail: str | None = None) -> Case:
+        """Case with more changes put over it.
+
+        Raises
+        ------
+        CaseError
+            As for `read_case`.
+        """
+        return read_case_text(self.text, self.name, (*self.changes, *changes), detail)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A run to make: `inputs` are keys of a case file and their values, as text with units.
+
+    `detail` None leaves the case its own.
+    """
+
+    source: Source
+    inputs: tuple[tuple[str, str], ...]
+    detail: str | None = "coarse"
+
+    def case(self) -> Case:
+        """Case of this trial.
+
+        Raises
+        ------
+        CaseError
+            As for `read_case`.
+        """
+        return self.source.case(tuple(f"{key}={value}" for key, value in self.inputs), self.detail)
+
+    def key(self) -> str:
+        """Hash of the resolved inputs: the same for "1 in" and "25.4 mm"."""
+        try:
+            case = self.case()
+            resolved = f"{[(row.key, row.value) for row in rows_of(case)]} {case.alloys}"
+        except CaseError as error:
+            resolved = f"{self} {error}"
+        return hashlib.sha256(f"{__version__}\n{resolved}".encode()).hexdigest()[:24]
+
+
+def run_trial(trial: Trial) -> Row:
+    """Run a trial, on one thread; a refused or failed one has its reason under `failed`."""
+    return run_to(trial, row_of)
+
+
+def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
+    """Run a trial as `run_trial` does, to a row of another kind."""
+    from ..api import simulate  # numba takes a second
+    from ..state import MarchError
+
+    try:
+        return row(simulate(trial.case(), threads=1))
+    except CaseError as error:
+        told = [f"{f.key}: {f.given}; allowed: {f.allowed}" for f in error.faults]
+        return {"failed": f"refused: {'; '.join(told)}"}
+    except MarchError as error:
+        return {"failed": f"the computation failed: {error}"}
+
+
+def row_of(result: Result) -> Row:
+    """Flat row of a run, under the names of `outcomes.json` with _ for its dots.
+
+    A side's surplus is how far above the filler's flow temperature the wanted share of it peaked:
+    below zero where too little is wet, and still telling how much where all or nothing is.
+    `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
+    one, `surplus_K` the lesser of the two sides;
+    `hottest_start_C` and `spread_K` (highest less lowest tube peak) are over the segments. What the
+    joint does not have, or cannot (an alloy that never melts), is None.
+    """
+    told = result.outcomes
+    tube, flange, filler, segments = told.tube, told.flange, told.filler, told.segments
+    margins = [part.margin_K for part in (tube, flange) if part and part.margin_K is not None]
+    peaks = [s.tube_peak_C for s in segments if s.tube_peak_C is not None]
+    surplus = {side: _surplus(result, side) for side in ("tube", "flange")}
+    known = [value for value in surplus.values() if value is not None]
+    row: Row = {
+        "base_stays_solid": told.verdict.base_stays_solid,
+        "filler_flows": told.verdict.filler_flows,
+        "margin_K": min(margins, default=None),
+        "base_slack_K": min(margins) - result.case.limits.base_margin if margins else None,
+        "surplus_K": min(known, default=None),
+        "total_s": told.time.total_s,
+        "arc_on_s": told.time.arc_on_s,
+        "tube_margin_K": tube.margin_K,
+        "tube_peak_C": tube.peak_C,
+        "tube_bore_peak_C": tube.bore_peak_C,
+        "tube_melted_wall_fraction": tube.melted_wall_fraction,
+        "flange_margin_K": flange.margin_K if flange else None,
+        "flange_peak_C": flange.peak_C if flange else None,
+        "filler_peak_C": filler.peak_C if filler else None,
+        "tube_side_wet": filler.tube_side_wet if filler else None,
+        "flange_side_wet": filler.flange_side_wet if filler else None,
+        "tube_side_surplus_K": surplus["tube"],
+        "flange_side_surplus_K": surplus["flange"],
+        "hottest_start_C": max(s.start_C for s in segments),
+        "spread_K": max(peaks) - min(peaks) if peaks else None,
+        "segments": len(segments),
+        "imbalance": told.heat.imbalance,
+    }
+    return {**{name: _tidy(value) for name, value in row.items()}, "failed": None}
+
+
+def _surplus(result: Result, side: str) -> float | None:
+    """Temperature that the wanted share of a side's laid area reached, less filler flow [K]."""
+    from ..readout import side_areas
+
+    history, lap = result.history, result.history.problem.lap
+    peak = history.tube_side if side == "tube" else history.flange_side
+    if peak is None or lap is None:
+        return None
+    area = np.broadcast_to(side_areas(history.problem, side)[:, None], peak.shape)
+    laid = np.isfinite(peak)
+    hottest = np.argsort(-peak[laid], kind="stable")
+    reached = np.cumsum(area[laid][hottest])
+    wanted = result.case.limits.wet_fraction * reached[-1] * (1.0 - 1e-12)
+    return float(peak[laid][hottest][np.searchsorted(reached, wanted)]) - lap.flow
+
+
+def _tidy(value: Value) -> Value:
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}") if isfinite(value) else None
+    return value
+
+
+_TINY = """
+joint = "bead-on-tube"
+tube = { outside_diameter = "8 mm", wall = "1 mm", length = "10 mm" }
+arc = { current = "10 A", spot = "2 mm" }
+travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.2 }
+"""
+
+
+def warm_up() -> None:
+    """Compile the march, or load it from numba's cache, by a run that takes no time."""
+    from ..api import simulate
+
+    simulate(read_case_text(_TINY, "warm up", detail="coarse"), threads=1)

@@ -1,0 +1,236 @@
+"""Where the base stays solid and the filler flows: a coarse grid, then along the boundaries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise, product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .axes import Axis
+from .boundary import along, level_lines
+from .executors import Executor, Row, Work
+from .rows import RowFile, collect
+from .search import FreeTrial, run_free, start_of
+from .trial import Source, Trial, run_trial
+
+__all__ = ["MEASURES", "Plan", "Run", "Sweep", "map_of", "slack"]
+
+Array = NDArray[np.float64]
+Place = tuple[float, ...]
+Report = Callable[[str, int, int], None]
+
+TOLERANCE = 0.05  # share of an axis within which a boundary is found
+REACH = 0.04  # share of an axis within which a run lies of each part of a boundary
+# The two boundaries: the boolean that flips there, and the measure that is zero there [K].
+MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "surplus_K"}
+ROUNDS = 20  # of runs along the boundaries, at most
+ROUND = 9  # decimals that tell places apart
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is asked: a case, the axes, the keys chosen anew at each point, mesh of the runs."""
+
+    source: Source
+    axes: tuple[Axis, ...]
+    free: tuple[Axis, ...] = ()
+    detail: str = "coarse"
+
+
+@dataclass(frozen=True)
+class Run:
+    """One point of the map.
+
+    Attributes
+    ----------
+    place : shares of the axes, 0 to 1
+    inputs : keys and their values as text, free ones too
+    row : as from `run_trial`
+    """
+
+    place: Place
+    inputs: tuple[tuple[str, str], ...]
+    row: Row
+
+    @property
+    def works(self) -> bool:
+        """Whether the base stays solid and the filler flows."""
+        return all(self.row.get(name) is True for name in MEASURES)
+
+
+def slack(row: Row, measure: str) -> float:
+    """One of `MEASURES` of a row [K]: inf where the joint cannot fail that way, nan of no row."""
+    if row.get("failed") is not None:
+        return float("nan")
+    value = row.get(measure)
+    return float("inf") if value is None else float(value)
+
+
+class Sweep:
+    """Runs made so far, by place.
+
+    Parameters
+    ----------
+    plan : what is asked
+    executor : where trials are run
+    store : keeps their rows
+    report : called with what is being done, trials done and trials expected in all
+    work : makes a row of a trial
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        executor: Executor,
+        store: RowFile,
+        report: Report | None = None,
+        work: Work[Trial] = run_trial,
+    ) -> None:
+        self.plan = plan
+        self.case = plan.source.case()
+        self.runs: dict[Place, Run] = {}
+        self._executor, self._store, self._report = executor, store, report
+        self._work = work
+        self._done = 0
+        self._start = start_of(self.case, plan.free)
+
+    def inputs_at(self, place: Place) -> tuple[tuple[str, str], ...]:
+        """Keys of the axes and their values at a place, as text."""
+        axes = zip(self.plan.axes, place, strict=True)
+        return tuple((axis.key, axis.text(axis.at(share))) for axis, share in axes)
+
+    def add(self, doing: str, places: list[Place], later: int = 0) -> None:
+        """Run these places; `later` trials are expected after them."""
+        plan = self.plan
+        trials = [Trial(plan.source, self.inputs_at(place), plan.detail) for place in places]
+        if plan.free:
+            tasks = [FreeTrial(trial, plan.free, self._start) for trial in trials]
+            rows = collect(self._executor, run_free, tasks, self._store, self._told(doing, later))
+        else:
+            rows = self.rows(doing, trials, later)
+        for place, trial, row in zip(places, trials, rows, strict=True):
+            chosen = tuple((a.key, str(row[a.key])) for a in plan.free if a.key in row)
+            self.runs[place] = Run(place, trial.inputs + chosen, row)
+        self._done += len(places) if plan.free else 0
+
+    def rows(self, doing: str, trials: list[Trial], later: int = 0) -> list[Row]:
+        """Rows of other trials, through the same executor and store."""
+        rows = collect(self._executor, self._work, trials, self._store, self._told(doing, later))
+        self._done += len(trials)
+        return rows
+
+    def levers(self, doing: str, tasks: list[FreeTrial]) -> list[Row]:
+        """Rows of searches, through the same executor and store."""
+        rows = collect(self._executor, run_free, tasks, self._store, self._told(doing, 0))
+        self._done += len(tasks)
+        return rows
+
+    def _told(self, doing: str, later: int) -> Callable[[int, int], None] | None:
+        if self._report is None:
+            return None
+        report, before = self._report, self._done
+
+        def told(done: int, count: int) -> None:
+            report(doing, before + done, before + count + later)
+
+        return told
+
+    def sorted(self) -> list[Run]:
+        """Every run, by place."""
+        return [self.runs[place] for place in sorted(self.runs)]
+
+    def crossed(self) -> list[tuple[str, int, Run, Run]]:
+        """Neighbours on a grid line between which a boundary runs: measure, axis, both runs."""
+        found = []
+        for axis, line in self._lines():
+            for a, b in pairwise(line):
+                if a.row.get("failed") is None and b.row.get("failed") is None:
+                    found += [
+                        (measure, axis, a, b)
+                        for flag, measure in MEASURES.items()
+                        if a.row[flag] != b.row[flag]
+                    ]
+        return found
+
+    def _lines(self) -> Iterator[tuple[int, list[Run]]]:
+        grid = [
+            {round(axis.share(value), ROUND) for value in axis.values} for axis in self.plan.axes
+        ]
+        lines: dict[tuple[int, Place], list[Run]] = defaultdict(list)
+        for place in sorted(self.runs):
+            for axis in range(len(place)):
+                others = place[:axis] + place[axis + 1 :]
+                on_grid = grid[:axis] + grid[axis + 1 :]
+                if all(share in known for share, known in zip(others, on_grid, strict=True)):
+                    lines[axis, others].append(self.runs[place])
+        for (axis, _), line in lines.items():
+            yield axis, line
+
+    def panels(self) -> Iterator[tuple[Place, list[Run]]]:
+        """Runs over the first two axes, for each value on the grid of the others."""
+        others = [[round(axis.share(v), ROUND) for v in axis.values] for axis in self.plan.axes[2:]]
+        for at in product(*others):
+            yield at, [run for run in self.sorted() if run.place[2:] == at]
+
+
+def map_of(sweep: Sweep) -> None:
+    """Run the grid, then along the boundaries until they are located within `TOLERANCE`."""
+    axes = sweep.plan.axes
+    shares = [[round(axis.share(value), ROUND) for value in axis.values] for axis in axes]
+    grid = list(product(*shares))
+    sweep.add("coarse grid", grid, later=len(grid))
+    for number in range(1, ROUNDS):
+        new = _on_lines(sweep) or _between_lines(sweep)
+        if not new:
+            break
+        sweep.add(f"boundaries, round {number}", new, later=len(new) // 2)
+
+
+def _on_lines(sweep: Sweep) -> list[Place]:
+    """Where to run next to close in the crossings of the grid's lines."""
+    places: set[Place] = set()
+    for measure, axis, a, b in sweep.crossed():
+        ends = a.place[axis], slack(a.row, measure), b.place[axis], slack(b.row, measure)
+        share = _between(*ends)
+        if share is not None:
+            places.add((*a.place[:axis], round(share, 3), *a.place[axis + 1 :]))
+    return sorted(places - sweep.runs.keys())
+
+
+def _between_lines(sweep: Sweep) -> list[Place]:
+    """Where to run next so that no part of a boundary, as drawn, is far from a run."""
+    new: list[Place] = []
+    for others, runs in sweep.panels():
+        near = np.array([run.place[:2] for run in runs])
+        for measure in MEASURES.values():
+            values = np.array([slack(run.row, measure) for run in runs])
+            values[~np.isfinite(values)] = np.nan
+            for line in level_lines(near[: len(values)], values):
+                for point in along(line, 0.2 * TOLERANCE):
+                    if np.abs(near - point).max(axis=1).min() > REACH:
+                        first, second = (round(float(share), 3) for share in point)
+                        new.append((first, second, *others))
+                        near = np.vstack([near, point])
+    return [place for place in dict.fromkeys(new) if place not in sweep.runs]
+
+
+def _between(a: float, fa: float, b: float, fb: float) -> float | None:
+    """Where to look next for a zero between `a` and `b`; None once they are close enough."""
+    width = b - a
+    if width <= TOLERANCE * (1.0 + 1e-9):
+        return None
+    if width <= 2.0 * TOLERANCE or not np.isfinite(fa - fb) or fa * fb > 0.0 or fa == fb:
+        return 0.5 * (a + b)
+    guess = a + width * fa / (fa - fb)
+    # near an end, a run just beyond the guess closes it in at once
+    if guess - a <= 0.8 * TOLERANCE:
+        return a + TOLERANCE
+    if b - guess <= 0.8 * TOLERANCE:
+        return b - TOLERANCE
+    if width <= 4.0 * TOLERANCE:
+        return 0.5 * (a + b)
+    return min(max(guess, a + 0.25 * width), b - 0.25 * width)

@@ -1,0 +1,120 @@
+"""Tasks that cost nothing, for tests of how many are run and kept; other processes import them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lapheat.study.executors import Row, Serial
+from lapheat.study.rows import RowFile, collect
+
+if TYPE_CHECKING:
+    from lapheat.study.trial import Trial
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number to square; `marker` is a file by which one attempt tells the next that it was."""
+
+    value: int
+    marker: Path | None = None
+    seconds: float = 0.0
+
+    def key(self) -> str:
+        return f"number {self.value}"
+
+
+def square(task: Number) -> Row:
+    time.sleep(task.seconds)
+    return {"square": float(task.value**2), "failed": None}
+
+
+def square_or_raise(task: Number) -> Row:
+    if task.value % 3 == 0:
+        raise ValueError(f"no square of {task.value}")
+    return square(task)
+
+
+def die_once(task: Number) -> Row:
+    """Kill the process at the first attempt at every third number."""
+    if task.value % 3 == 0 and task.marker is not None:
+        mark = task.marker / str(task.value)
+        if not mark.exists():
+            mark.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+    return square(task)
+
+
+def die_always(task: Number) -> Row:
+    if task.value == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return square(task)
+
+
+def threads(task: Number) -> Row:
+    """What the worker was told of threads, and whether it listens to Ctrl-C."""
+    ignored = signal.getsignal(signal.SIGINT) == signal.SIG_IGN
+    told = {name: os.environ.get(name) for name in ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS")}
+    return {**told, "ignored": ignored, **square(task)}
+
+
+def given(trial: Trial, key: str, default: float) -> float:
+    """Value of a key of a trial, in the unit it was given in; the last of a key wins."""
+    return float(dict(trial.inputs).get(key, str(default)).split()[0])
+
+
+def smooth(trial: Trial) -> Row:
+    """A joint by formula, with curved boundaries in current and speed."""
+    over, fast = given(trial, "arc.current", 66.0) - 70.0, given(trial, "travel.speed", 2.0) - 2.0
+    base = 40.0 - 3.0 * over + 40.0 * fast - 6.0 * fast**2
+    filler = 20.0 + 2.0 * over - 30.0 * fast - 8.0 * fast**2
+    if trial.detail is None:
+        base, filler = base - 9.0, filler + 4.0
+    return made_row(base, filler, 100.0 + 300.0 / (fast + 2.0))
+
+
+def stepped(trial: Trial) -> Row:
+    """A joint by formula whose segments are whole numbers: its boundaries are stairs."""
+    segments = ceil(119.7 / given(trial, "travel.segment", 12.7))
+    over, pause = segments - 9.0, given(trial, "travel.pause", 15.0) - 15.0
+    base = 30.0 - 8.0 * over + 4.0 * pause - 0.1 * pause**2
+    return made_row(base, 5.0 + 7.0 * over - 2.0 * pause, 60.0 + 9.0 * pause)
+
+
+def made_row(base: float, filler: float, total: float) -> Row:
+    """Row with these slacks [K] and this total time [s]; 50 K of margin are wanted."""
+    return {
+        "base_stays_solid": base >= 0.0,
+        "filler_flows": filler >= 0.0,
+        "margin_K": base + 50.0,
+        "base_slack_K": base,
+        "surplus_K": filler,
+        "total_s": total,
+        "tube_margin_K": base + 50.0,
+        "flange_margin_K": base + 80.0,
+        "tube_side_wet": 1.0 if filler >= 0.0 else 0.0,
+        "flange_side_wet": 1.0,
+        "tube_side_surplus_K": filler,
+        "flange_side_surplus_K": filler + 10.0,
+        "failed": None,
+    }
+
+
+def main(arguments: Sequence[str]) -> None:
+    """Sweep COUNT numbers, keep the rows in a FILE, at the end write them to another."""
+    kept, written = map(Path, arguments[:2])
+    tasks = [Number(value, seconds=0.005) for value in range(int(arguments[2]))]
+    with RowFile(kept, resume=True) as store:
+        collect(Serial(), square, tasks, store)
+        store.write_used(written)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

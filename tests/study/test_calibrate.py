@@ -1,0 +1,305 @@
+"""Calibration: known values found again within their intervals, and what it cannot tell."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from lapheat import read_case
+from lapheat.casefile import CaseError
+from lapheat.cli.app import app
+from lapheat.state import MarchError
+from lapheat.study import RowFile, Serial
+from lapheat.study.calibrate import Curve, Runs, calibrate, fit_readings
+from lapheat.study.executors import Row
+from lapheat.study.fit import (
+    Fit,
+    Fitted,
+    blind_spots,
+    correlation,
+    fit,
+    intervals,
+)
+from lapheat.study.measured import Readings
+from lapheat.study.unknowns import unknowns_of
+from study.beads import (
+    BEAD,
+    NAMES,
+    SOURCE,
+    TIME,
+    TRUTH,
+    Emulator,
+    as_csv,
+    emulator,
+    readings,
+    runs_of,
+    unknowns,
+)
+
+
+@pytest.fixture(scope="module")
+def runs() -> Runs:
+    return runs_of()
+
+
+@pytest.fixture(scope="module")
+def truth(runs: Runs) -> Curve:
+    (curve,) = runs([TRUTH])
+    return curve
+
+
+@pytest.fixture(scope="module")
+def emulated(runs: Runs) -> Emulator:
+    return emulator(runs)
+
+
+def interval_of(found: Fit, given: Readings, fit: str = "efficiency,spot") -> tuple[Fitted, ...]:
+    series = found.residuals.reshape(given.values.shape)
+    return intervals(unknowns(fit), found, correlation(list(series.T)))
+
+
+# With true runs throughout, by coverage_of_calibration.py: COVERAGE
+def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emulator) -> None:
+    held = np.zeros(2, dtype=int)
+    for seed in range(100):
+        given = readings(truth, seed)
+        found = interval_of(fit_readings(emulated, unknowns(), given), given)
+        held += [f.low <= t <= f.high for f, t in zip(found, TRUTH, strict=True)]
+    assert (held >= 90).all(), held
+    assert (held <= 99).all(), held  # nor are they so wide that they hold anything
+
+
+def test_true_runs_find_what_the_parabolas_find(
+    runs: Runs, truth: Curve, emulated: Emulator
+) -> None:
+    given = readings(truth, 3)
+    true = fit_readings(runs, unknowns(), given)
+    near = fit_readings(emulated, unknowns(), given)
+    half = [f.high - f.value for f in interval_of(true, given)]
+    apart = (true.x - near.x) * [u.start for u in unknowns()]
+    assert (np.abs(apart) < 0.5 * np.array(half)).all()
+
+
+def test_a_single_far_probe_is_not_enough(truth: Curve) -> None:
+    far = Curve(truth.time, truth.values[:, 2:])
+    found = calibrate(runs_of(("far",)), readings(far, 0, ("far",)))
+    assert len(found.blind) >= 1
+    assert "hardly see spot" in found.blind[0]
+    assert "two spots of the arc's path" in found.blind[0]
+    assert found.fitted[1].high - found.fitted[1].low > 1e-3
+
+
+def test_three_probes_are(runs: Runs, truth: Curve) -> None:
+    found = calibrate(runs, readings(truth, 3))
+    assert found.blind == ()
+    assert found.rms == pytest.approx(5.0, abs=0.5)
+    assert found.before_rms > 2.0 * found.rms
+    assert found.own_rms is None  # the bead is coarse of its own
+    assert found.case.arc.efficiency == pytest.approx(TRUTH[0], rel=0.02)
+    assert found.case.arc.spot == pytest.approx(TRUTH[1], rel=0.05)
+
+
+def test_a_late_clock_is_found(truth: Curve, emulated: Emulator) -> None:
+    given = readings(truth, 1)
+    early = Readings(NAMES, TIME[4:], truth.at(TIME[4:] - 1.5))
+    found = fit_readings(emulated, unknowns(), early, free_clock=True)
+    # the arc struck 1.5 s after the record began
+    assert found.x[2] == pytest.approx(1.5, abs=0.02)
+    assert found.x[:2] * [0.75, 2e-3] == pytest.approx(TRUTH, rel=5e-3)
+    assert fit_readings(emulated, unknowns(), given, free_clock=True).x[2] == pytest.approx(
+        0.0, abs=0.1
+    )
+
+
+def test_gaps_in_a_record_are_left_out(truth: Curve, emulated: Emulator) -> None:
+    given = readings(truth, 2)
+    given.values[10:30, 0] = np.nan
+    found = fit_readings(emulated, unknowns(), given)
+    assert len(found.residuals) == given.values.size - 20
+    assert found.x[0] * 0.75 == pytest.approx(TRUTH[0], rel=0.01)
+
+
+def test_too_few_readings_are_refused(runs: Runs, truth: Curve) -> None:
+    few = Readings(("near",), TIME[20:22], truth.at(TIME[20:22])[:, :1])
+    with pytest.raises(CaseError, match="at least 3 readings"):
+        calibrate(runs, few)
+
+
+def broken(task: object) -> Row:
+    del task
+    return {"failed": "no reason"}
+
+
+def test_a_run_that_fails_is_told_with_its_values(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lapheat.study.calibrate.run_probes", broken)
+    with pytest.raises(MarchError, match=r"arc.efficiency = 0.75, arc.spot = 2.0* ?mm: no reason"):
+        runs_of()([(0.75, 2e-3)])
+
+
+# The fit itself, on straight lines with exact answers.
+
+
+def lines(seed: int, noise: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    slopes = np.stack([np.linspace(100.0, 300.0, 50), np.linspace(200.0, -100.0, 50)], axis=1)
+    return slopes, noise * rng.normal(size=50)
+
+
+def test_intervals_are_those_of_linear_regression() -> None:
+    slopes, noise = lines(1)
+    target = slopes @ [1.1, 0.9] + noise
+    found = fit(unknowns(), lambda points: [slopes @ x - target for x in points])
+    known, rest, *_ = np.linalg.lstsq(slopes, target, rcond=None)
+    np.testing.assert_allclose(found.x, known, atol=1e-6)
+    np.testing.assert_allclose(found.jacobian, slopes, rtol=1e-9)
+    # t(0.975, 48) = 2.0106: any table of Student's t
+    error = np.sqrt(np.diag(np.linalg.inv(slopes.T @ slopes)) * rest[0] / 48.0)
+    for item, x, half in zip(intervals(unknowns(), found), known, 2.0106 * error, strict=True):
+        start = item.unknown.start
+        assert item.value == pytest.approx(start * x)
+        assert item.high - item.value == pytest.approx(start * half, rel=1e-4)
+        assert item.value - item.low == pytest.approx(start * half, rel=1e-4)
+
+
+def test_neighbours_that_err_together_widen_the_interval() -> None:
+    rng = np.random.default_rng(0)
+    series = np.zeros(4000)
+    for i in range(1, 4000):
+        series[i] = 0.6 * series[i - 1] + rng.normal()
+    assert correlation([series]) == pytest.approx(0.6, abs=0.03)
+    assert correlation([rng.normal(size=4000)]) < 0.05
+    slopes, noise = lines(1)
+    found = fit(unknowns(), lambda points: [slopes @ (x - 1.0) + noise for x in points])
+    plain, wide = (intervals(unknowns(), found, together)[0] for together in (0.0, 0.6))
+    # sqrt(1.6 / 0.4) = 2, and fewer degrees of freedom
+    assert 2.0 < (wide.high - wide.low) / (plain.high - plain.low) < 2.3
+
+
+def test_two_unknowns_that_do_the_same_are_told_apart_from_none() -> None:
+    slopes, _ = lines(1)
+    slopes[:, 1] = 2.0 * slopes[:, 0]
+    found = Fit(np.ones(2), np.zeros(50), slopes)
+    (told,) = blind_spots(unknowns(), slopes, intervals(unknowns(), found))
+    assert "cannot tell efficiency from spot" in told
+    assert "25 % of efficiency" in told
+    assert "12 % of spot" in told or "13 % of spot" in told
+
+
+def test_what_ends_on_its_bound_is_told() -> None:
+    slopes, _ = lines(1)
+    target = slopes @ [1.1, 9.0]
+    found = fit(unknowns(), lambda points: [slopes @ x - target for x in points])
+    told = blind_spots(unknowns(), found.jacobian, intervals(unknowns(), found))
+    assert any("spot ended on its bound, 6 mm" in line for line in told)
+
+
+@pytest.mark.parametrize(
+    ("names", "bounds", "option", "allowed"),
+    [
+        ("spott", (), "--fit", "efficiency, spot, convection"),
+        ("", (), "--fit", "efficiency, spot, convection"),
+        ("clearance", (), "--fit", "names with commas between"),
+        ("spot,spot", (), "--fit", "each name once"),
+        ("spot", ("efficiency=0.5:0.9",), "--bounds", "of what is fitted: spot"),
+        ("spot", ("spot=1 mm",), "--bounds", "LOW below HIGH"),
+        ("spot", ("spot=3 mm:5 mm",), "--bounds", "the case's own 2 mm"),
+        ("spot", ("spot=1:5",), "--bounds", "a length each"),
+        ("efficiency", ("efficiency=low:0.9",), "--bounds", "a number each"),
+    ],
+)
+def test_bad_unknowns_are_refused(
+    names: str, bounds: tuple[str, ...], option: str, allowed: str
+) -> None:
+    with pytest.raises(CaseError) as caught:
+        unknowns_of(SOURCE.case(), names, bounds)
+    (fault,) = caught.value.faults
+    assert fault.key == option
+    assert allowed in fault.allowed
+
+
+def test_bounds_are_kept() -> None:
+    (spot,) = unknowns_of(SOURCE.case(), "spot", ("spot=1 mm : 0.1 in",))
+    assert (spot.low, spot.high) == pytest.approx((1e-3, 2.54e-3))
+
+
+# The command, on a shorter record of one probe.
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory, truth: Curve) -> Path:
+    folder = tmp_path_factory.mktemp("calibration")
+    (folder / "bead.toml").write_text(BEAD)
+    given = readings(truth, 5)
+    (folder / "bead.csv").write_text(as_csv(given))
+    args = ["calibrate", str(folder / "bead.toml"), str(folder / "bead.csv"), "--workers", "1"]
+    done = CliRunner().invoke(app, [*args, "--set", "arc.spot=2.2 mm", "--fit", "efficiency"])
+    assert done.exit_code == 0, done.output
+    assert "The measurements tell each of them." in done.output
+    assert "arc.efficiency" in done.output
+    return folder
+
+
+def test_the_command_leaves_the_files_of_the_contract(folder: Path) -> None:
+    out = folder / "bead.calibration"
+    assert sorted(path.name for path in out.iterdir()) == [
+        *("calibration.csv", "calibration.json", "case.toml", "figures", "rows.jsonl")
+    ]
+    told = json.loads((out / "calibration.json").read_text())
+    assert told["identifiable"] is True
+    assert told["missing"] == []
+    assert told["rms_K"] < told["before_rms_K"]
+    efficiency = told["fitted"]["efficiency"]
+    assert efficiency["unit"] == ""
+    assert efficiency["low"] < efficiency["value"] < efficiency["high"]
+    assert efficiency["value"] == pytest.approx(TRUTH[0], rel=0.02)
+    lines = (out / "calibration.csv").read_text().splitlines()
+    assert lines[0] == "time_s,probe,measured_C,before_C,after_C"
+    assert len(lines) == 1 + 3 * len(TIME)
+    assert (out / "figures" / "calibration.png").stat().st_size > 10_000
+
+
+def test_the_fitted_case_runs_again_as_it_is(folder: Path) -> None:
+    case = read_case(folder / "bead.calibration" / "case.toml")
+    told = json.loads((folder / "bead.calibration" / "calibration.json").read_text())
+    assert case.arc.efficiency == pytest.approx(told["fitted"]["efficiency"]["value"], rel=1e-5)
+    assert case.arc.spot == pytest.approx(2.2e-3)
+    assert [probe.name for probe in case.probes] == list(NAMES)
+    # and what it computes is the column `after` of the table
+    again = Runs(SOURCE, (), NAMES, float(TIME[-1]), None, Serial(), RowFile())
+    again.source = type(SOURCE)((folder / "bead.calibration" / "case.toml").read_text(), "again")
+    (curve,) = again([()])
+    rows = (folder / "bead.calibration" / "calibration.csv").read_text().splitlines()[1:]
+    after = np.array([float(row.split(",")[4]) for row in rows]).reshape(len(TIME), 3)
+    np.testing.assert_allclose(curve.at(TIME) - 273.15, after, atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (["--fit", "spot,aim"], "--fit"),
+        (["--bounds", "spot=9 mm:10 mm"], "--bounds"),
+        (["--scatter", "5"], "--scatter"),
+        (["--detail", "rough"], "numerics.detail"),
+    ],
+)
+def test_bad_options_are_refused_and_nothing_is_written(
+    folder: Path, tmp_path: Path, more: list[str], told: str
+) -> None:
+    args = ["calibrate", str(folder / "bead.toml"), str(folder / "bead.csv"), *more]
+    done = CliRunner().invoke(app, [*args, "--out", str(tmp_path / "out")])
+    assert done.exit_code == 2, done.output
+    assert told in done.output
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_bad_file_is_told_by_its_name(folder: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.csv"
+    bad.write_text("time_s,nere_C\n0,20\n")
+    done = CliRunner().invoke(app, ["calibrate", str(folder / "bead.toml"), str(bad)])
+    assert done.exit_code == 2
+    assert "bad.csv" in done.output
+    assert 'did you mean "near"?' in done.output

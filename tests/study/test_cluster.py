@@ -1,0 +1,102 @@
+"""A real dask cluster on this machine: the same rows as everywhere, and workers that die."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from lapheat.casefile import CaseError
+from lapheat.study import Cluster, Processes, RowFile, Serial, Source, Trial, collect, run_trial
+from study.stand_in import Number, square, square_or_raise
+
+ROOT = Path(__file__).parents[2]
+TINY = Source.of(Path(__file__).parent / "tiny.toml")
+
+
+class Local:
+    """A scheduler and its workers, started as the README does."""
+
+    def __init__(self) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        self.address = f"tcp://127.0.0.1:{port}"
+        path = os.pathsep.join([str(ROOT / "sim"), str(ROOT / "tests")])
+        self.environment = {**os.environ, "PYTHONPATH": path}
+        self.started: list[subprocess.Popen[bytes]] = []
+        self.start("scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard")
+        self.workers = [self.worker() for _ in range(2)]
+
+    def start(self, *arguments: str) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", "dask", *arguments]
+        quiet = subprocess.DEVNULL
+        child = subprocess.Popen(command, env=self.environment, stdout=quiet, stderr=quiet)
+        self.started.append(child)
+        return child
+
+    def worker(self) -> subprocess.Popen[bytes]:
+        options = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--death-timeout", "60")
+        return self.start("worker", self.address, *options)
+
+    def stop(self) -> None:
+        for child in self.started:
+            child.kill()
+            child.wait()
+
+
+@pytest.fixture(scope="module")
+def local() -> Iterator[Local]:
+    cluster = Local()
+    try:
+        yield cluster
+    finally:
+        cluster.stop()
+
+
+@pytest.fixture(scope="module")
+def two(local: Local) -> Iterator[Cluster]:
+    for _ in range(120):  # the scheduler takes a second or two to start
+        try:
+            cluster = Cluster(local.address)
+            break
+        except CaseError:
+            time.sleep(0.25)
+    with cluster:
+        while cluster.workers < 2:
+            time.sleep(0.1)
+        yield cluster
+
+
+def test_a_cluster_serial_and_two_processes_give_identical_rows(two: Cluster) -> None:
+    trials = [Trial(TINY, (("arc.current", f"{current} A"),)) for current in (30, 38, 46, 54)]
+    trials.append(Trial(TINY, (("arc.current", "9999 A"),)))
+    with Processes(2) as pool:
+        rows = [collect(e, run_trial, trials, RowFile()) for e in (Serial(), pool, two)]
+    assert rows[0] == rows[1] == rows[2]
+    assert [row["failed"] is None for row in rows[0]] == [True] * 4 + [False]
+    margins = [row["margin_K"] for row in rows[0][:4]]
+    assert margins == sorted(margins, key=lambda margin: -float(margin or 0.0))
+    assert max(abs(float(row["imbalance"] or 0.0)) for row in rows[0][:4]) < 1e-9
+
+
+def test_what_raises_on_a_cluster_is_a_row(two: Cluster) -> None:
+    tasks = [Number(value) for value in range(5)]
+    assert dict(two.run(square_or_raise, tasks)) == dict(Serial().run(square_or_raise, tasks))
+
+
+def test_a_cluster_worker_killed_mid_sweep_costs_no_row(local: Local, two: Cluster) -> None:
+    tasks = [Number(value, seconds=0.05) for value in range(30)]
+    running = two.run(square, tasks)
+    found = dict([next(running)])
+    os.kill(local.workers[0].pid, signal.SIGKILL)
+    local.worker()
+    found |= dict(running)
+    assert [found[n]["square"] for n in range(30)] == [float(n * n) for n in range(30)]

@@ -1,0 +1,238 @@
+"""Chances and drivers: of made-up benches with known answers, and of a small real one."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+from typer.testing import CliRunner
+
+from lapheat.cli.app import app
+from lapheat.study import Processes, RowFile, Serial, Source
+from lapheat.study.executors import Row
+from lapheat.study.risk import Plan, Risk, Sample, assess, plan_of
+from lapheat.study.risk_files import risk_dict
+from lapheat.study.scatter import HALF, inputs_of
+from lapheat.units import read_quantity
+from unit.casefile_samples import BASE
+
+MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]
+INPUTS = inputs_of(MADE_UP.case())
+# what margin and surplus do with each input one standard deviation up [K]
+BASE_WEIGHTS = {"current": -40.0, "speed": 30.0, "wall": 12.0}
+FILLER_WEIGHTS = {"current": 25.0, "aim": 10.0}
+
+
+def offsets(sample: Sample) -> dict[str, float]:
+    """Each input of a sample, in its standard deviations."""
+    drawn, found = dict(sample.trial.inputs), {}
+    for item in INPUTS:
+        size = item.spread.size
+        value = float(read_quantity(drawn[item.key], item.kind)) if drawn else item.value
+        if item.spread.way == "share":
+            found[item.name] = HALF * (value / item.value - 1.0) / size
+        elif item.spread.way == "amount":
+            found[item.name] = HALF * (value - item.value) / size
+        else:
+            found[item.name] = HALF * np.log(value / item.value) / np.log(size)
+    return found
+
+
+def made_up(sample: Sample, margin: float = 60.0, surplus: float = 80.0) -> Row:
+    """Row of a bench on which everything is a straight line."""
+    z = offsets(sample)
+    m = margin + sum(weight * z[name] for name, weight in BASE_WEIGHTS.items())
+    s = surplus + sum(weight * z[name] for name, weight in FILLER_WEIGHTS.items())
+    return {"margin_K": m, "surplus_K": s, "total_s": 100.0, "failed": None}
+
+
+def assessed(plan: Plan, work: object = made_up) -> Risk:
+    return assess(plan, Serial(), RowFile(), work=work)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def plain() -> Risk:
+    return assessed(plan_of(MADE_UP, "coarse", 128, seed=3, within=0.0))
+
+
+def test_chances_are_counted_on_the_runs(plain: Risk) -> None:
+    margins = np.array([row["margin_K"] for row in plain.rows], dtype=float)
+    assert plain.base is not None
+    assert plain.base.chance.hits == (margins < 0.0).sum() > 0
+    assert plain.short.hits == (margins < 50.0).sum() > plain.base.chance.hits
+
+
+def test_interval_holds_the_exact_chance(plain: Risk) -> None:
+    assert plain.base is not None
+    assert plain.filler is not None
+    for event, mean, weights in (
+        (plain.base, 60.0, BASE_WEIGHTS),
+        (plain.filler, 80.0, FILLER_WEIGHTS),
+    ):
+        exact = norm.cdf(-mean / np.sqrt(sum(w * w for w in weights.values())))
+        low, high = event.chance.interval
+        assert low <= exact <= high
+
+
+def test_drivers_are_ranked_by_their_known_shares(plain: Risk) -> None:
+    total = sum(w * w for w in BASE_WEIGHTS.values())
+    first = plain.drivers[0]
+    assert first.input.name == "current"
+    assert plain.trusted
+    weights = [driver.weight for driver in plain.drivers]
+    assert weights == sorted(weights)[::-1]
+    for driver in plain.drivers:
+        weight = BASE_WEIGHTS.get(driver.input.name, 0.0)
+        assert driver.base == pytest.approx((weight**2 / total,) * 2, abs=0.02)
+        assert driver.base_slope == pytest.approx(HALF * weight, abs=0.1)
+
+
+def test_same_seed_same_answer_and_another_seed_another(plain: Risk) -> None:
+    again = assessed(plan_of(MADE_UP, "coarse", 128, seed=3, within=0.0))
+    assert json.dumps(risk_dict(again)) == json.dumps(risk_dict(plain))
+    other = assessed(plan_of(MADE_UP, "coarse", 16, seed=4))
+    assert not np.array_equal(other.at, plain.at[:16])
+
+
+def test_stops_when_both_chances_are_known_well_enough() -> None:
+    safe = partial(made_up, margin=400.0, surplus=400.0)
+    plan = plan_of(MADE_UP, "coarse", 512, within=0.03)
+    risk = assessed(plan, safe)
+    # 0 of 64: from 0 to 5.7 %, by Wilson
+    assert len(risk.rows) == 64
+    assert risk.base is not None
+    assert risk.base.chance.interval == pytest.approx((0.0, 0.0566), abs=1e-4)
+    assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.02), safe).rows) == 128
+
+
+def rough(sample: Sample) -> Row:
+    """Row that no smooth surface explains."""
+    noise = int(sample.key(), 16) % 1000
+    return {"margin_K": 100.0 + noise, "surplus_K": 100.0 + noise % 37, "failed": None}
+
+
+def test_shares_of_what_is_not_smooth_are_not_trusted() -> None:
+    risk = assessed(plan_of(MADE_UP, "coarse", 128, within=0.05), rough)
+    assert not risk.trusted
+    assert len(risk.rows) == 128  # 64 were enough for the chances, but not for what drives them
+    assert risk_dict(risk)["trusted"] is False
+    assert risk_dict(risk)["base_melts"]["q2"] < 0.3
+
+
+def failing(sample: Sample) -> Row:
+    if offsets(sample)["spot"] > 1.5:
+        return {"failed": "the computation failed: for a test"}
+    return made_up(sample)
+
+
+def test_a_run_that_failed_may_have_gone_either_way() -> None:
+    risk = assessed(plan_of(MADE_UP, "coarse", 64, within=0.0), failing)
+    assert 0 < risk.failed < 10
+    assert risk.base is not None
+    chance = risk.base.chance
+    assert chance.count + chance.failed == 64
+    low, high = chance.interval
+    assert low < chance.hits / 64 < (chance.hits + chance.failed) / 64 < high
+
+
+def by_detail(sample: Sample) -> Row:
+    row = made_up(sample)
+    assert isinstance(row["margin_K"], float)
+    return {**row, "margin_K": row["margin_K"] - (20.0 if sample.trial.detail is None else 0.0)}
+
+
+def test_the_chance_on_the_own_mesh_is_told_beside() -> None:
+    source = Source(MADE_UP.text, MADE_UP.name, ('numerics.detail="standard"',))
+    risk = assessed(plan_of(source, "coarse", 64, within=0.0), by_detail)
+    assert risk.base is not None
+    assert risk.base.difference == pytest.approx(-20.0)
+    assert risk.base.shifted is not None
+    assert risk.base.shifted.hits == (risk.base.values < 20.0).sum() > risk.base.chance.hits
+    assert risk.filler is not None
+    assert risk.filler.difference == 0.0
+
+
+def test_what_hangs_on_a_varied_value_stays_as_it_was() -> None:
+    text = BASE.replace('leg = "3 mm"\n', "")  # twice the wall by default
+    plan = plan_of(Source(text, "x"), "coarse", 16)
+    case = plan.source.case(("tube.wall=1.8 mm",))
+    assert case.fillet is not None
+    assert case.fillet.leg == pytest.approx(3.3e-3)
+    assert case.tube.wall == pytest.approx(1.8e-3)
+
+
+TINY = """
+joint = "bead-on-tube"
+tube = { outside_diameter = "8 mm", wall = "1 mm", length = "20 mm" }
+arc = { current = "20 A", voltage = "10 V", spot = "2 mm" }
+travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.3 }
+numerics = { detail = "coarse" }
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("risk")
+    (folder / "tiny.toml").write_text(TINY)
+    args = ["risk", str(folder / "tiny.toml"), "--samples", "16", "--seed", "5"]
+    done = CliRunner().invoke(app, [*args, "--workers", "2"])
+    assert done.exit_code == 0, done.output
+    assert "base melts" in done.output
+    assert "16 at coarse detail, seed 5" in done.output
+    assert "the fit explains" in done.output
+    return folder
+
+
+def test_the_command_leaves_the_files_of_the_contract(folder: Path) -> None:
+    out = folder / "tiny.risk"
+    assert sorted(p.name for p in out.iterdir()) == [
+        *("figures", "risk.csv", "risk.json", "rows.jsonl")
+    ]
+    assert (out / "figures" / "risk.png").stat().st_size > 10_000
+    told = json.loads((out / "risk.json").read_text())
+    assert (told["samples"], told["seed"], told["failed"]) == (16, 5, 0)
+    assert 0.0 <= told["base_melts"]["low"] <= told["base_melts"]["chance"]
+    assert told["base_melts"]["chance"] <= told["base_melts"]["high"] < 1.0
+    assert told["filler_cold"] == {
+        **dict.fromkeys(("chance", "low", "high"), 0.0),
+        **dict.fromkeys(("hits", "runs"), 0),
+        "possible": False,
+    }
+    assert {driver["input"] for driver in told["drivers"]} == {
+        *("current", "efficiency", "spot", "speed", "wall", "conductivity", "emissivity")
+    }
+    assert all(set(d) >= {"input", "share_base", "share_filler"} for d in told["drivers"])
+    assert told["inputs"][0]["told"] == "20 A, 95 % within 5 %"
+    lines = (out / "risk.csv").read_text().splitlines()
+    assert lines[0].startswith("arc.current [A],arc.efficiency,arc.spot [mm],travel.speed [mm/s],")
+    assert len(lines) == 17
+
+
+def test_more_heat_leaves_less_margin(folder: Path) -> None:
+    told = json.loads((folder / "tiny.risk" / "risk.json").read_text())
+    effect = {d["input"]: d["base_margin_K"] for d in told["drivers"]}
+    assert effect["current"] < 0.0
+    assert effect["efficiency"] < 0.0
+    assert effect["spot"] > 0.0
+    assert effect["speed"] > 0.0
+    assert effect["wall"] > 0.0
+
+
+def test_the_same_seed_gives_the_same_bytes_in_one_process(folder: Path) -> None:
+    # in this process a library's threads may add up in another order: one worker of its own
+    with Processes(1) as executor:
+        plan = plan_of(Source.of(folder / "tiny.toml"), "coarse", 16, seed=5)
+        risk = assess(plan, executor, RowFile())
+    assert risk_dict(risk) == json.loads((folder / "tiny.risk" / "risk.json").read_text())
+
+
+def test_bad_options_are_refused(folder: Path) -> None:
+    case = str(folder / "tiny.toml")
+    for bad in (["--samples", "0"], ["--seed", "-1"], ["--within", "2"], ["--detail", "rough"]):
+        done = CliRunner().invoke(app, ["risk", case, *bad])
+        assert done.exit_code == 2, done.output
+        assert bad[0] in done.output

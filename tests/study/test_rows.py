@@ -1,0 +1,104 @@
+"""Rows on disk: resumed, torn, sorted, and killed ten times over."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from lapheat.study import RowFile, Serial, collect
+from study.stand_in import Number, square
+
+ROOT = Path(__file__).parents[2]
+NUMBERS = [Number(value) for value in range(6)]
+
+
+def swept(path: Path | None, resume: bool = False, count: int = 6) -> tuple[list[object], int]:
+    """Rows of the first numbers, and how many had to be run."""
+    ran: list[int] = []
+    with RowFile(path, resume) as store:
+        rows = collect(Serial(), square, NUMBERS[:count], store, lambda done, _: ran.append(done))
+    return [row["square"] for row in rows], len(ran) - 1
+
+
+def test_rows_come_in_the_order_of_the_tasks_and_equal_tasks_run_once() -> None:
+    twice = [*NUMBERS, NUMBERS[2]]
+    told: list[tuple[int, int]] = []
+    rows = collect(Serial(), square, twice, RowFile(), lambda *at: told.append(at))
+    assert [row["square"] for row in rows] == [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 4.0]
+    assert told == [(n + 1, 7) for n in range(7)]
+
+
+def test_only_what_is_missing_is_run(tmp_path: Path) -> None:
+    path = tmp_path / "new folder" / "rows.jsonl"
+    assert swept(path, count=4) == ([0.0, 1.0, 4.0, 9.0], 4)
+    assert swept(path, resume=True) == ([0.0, 1.0, 4.0, 9.0, 16.0, 25.0], 2)
+    assert swept(path, resume=True)[1] == 0
+    assert swept(path, resume=False)[1] == 6
+
+
+@pytest.mark.parametrize("torn", ['{"key": "number 5", "ro', '{"key": 3}\n', "x\n", "[1]\n", "\n"])
+def test_a_torn_end_is_dropped(tmp_path: Path, torn: str) -> None:
+    path = tmp_path / "rows.jsonl"
+    swept(path, count=4)
+    whole = path.read_bytes()
+    path.write_bytes(whole + torn.encode())
+    with RowFile(path, resume=True) as store:
+        assert len(store.rows) == 4
+    assert path.read_bytes() == whole
+
+
+def test_a_last_line_without_its_end_is_dropped(tmp_path: Path) -> None:
+    path = tmp_path / "rows.jsonl"
+    swept(path, count=2)
+    path.write_bytes(path.read_bytes().rstrip(b"\n"))
+    assert swept(path, resume=True, count=2) == ([0.0, 1.0], 1)
+
+
+def test_what_is_written_at_the_end_is_what_was_asked_for(tmp_path: Path) -> None:
+    with RowFile(tmp_path / "rows.jsonl") as store:
+        store.add("an earlier sweep's", {"failed": None})
+        collect(Serial(), square, NUMBERS[:2], store)
+        store.write_used(tmp_path / "used.jsonl")
+        store.close(remove=True)
+    lines = [json.loads(line) for line in (tmp_path / "used.jsonl").read_text().splitlines()]
+    assert [line["key"] for line in lines] == ["number 0", "number 1"]
+    assert not (tmp_path / "rows.jsonl").exists()
+
+
+def test_killed_ten_times_at_random_moments_the_file_is_the_same(tmp_path: Path) -> None:
+    kept, written = tmp_path / "kept.jsonl", tmp_path / "written.jsonl"
+    count = 300
+    path = os.pathsep.join([str(ROOT / "sim"), str(ROOT / "tests")])
+    environment = {**os.environ, "PYTHONPATH": path}
+    command = [sys.executable, "-m", "study.stand_in", str(kept), str(written), str(count)]
+    chance = random.Random(6)
+    for _ in range(10):
+        wanted = _lines(kept) + chance.randint(3, 20)
+        with subprocess.Popen(command, env=environment) as sweep:
+            while _lines(kept) < wanted and sweep.poll() is None:
+                time.sleep(0.001 * chance.random())
+            sweep.kill()
+        assert sweep.returncode == -9
+        torn = chance.randrange(3)  # as a power cut would leave it
+        if torn:
+            os.truncate(kept, kept.stat().st_size - chance.randint(1, 30) * (torn - 1))
+    assert not written.exists()
+    before = _lines(kept)
+    assert 0 < before < count
+    subprocess.run(command, env=environment, check=True)
+    with RowFile() as store:
+        collect(Serial(), square, [Number(value) for value in range(count)], store)
+        store.write_used(tmp_path / "uninterrupted.jsonl")
+    assert written.read_bytes() == (tmp_path / "uninterrupted.jsonl").read_bytes()
+    assert _lines(kept) == count
+
+
+def _lines(path: Path) -> int:
+    return path.read_bytes().count(b"\n") if path.exists() else 0

@@ -1,0 +1,138 @@
+"""Keys chosen anew at each point: how near the best a few runs come, and where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lapheat.study import Row, RowFile, Serial, Source, Trial
+from lapheat.study.axes import free_axes, given_axes
+from lapheat.study.pick import choose, probe
+from lapheat.study.search import FreeTrial, measures, run_free, start_of, worst_of
+from lapheat.study.window import Plan, Sweep, map_of
+from lapheat.study.window_files import Window, window_dict, write_window
+from study.stand_in import given
+
+SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+CASE = SOURCE.case()
+FREE = "arc.current=40 A:100 A,arc.aim=-2 mm:4 mm"
+
+
+def joint(trial: Trial) -> Row:
+    """Heat shared between a tube and a flange by the aim, a little curved in both."""
+    current = given(trial, "arc.current", 66.0) / 66.0
+    aim = given(trial, "arc.aim", 1.0) - given(trial, "travel.pause", 15.0) / 15.0
+    tube = 1250.0 * current**0.9 - 60.0 * aim + 6.0 * aim**2
+    flange = 1300.0 * current**0.8 + 90.0 * aim - 9.0 * aim**2
+    if current < 0.7:
+        return {"failed": "the computation failed: too cold"}
+    margins = 1400.0 - tube, 1490.0 - flange
+    sides = tube - 1160.0, flange - 1210.0
+    return {
+        "tube_margin_K": margins[0],
+        "flange_margin_K": margins[1],
+        "margin_K": min(margins),
+        "base_slack_K": min(margins) - 50.0,
+        "tube_side_surplus_K": sides[0],
+        "flange_side_surplus_K": sides[1],
+        "surplus_K": min(sides),
+        "base_stays_solid": min(margins) >= 50.0,
+        "filler_flows": min(sides) >= 0.0,
+        "total_s": 100.0 + given(trial, "travel.pause", 15.0),
+        "failed": None,
+    }
+
+
+@pytest.fixture
+def runs(monkeypatch: pytest.MonkeyPatch) -> list[Trial]:
+    """Trials that a search makes, of the joint above."""
+    made: list[Trial] = []
+
+    def counted(trial: Trial) -> Row:
+        made.append(trial)
+        return joint(trial)
+
+    monkeypatch.setattr("lapheat.study.search.run_trial", counted)
+    return made
+
+
+def searched(free: str, pause: str = "15 s") -> Row:
+    axes = free_axes(free, CASE)
+    trial = Trial(SOURCE, (("travel.pause", pause),))
+    return run_free(FreeTrial(trial, axes, start_of(CASE, axes)))
+
+
+def best(pause: str, score: Callable[[Row], float] = worst_of) -> float:
+    """Best of all currents and aims, by trying them."""
+    inputs = [
+        (("travel.pause", pause), ("arc.current", f"{a} A"), ("arc.aim", f"{b} mm"))
+        for a in np.linspace(47.0, 100.0, 160)
+        for b in np.linspace(-2.0, 4.0, 61)
+    ]
+    return max(score(joint(Trial(SOURCE, one))) for one in inputs)
+
+
+@pytest.mark.parametrize("pause", ["5 s", "15 s", "35 s"])
+def test_two_free_keys_come_near_the_best_in_few_runs(runs: list[Trial], pause: str) -> None:
+    row = searched(FREE, pause)
+    assert len(runs) <= 7
+    assert worst_of(row) == pytest.approx(best(pause), abs=3.0)
+    chosen = (
+        ("travel.pause", pause),
+        *((key, str(row[key])) for key in ("arc.current", "arc.aim")),
+    )
+    assert worst_of(joint(Trial(SOURCE, chosen))) == worst_of(row)  # the texts are the run's own
+
+
+def test_one_free_key_balances_margin_and_surplus(runs: list[Trial]) -> None:
+    row = searched("arc.current=40 A:100 A")
+    assert len(runs) <= 5
+    assert row.keys() >= {"arc.current"}
+    slack, surplus = float(row["base_slack_K"] or 0.0), float(row["surplus_K"] or 0.0)
+    assert slack == pytest.approx(surplus, abs=4.0)
+
+
+def test_a_search_keeps_to_its_range(runs: list[Trial]) -> None:
+    row = searched("arc.current=66 A:68 A")
+    currents = [float(dict(trial.inputs)["arc.current"].split()[0]) for trial in runs]
+    assert min(currents) >= 66.0
+    assert max(currents) <= 68.0
+    assert worst_of(row) >= worst_of(joint(runs[0]))
+
+
+def test_a_search_that_cannot_start_is_a_failed_row(runs: list[Trial]) -> None:
+    row = searched("arc.current=40 A:45 A")  # begins in the middle: 66 A is outside
+    assert [dict(trial.inputs)["arc.current"] for trial in runs] == ["42.5 A"]
+    assert row == {"failed": "the computation failed: too cold"}
+    assert worst_of(row) == -np.inf
+
+
+def test_measures_of_a_joint_that_cannot_fail_are_infinite() -> None:
+    row: Row = {"failed": None, "tube_margin_K": 80.0, "margin_K": 80.0, "base_slack_K": 30.0}
+    assert measures(row).tolist() == [30.0, np.inf, np.inf, np.inf]
+
+
+def test_a_window_with_free_keys_tells_what_was_chosen(runs: list[Trial], tmp_path: Path) -> None:
+    axes = given_axes(["travel.segment=8 mm:20 mm:3", "travel.pause=5 s:60 s:3"], CASE)
+    plan = Plan(SOURCE, axes, free_axes(FREE, CASE, axes))
+    store = RowFile()
+    sweep = Sweep(plan, Serial(), store, work=joint)
+    map_of(sweep)
+    differences = probe(sweep)
+    pick = choose(sweep, differences)
+    window = Window(plan, CASE.title, CASE.detail, tuple(sweep.sorted()), tuple(differences), pick)
+    told = window_dict(window)
+    keys = ["travel.segment", "travel.pause", "arc.current", "arc.aim"]
+    assert all(list(run["inputs"]) == keys for run in told["runs"])
+    assert [entry["key"] for entry in told["free"]] == keys[2:]
+    assert pick.run is not None
+    assert list(told["pick"]["inputs"]) == keys
+    assert told["pick"]["confirmed"]["filler_flows"] is True
+    files = write_window(window, tmp_path / "out", store)
+    head = files[1].read_text("utf-8").splitlines()[0]
+    assert head.startswith("travel.segment [mm],travel.pause [s],arc.current [A],arc.aim [mm],")
+    assert len({run["inputs"]["arc.aim"] for run in told["runs"]}) >= 3  # it follows the pause
+    assert runs

@@ -1,0 +1,250 @@
+"""The window on joints by formula: boundaries, runs spent, the pick, nearest miss and files."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from lapheat.study import Row, RowFile, Serial, Source, Trial
+from lapheat.study.axes import given_axes
+from lapheat.study.boundary import along, level_lines
+from lapheat.study.pick import Pick, choose, probe
+from lapheat.study.window import MEASURES, Plan, Sweep, map_of, slack
+from lapheat.study.window_files import Window, window_dict, write_window
+from study.stand_in import given, made_row, smooth, stepped
+
+Array = NDArray[np.float64]
+SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+CASE = SOURCE.case()
+SPEED = ("arc.current=40 A:100 A:7", "travel.speed=1 mm/s:4 mm/s:7")
+STAIRS = ("travel.segment=8 mm:24 mm:7", "travel.pause=2 s:30 s:7")
+THREE = ("arc.current=40 A:100 A:3", "travel.speed=1 mm/s:4 mm/s:3", "travel.pause=5 s:30 s:2")
+NODES = 41
+
+
+def mapped(
+    texts: tuple[str, ...], work: Callable[[Trial], Row], detail: str = "coarse"
+) -> tuple[Sweep, RowFile]:
+    plan = Plan(SOURCE, given_axes(texts, CASE), detail=detail)
+    store = RowFile()
+    sweep = Sweep(plan, Serial(), store, work=work)
+    map_of(sweep)
+    return sweep, store
+
+
+def window_of(sweep: Sweep) -> Window:
+    differences = probe(sweep)
+    pick = choose(sweep, differences)
+    return Window(
+        sweep.plan, CASE.title, CASE.detail, tuple(sweep.sorted()), tuple(differences), pick
+    )
+
+
+def crossings(works: NDArray[np.bool_]) -> Array:
+    """Middles of the steps of a full map over which a flag flips, in shares of the axes."""
+    shares = np.linspace(0.0, 1.0, NODES)
+    found = []
+    for i, j in product(range(NODES), range(NODES)):
+        for di, dj in ((1, 0), (0, 1)):
+            a, b = i + di, j + dj
+            if a < NODES and b < NODES and works[i, j] != works[a, b]:
+                found.append([0.5 * (shares[i] + shares[a]), 0.5 * (shares[j] + shares[b])])
+    return np.array(found).reshape(-1, 2)
+
+
+def lines_of(sweep: Sweep, measure: str) -> Array:
+    """Points along a window's boundary, close together, in shares of the axes."""
+    places = np.array([run.place for run in sweep.sorted()])
+    values = np.array([slack(run.row, measure) for run in sweep.sorted()])
+    lines = [along(line, 0.005) for line in level_lines(places, values)]
+    return np.concatenate(lines) if lines else np.empty((0, 2))
+
+
+def apart(from_: Array, to: Array) -> float:
+    """Farthest that one of the first lies from the nearest of the others, along either axis."""
+    return float(np.abs(from_[:, None] - to[None]).max(axis=2).min(axis=1).max())
+
+
+@pytest.mark.parametrize(("texts", "work"), [(SPEED, smooth), (STAIRS, stepped)])
+def test_boundaries_are_those_of_a_full_map_with_a_fifth_of_its_runs(
+    texts: tuple[str, ...], work: Callable[[Trial], Row]
+) -> None:
+    sweep, _ = mapped(texts, work)
+    shares = np.linspace(0.0, 1.0, NODES)
+    full = [
+        work(Trial(SOURCE, sweep.inputs_at((float(a), float(b))))) for a in shares for b in shares
+    ]
+    for flag, measure in MEASURES.items():
+        works = np.array([bool(row[flag]) for row in full]).reshape(NODES, NODES)
+        there, here = crossings(works), lines_of(sweep, measure)
+        assert len(there) > NODES // 2
+        assert apart(there, here) <= 0.05
+        assert apart(here, there) <= 0.05
+    assert len(sweep.runs) <= NODES**2 / 5
+
+
+def test_no_run_is_wasted_far_from_the_boundaries() -> None:
+    sweep, _ = mapped(SPEED, smooth)
+    lines = np.concatenate([lines_of(sweep, measure) for measure in MEASURES.values()])
+    grid = {(round(i / 6, 6), round(j / 6, 6)) for i in range(7) for j in range(7)}
+    more = [p for p in sweep.runs if (round(p[0], 6), round(p[1], 6)) not in grid]
+    assert 20 < len(more) < 52
+    assert apart(np.array(more), lines) < 1 / 12
+
+
+def test_three_axes_are_refined_too() -> None:
+    sweep, _ = mapped(THREE, smooth)
+    assert len({place[2] for place in sweep.runs}) == 2  # nothing flips along the pause
+    assert all(b.place[axis] - a.place[axis] <= 0.0501 for _, axis, a, b in sweep.crossed())
+
+
+def test_the_pick_is_the_quickest_that_works_in_full() -> None:
+    sweep, _ = mapped(SPEED, smooth)
+    window = window_of(sweep)
+    run, confirmed = window.pick.run, window.pick.confirmed
+    assert run is not None
+    assert confirmed is not None
+    assert confirmed["base_stays_solid"] is confirmed["filler_flows"] is True
+    # in full it is 9 K closer to melting and 4 K hotter under the filler: see `smooth`
+    assert [(d.base, d.filler) for d in window.differences] == [(-9.0, 4.0)] * 2
+    for other in sweep.sorted():
+        if float(other.row["total_s"] or 0.0) < float(run.row["total_s"] or 0.0):
+            full = smooth(Trial(SOURCE, other.inputs, None))
+            assert not (full["base_stays_solid"] and full["filler_flows"])
+    assert "where 50 K below are wanted" in window.pick.why
+
+
+def never_in_full(trial: Trial) -> Row:
+    """A joint that melts at the case's own detail wherever it is quick."""
+    row = smooth(trial)
+    if trial.detail is None and float(row["total_s"] or 0.0) < 190.0:
+        return made_row(-1.0, float(row["surplus_K"] or 0.0), float(row["total_s"] or 0.0))
+    return row
+
+
+def test_what_is_not_confirmed_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lapheat.study.search.run_trial", smooth)
+    sweep, _ = mapped(SPEED, never_in_full)
+    pick = choose(sweep, [])
+    assert pick.run is not None
+    assert pick.confirmed is not None
+    assert float(pick.confirmed["total_s"] or 0.0) >= 190.0
+
+
+def test_at_its_own_detail_nothing_is_run_twice() -> None:
+    sweep, store = mapped(SPEED, smooth, detail="standard")
+    before = len(store.rows)
+    window = window_of(sweep)
+    assert window.differences == ()
+    assert window.pick.run is not None
+    assert len(store.rows) == before
+
+
+def hopeless(trial: Trial) -> Row:
+    """A joint whose base melts everywhere, least at the slow end."""
+    speed, current = given(trial, "travel.speed", 2.0), given(trial, "arc.current", 66.0)
+    base = -20.0 - 30.0 * speed - (current - 40.0)
+    return made_row(base, 50.0, 100.0)
+
+
+def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("lapheat.study.search.run_trial", hopeless)
+    sweep, _ = mapped(SPEED, hopeless)
+    window = window_of(sweep)
+    assert window.pick.run is None
+    assert window.pick.nearest is not None
+    assert dict(window.pick.nearest.inputs) == {"arc.current": "40 A", "travel.speed": "1 mm/s"}
+    assert "the nearest miss is arc.current = 40 A, travel.speed = 1 mm/s" in window.pick.why
+    assert "arc.current = 20 A comes closest, 30 K short" in window.pick.why
+    told = window_dict(window)
+    assert told["pick"] is None
+    assert told["why"] == window.pick.why
+
+
+def refused(trial: Trial) -> Row:
+    return {"failed": f"refused: {len(trial.inputs)} keys"}
+
+
+def test_where_every_run_fails_the_reason_is_told() -> None:
+    sweep, _ = mapped(SPEED, refused)
+    assert window_of(sweep).pick == Pick(None, None, "no run succeeded: refused: 2 keys")
+
+
+def half_refused(trial: Trial) -> Row:
+    return refused(trial) if given(trial, "arc.current", 66.0) < 55.0 else smooth(trial)
+
+
+def test_failed_runs_are_rows_and_leave_the_rest_alone(tmp_path: Path) -> None:
+    sweep, store = mapped(SPEED, half_refused)
+    files = write_window(window_of(sweep), tmp_path / "out", store)
+    told = json.loads(files[0].read_text("utf-8"))
+    failed = [run for run in told["runs"] if run["failed"]]
+    assert len(failed) == 14
+    assert failed[0]["total_s"] is None
+    assert told["pick"] is not None
+
+
+def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
+    sweep, store = mapped(SPEED, smooth)
+    window = window_of(sweep)
+    files = write_window(window, tmp_path / "out", store)
+    names = ["window.json", "window.csv", "rows.jsonl", "figures/window.png"]
+    assert [str(path.relative_to(tmp_path / "out")) for path in files] == names
+    told = json.loads(files[0].read_text("utf-8"))
+    assert [(a["key"], a["unit"], len(a["values"])) for a in told["axes"]] == [
+        ("arc.current", "A", 7),
+        ("travel.speed", "mm/s", 7),
+    ]
+    first = told["runs"][0]
+    assert first["inputs"] == {"arc.current": "40 A", "travel.speed": "1 mm/s"}
+    assert first.keys() >= {
+        *("tube_margin_K", "flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s"),
+        *("base_stays_solid", "filler_flows", "failed"),
+    }
+    assert told["pick"].keys() == {"inputs", "why", "margin_K", "total_s", "confirmed"}
+    assert told["pick"]["confirmed"]["base_stays_solid"] is True
+    assert {name: len(lines) for name, lines in told["boundaries"].items()} == {
+        "base_melts": 1,
+        "filler_cold": 1,
+    }
+    with files[1].open(encoding="utf-8") as text:
+        rows = list(csv.DictReader(text))
+    assert len(rows) == len(told["runs"])
+    assert float(rows[0]["arc.current [A]"]) == 40.0
+    assert rows[0]["base_stays_solid"] == "true"
+    assert files[3].read_bytes()[:4] == b"\x89PNG"
+
+
+def test_the_same_window_is_the_same_bytes(tmp_path: Path) -> None:
+    written = []
+    for name in ("a", "b"):
+        sweep, store = mapped(SPEED, smooth)
+        files = write_window(window_of(sweep), tmp_path / name, store)
+        written.append([path.read_bytes() for path in files])
+    assert written[0] == written[1]
+
+
+def test_more_axes_are_small_multiples(tmp_path: Path) -> None:
+    sweep, store = mapped(THREE, smooth)
+    window = window_of(sweep)
+    files = write_window(replace(window, title="Three axes"), tmp_path / "out", store)
+    assert [path.name for path in files[3:]] == ["window.png"]
+    assert window_dict(window)["boundaries"] == {"base_melts": [], "filler_cold": []}
+
+
+def test_level_lines_of_a_cone_close() -> None:
+    x, y = np.meshgrid(np.linspace(-1.0, 1.0, 41), np.linspace(-1.0, 1.0, 41))
+    places = np.column_stack([x.ravel(), y.ravel()])
+    (line,) = level_lines(places, np.hypot(*places.T), 0.7)
+    assert line[0] == pytest.approx(line[-1])
+    assert np.hypot(*line.T) == pytest.approx(0.7, abs=2e-3)
