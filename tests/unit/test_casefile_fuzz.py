@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lapheat.case import Case
-from lapheat.casefile import NOT_YET_SERVED, CaseError, case_to_toml, read_case_text
+from lapheat.casefile import CaseError, case_to_toml, read_case_text
 from lapheat.casefile.faults import shown
 from lapheat.casefile.schema import every_key
 from unit.casefile_samples import ALLOY, BASE, BEAD, FIXTURE, PROBE, TACK
@@ -39,9 +39,7 @@ VALUES = st.recursive(
     ),
     max_leaves=8,
 )
-PLACES = st.sampled_from(
-    [*KEYS, *TABLES, *NOT_YET_SERVED, *(f"alloys.mine.{key}" for key in ALLOY_KEYS), "tube.x"]
-)
+PLACES = st.sampled_from([*KEYS, *TABLES, *(f"alloys.mine.{key}" for key in ALLOY_KEYS), "tube.x"])
 BASES = st.sampled_from(
     [BASE + FIXTURE + TACK, BASE, BEAD, BASE + PROBE + ALLOY, BEAD + PROBE, ALLOY, ""]
 )

@@ -31,7 +31,6 @@ from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 
 __all__ = [
-    "NOT_YET_SERVED",
     "AlloyTable",
     "ArcTable",
     "CaseFile",
@@ -52,10 +51,6 @@ __all__ = [
     "TravelTable",
     "TubeTable",
 ]
-
-NOT_YET_SERVED: tuple[str, ...] = ()
-"""Keys of the contract that this version refuses by name: to serve one, drop it here, add it to
-its table below, and read it in `resolve`."""
 
 Alloyed = Annotated[str, Text("the name of an alloy")]
 DEPTH = Of(LENGTH, "0 mm", "200 mm")

@@ -18,7 +18,7 @@ from .checks import findings
 from .faults import CaseError, Fault, did_you_mean, printable, shown
 from .fields import REFUSED
 from .finding import Finding
-from .model import NOT_YET_SERVED, CaseFile
+from .model import CaseFile
 from .overrides import Override, apply, parse
 from .resolve import dotted, resolve
 from .rows import rows_of
@@ -173,8 +173,7 @@ def _toml_of(text: str, name: str) -> dict[str, Any]:
 def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     """Case, NaN where a value was refused, and all that is wrong with it."""
     tidy = dict(raw)
-    found = list(_not_served(tidy))
-    found += _of_other_joint(tidy)
+    found = list(_of_other_joint(tidy))
     # A table left out is an empty one: its missing keys are then told, or its defaults taken. A
     # misspelt joint does not tell which tables it needs.
     joint = tidy.get("joint", "tube-to-flange")
@@ -186,23 +185,6 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     found += [*refused, *findings(file, case)]
     # how large the mesh is, and what the rod takes, can be told of a sound case only
     return case, found or list(of_run(case))
-
-
-def _not_served(raw: dict[str, Any]) -> Iterator[Finding]:
-    """Take the keys of later versions out of `raw` and refuse each by name."""
-    for key in NOT_YET_SERVED:
-        table, _, name = key.partition(".")
-        holder = raw.get(table)
-        if not name and table in raw:
-            value = raw.pop(table)
-            paths: list[KeyPath] = [(table,)]
-            if isinstance(value, dict) and value:
-                paths = [(table, part) for part in value]
-            for path in paths:
-                yield Finding(path, "not yet served by this version", "leave it out for now")
-        elif name and isinstance(holder, dict) and name in holder:
-            raw[table] = {part: value for part, value in holder.items() if part != name}
-            yield Finding((table, name), "not yet served by this version", "leave it out for now")
 
 
 def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:
@@ -277,7 +259,7 @@ def _unknown(path: KeyPath) -> Finding:
     key = str(path[-1])
     hint = did_you_mean(key, names)
     if not hint:
-        whole = [*every_key(), *NOT_YET_SERVED]
+        whole = [*every_key()]
         elsewhere = [full for full in whole if full.rpartition(".")[2] == key]
         hint = f'did you mean "{elsewhere[0]}"?' if elsewhere else did_you_mean(dotted(path), whole)
     where = f"[{dotted(path[:-1])}]" if len(path) > 1 else "a case file"

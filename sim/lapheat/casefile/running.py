@@ -28,6 +28,7 @@ def of_run(case: Case) -> Iterator[Finding]:
             "a wider spot, a coarser detail, or a smaller part",
         )
     power, rod = case.arc.power, case.rod_power
+    lowest = case.arc.power_at(case.arc.current_range[0])
     if power <= rod:
         yield Finding(
             ("arc", "current"),
