@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
+# FiPy's solver takes short products of vectors: on a busy machine BLAS threads make each of them
+# a hundred times slower. Read by numpy when it is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from exact.errors import Record
+
+if TYPE_CHECKING:
+    from lapheat.api import Result
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -21,6 +31,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the outcomes of the shipped cases to tests/golden/*.json",
     )
+    parser.addoption(
+        "--rewrite-fipy",
+        action="store_true",
+        help="march the shipped cases through FiPy, minutes each, and write what comes out to "
+        "tests/reference/fipy_outcomes/*.json",
+    )
 
 
 @pytest.fixture(scope="session")
@@ -30,3 +46,14 @@ def record(request: pytest.FixtureRequest) -> Iterator[Record]:
     yield book
     if request.config.getoption("--record-errors"):
         book.write(Path(__file__).parent / "exact" / "errors.json")
+
+
+@pytest.fixture(scope="session")
+def shipped_run() -> Callable[[str], Result]:
+    """Run a shipped case at coarse, once for all tests that ask for it."""
+    from lapheat import read_case, simulate
+
+    cases = Path(__file__).parents[1] / "cases"
+    return cache(
+        lambda name: simulate(read_case(cases / f"{name}.toml", detail="coarse"), threads=1)
+    )

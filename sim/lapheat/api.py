@@ -51,6 +51,7 @@ def simulate(
     march: str = "compiled",
     threads: int | None = None,
     report: Report | None = None,
+    shorter: float = 1.0,
     until: float = 0.0,
 ) -> Result:
     """Take a case through its schedule.
@@ -61,6 +62,7 @@ def simulate(
     march : "compiled" (numba) or "fipy": the same equations on the same mesh
     threads : of the compiled march, all by default
     report : called with a `march.Progress` after every step
+    shorter : steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
 
     Raises
@@ -76,21 +78,26 @@ def simulate(
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     problem = problem_of(case)
     stepper = _stepper(problem, march, threads)
-    history = run_through(problem, stepper, report, until)
+    history = run_through(problem, stepper, report, shorter=shorter, until=until)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 
 
-def converge(case: Case, run: Callable[[Case], Result] = simulate) -> Result:
+def _simulate(case: Case, shorter: float) -> Result:
+    return simulate(case, shorter=shorter)
+
+
+def converge(case: Case, run: Callable[[Case, float], Result] = _simulate) -> Result:
     """Compute a case at coarse, standard and fine: the fine result with numerical uncertainty.
 
-    The verdict takes it into account: what differs from its limit by less than its uncertainty
-    is too close to call, and neither solid nor flowing.
+    Coarse is computed once more with steps half as long. The verdict takes the uncertainty into
+    account: what differs from its limit by less than it is too close to call, and neither solid
+    nor flowing.
 
     Parameters
     ----------
     case : its own detail does not matter
-    run : computes one of the three
+    run : computes a case with steps so many times shorter than usual
 
     Raises
     ------
@@ -100,10 +107,11 @@ def converge(case: Case, run: Callable[[Case], Result] = simulate) -> Result:
         The computation failed.
     """
     told = []
+    halved = run(replace(case, detail=next(iter(DETAILS))), 2.0).outcomes
     for detail in DETAILS:
-        result = run(replace(case, detail=detail))
+        result = run(replace(case, detail=detail), 1.0)
         told.append(result.outcomes)
-    convergence = convergence_of(case, told)
+    convergence = convergence_of(case, told, halved)
     verdict = judge(result.history, uncertainty=convergence.uncertainty)
     outcomes = replace(result.outcomes, verdict=verdict)
     return replace(result, outcomes=outcomes, convergence=convergence)

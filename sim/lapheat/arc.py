@@ -5,12 +5,13 @@ from __future__ import annotations
 from math import cos, exp, nan, sin, sqrt
 
 import numpy as np
-from numba import njit
+
+from .jit import plain
 
 __all__ = ["light"]
 
 
-@njit(cache=True, error_model="numpy")
+@plain
 def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
     """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
 

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import ceil, pi
+from math import ceil, floor, pi
 
 from .alloys import Alloy
+from .units import rounded
 
 __all__ = [
+    "CONTROLS",
     "ORDERS",
+    "STARTS",
     "Arc",
+    "Bench",
     "Case",
+    "Chill",
     "Display",
     "Fillet",
+    "Fixture",
     "Flange",
     "Lap",
     "Limits",
@@ -21,11 +27,16 @@ __all__ = [
     "Scale",
     "Spread",
     "Surroundings",
+    "Tack",
     "Travel",
     "Tube",
+    "conventional_voltage",
+    "tacked_layers",
 ]
 
 ORDERS = ("in-turn", "opposite", "quarters", "backstep")
+CONTROLS = ("steady", "pedal")
+STARTS = ("timed", "on-flow")
 
 
 @dataclass(frozen=True)
@@ -74,9 +85,22 @@ class Fillet:
     wire_diameter: float
 
 
+def conventional_voltage(current: float) -> float:
+    """Load voltage of TIG by convention [V], of a current [A].
+
+    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
+    from memory). It is the load a power source is rated at and reads above a real argon arc.
+    """
+    return rounded(min(10.0 + 0.04 * current, 34.0))
+
+
 @dataclass(frozen=True)
 class Arc:
-    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad]."""
+    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad].
+
+    With `control` "pedal" the current follows, `pedal_lag` [s] behind and inside `current_range`
+    [A], what keeps the hottest base under the arc at `hold` [K]; it strikes at `current`.
+    """
 
     current: float
     voltage: float
@@ -85,16 +109,34 @@ class Arc:
     spot: float
     work_angle: float
     aim: float
+    control: str = "steady"
+    hold: float | None = None
+    current_range: tuple[float, float] = (0.0, 0.0)
+    pedal_lag: float = 0.3
 
     @property
     def power(self) -> float:
         """Heat that enters the work at full current [W]."""
         return self.efficiency * self.voltage * self.current
 
+    def voltage_at(self, current: float) -> float:
+        """Voltage at another current [A]: as measured, or by the convention [V]."""
+        if self.voltage_measured or current == self.current:
+            return self.voltage
+        return conventional_voltage(current)
+
+    def power_at(self, current: float) -> float:
+        """Heat that enters the work at another current [A] [W]."""
+        return self.efficiency * self.voltage_at(current) * current
+
 
 @dataclass(frozen=True)
 class Travel:
-    """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K]."""
+    """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K].
+
+    With `start` "timed" the arc stands for `dwell` before it travels; with "on-flow" until both
+    sides have reached filler flow, at the latest for `dwell_limit`.
+    """
 
     speed: float
     segment: float
@@ -105,10 +147,62 @@ class Travel:
     dwell: float = 0.0
     taper: float = 0.0
     coverage: float = 1.0
+    start: str = "timed"
+    dwell_limit: float = 10.0
 
     def segments_in(self, circumference: float) -> int:
         """Number of equal segments that close a ring of this circumference [m]."""
         return max(1, ceil(circumference / self.segment * (1.0 - 1e-9)))
+
+
+@dataclass(frozen=True)
+class Tack:
+    """Filler in place at the start, `length` [m] along the tube about `angle` [rad].
+
+    With `current` [A] and `time` [s] it is laid by a short arc before the first segment instead.
+    """
+
+    angle: float
+    length: float
+    current: float | None = None
+    time: float | None = None
+
+
+def tacked_layers(tack: Tack, layers: int, radius: float) -> list[int]:
+    """Mesh layers of a tack on a tube of `radius` [m]: whole ones, at least one."""
+    step = 2.0 * pi / layers
+    count = max(1, round(tack.length / radius / step))
+    first = floor(tack.angle / step - 0.5 * count + 0.5)
+    return [(first + i) % layers for i in range(min(count, layers))]
+
+
+@dataclass(frozen=True)
+class Chill:
+    """Heat-sink ring in the bore, its middle at the flange face (or at a bead's arc line).
+
+    `length` and `wall` [m], `conductance` to the tube's bore [W/(m2 K)].
+    """
+
+    alloy: str
+    length: float
+    wall: float
+    conductance: float
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What the flange's back lies on: `conductance` [W/(m2 K)] to a `temperature` [K]."""
+
+    conductance: float
+    temperature: float
+
+
+@dataclass(frozen=True)
+class Fixture:
+    """What holds the part and takes its heat."""
+
+    chill: Chill | None = None
+    bench: Bench | None = None
 
 
 @dataclass(frozen=True)
@@ -190,6 +284,8 @@ class Case:
     limits: Limits
     detail: str = "standard"
     probes: tuple[Probe, ...] = ()
+    tacks: tuple[Tack, ...] = ()
+    fixture: Fixture = Fixture()
     alloys: Mapping[str, Alloy] = field(default_factory=dict)
     scale: Scale = Scale()
     scatter: Mapping[str, Spread] = field(default_factory=dict)
@@ -211,6 +307,12 @@ class Case:
         # at the tube's surface speed the middle of the fillet goes by a little faster
         section = 0.5 * leg * leg * (radius + leg / 3.0) / radius
         return section * self.travel.speed * filler.density * heat
+
+    @property
+    def arc_tacks(self) -> tuple[Tack, ...]:
+        """Tacks that short arcs lay before the first segment, in the order of their angles."""
+        laid = [tack for tack in self.tacks if tack.current is not None]
+        return tuple(sorted(laid, key=lambda tack: tack.angle % (2.0 * pi)))
 
     @property
     def segment_count(self) -> int:

@@ -90,13 +90,14 @@ class CompiledStepper:
         self, kernel_step: Any, state: State, dt: float, stages: int, threads: int
     ) -> float:
         p = state.problem
-        self.again = kernel_step(
+        kernel_step(
             state.h, state.phi, state.slope, state.skin, state.peak_h,
             self._rate, self._ds, self._phis, self._skins, dt, stages, self._cuts[threads],
-            self._still, self._hot, self._moving, self._runs, p.grid, p.tables, state.alive, state.rod,
-            state.contact, state.heat_from, state.heat, state.air, state.extra,
-            self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
+            self._still, self._hot, self._moving, self._runs, p.grid, p.tables,
+            state.alive, state.rod, state.contact, state.heat_from, state.heat, state.air,
+            state.extra, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
         )  # fmt: skip
+        state.lost += self._gave
         return float(self._gave.sum())
 
 

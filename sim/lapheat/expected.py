@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from .case import Case
 from .joint import mesh_lines
 from .schedule import Segment, schedule_of
-from .steps import COOL_AT_LEAST, GROWTH, LONGEST_STEP, arc_step, still_steps, travel_steps
+from .steps import (
+    COOL_AT_LEAST,
+    GROWTH,
+    LONGEST_STEP,
+    arc_step,
+    dwell_steps,
+    still_steps,
+    travel_steps,
+)
 
 __all__ = ["Expected", "expected_of"]
 
@@ -20,8 +28,9 @@ class Expected:
     ----------
     cells, section_cells, layers : of the whole ring, of one layer, number of layers
     segments : to be laid, of `ring` that close the ring
-    arc_on, total : [s] arc time; first arc to last arc-off without waits for `resume_below`
-    arc_steps : steps with the arc on, exact
+    arc_on, total : [s] arc time; first arc to last arc-off; without waits for `resume_below` and
+        for flow
+    arc_steps : steps with the arc on, exact but for those waits
     steps : of the whole run with its cooling, roughly: pauses take as many as their heat needs
     """
 
@@ -48,19 +57,24 @@ def expected_of(case: Case) -> Expected:
     plan = schedule_of(case, lines.layers)
     travel = case.travel
     step = arc_step(case)
+    dwell = 0.0 if travel.start == "on-flow" else travel.dwell
 
     def arc_steps(segment: Segment) -> int:
         seconds = abs(segment.lay_to - segment.lay_from) / plan.rate
         layers = segment.last_layer - segment.first_layer
         over = [segment.lay_from - segment.run_from, segment.run_to - segment.lay_to]
         moves = [travel_steps(abs(angle) / plan.rate, step) for angle in over]
-        stands = [len(still_steps(held, step)) for held in (travel.dwell, travel.taper)]
-        return travel_steps(seconds, step, layers) + sum(moves) + sum(stands)
+        stands = len(dwell_steps(case, dwell)) + len(still_steps(travel.taper, step))
+        return travel_steps(seconds, step, layers) + sum(moves) + stands
 
     runs = [abs(s.run_to - s.run_from) / plan.rate for s in plan.segments]
-    arc_on = sum(runs) + len(runs) * (travel.dwell + travel.taper)
+    arc_on = sum(runs) + len(runs) * (dwell + travel.taper)
     pauses = len(runs) - 1
     on = sum(arc_steps(segment) for segment in plan.segments)
+    tacks = [tack.time for tack in case.arc_tacks if tack.time is not None]
+    arc_on += sum(tacks)
+    on += sum(2 * travel_steps(0.5 * seconds, step) for seconds in tacks)
+    pauses += len(tacks)
     off = pauses * _rest_steps(travel.pause, step) + _rest_steps(COOL_AT_LEAST, step)
     return Expected(
         cells=lines.cells,

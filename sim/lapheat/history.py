@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from math import nan
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from .problem import Problem
 
-__all__ = ["History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
+__all__ = ["Clock", "History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
 
 Array = NDArray[np.float64]
 
@@ -67,7 +68,9 @@ class SegmentRun:
     """One segment as it was laid. Angles [rad], times [s], temperatures [K], shares [-].
 
     `from_angle` to `to_angle` is in the direction of travel; peaks are the highest of the whole
-    run on that segment's part of the ring; shares are nan for a bead-on-tube.
+    run on that segment's part of the ring; shares are nan for a bead-on-tube. The arc stood for
+    `wait` before it travelled, and both sides at the start point had then `flowed` or not (None
+    for a bead-on-tube).
     """
 
     number: int
@@ -80,6 +83,18 @@ class SegmentRun:
     flange_peak: float
     tube_side_wet: float
     flange_side_wet: float
+    wait: float = 0.0
+    flowed: bool | None = None
+
+
+class Clock(NamedTuple):
+    """When the arc struck and went out [s], the start point at strike [K], and the wait there."""
+
+    start: float
+    end: float
+    temperature: float
+    wait: float
+    flowed: bool | None
 
 
 @dataclass(frozen=True)
@@ -102,12 +117,17 @@ class Snapshot:
 
 @dataclass(frozen=True)
 class Ledger:
-    """Heat [J]: `arc` straight into the work, `filler` brought by molten rod, `lost`, `stored`."""
+    """Heat [J]: `arc` straight into the work, `filler` brought by molten rod, `lost`, `stored`.
+
+    Of `lost`, all that left the joint, `chill` and `bench` took their share and air the rest.
+    """
 
     arc: float
     filler: float
     lost: float
     stored: float
+    chill: float = 0.0
+    bench: float = 0.0
 
     @property
     def imbalance(self) -> float:
@@ -129,6 +149,9 @@ class History:
     cell_peak : (section cells, layers) peak of every cell [K]
     melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
     lap_filled : share of the lap's area that filler reached [-]
+    hot_clearance : smallest radial gap of the lap while filler could still enter it; below 0 the
+        tube would outgrow its bore; nan without a lap [m]
+    chill_peak : highest temperature of the chill, nan without one [K]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
     """
 
@@ -149,3 +172,5 @@ class History:
     steps: int
     march: str
     wall_s: float
+    hot_clearance: float = nan
+    chill_peak: float = nan

@@ -1,16 +1,92 @@
-"""The lap: filler drawn in where it is hot and joined, and what the gap conducts."""
+"""The lap: how wide it is when hot, filler drawn in where it is hot and joined, what it conducts.
+
+**How the gap changes when hot.** Each radius grows by itself times a mean thermal strain:
+
+- The bore of an elastic plate, free at its rim, grows by the mean strain of the *whole plate* and
+  not by that of its own wall, which the cold plate around it holds back:
+  ``u(a) = 2 alpha a / (b^2 - a^2) int_a^b T r dr`` (Timoshenko and Goodier, Theory of Elasticity,
+  thermal stress in a circular disk). By the reciprocal theorem it holds in the mean round the bore
+  for any T(r, angle), as the two stresses of a ring under inner pressure have one sum everywhere.
+- A thin tube grows by the mean strain round its circumference. Its wall evens that out along the
+  axis over about sqrt(R t), some millimetres, so the mean over the lap is taken.
+
+So the gap is one number for the whole lap. Not in it: a hot spot bulges the tube out where it
+stands, and hot metal that is held back yields.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from numba import njit
+from numpy.typing import NDArray
 
 from .constants import STEFAN_BOLTZMANN
+from .jit import plain
 
-__all__ = ["fill_lap"]
+__all__ = ["TOUCHING", "Growth", "fill_lap", "hot_gap"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# [m] Rough walls that touch still leave a gap as wide as their highest peaks: an estimate for a
+# drawn tube in a drilled bore. Gas conduction across it stays finite.
+TOUCHING = 10e-6
 
 
-@njit(cache=True, error_model="numpy")
+@dataclass(frozen=True)
+class Growth:
+    """Cells whose mean thermal strain moves the two sides of the lap; see the top of this module.
+
+    Attributes
+    ----------
+    tube, bore : (n,), (m,) section cells of the tube in the lap, and of the whole flange
+    tube_share, bore_share : volume of each over that of them all and of all layers [-]
+    strain : (alloys, nodes) thermal strain at the nodes of `Tables`, 0 at 20 degC [-]
+    radius : of the tube [m]; cold : radial gap at 20 degC [m]
+    """
+
+    tube: Ints
+    bore: Ints
+    tube_share: Array
+    bore_share: Array
+    strain: Array
+    radius: float
+    cold: float
+
+
+@plain
+def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore[no-untyped-def]
+    last = np.int64(strain.shape[1] - 2)
+    total = 0.0
+    for i in range(cells.shape[0]):
+        c = cells[i]
+        a, here = alloy[c], 0.0
+        for k in range(h.shape[1]):
+            x = (h[c, k] - low[a]) * per_step[a]
+            j = min(max(np.int64(x), np.int64(0)), last)
+            here += strain[a, j] + (x - j) * (strain[a, j + 1] - strain[a, j])
+        total += here * share[i]
+    return total
+
+
+def hot_gap(growth: Growth, h: Array, alloy: Ints, low: Array, per_step: Array) -> float:
+    """Radial gap of the lap as hot as it is [m]; below 0 the tube has outgrown its bore.
+
+    Parameters
+    ----------
+    growth : what grows and how
+    h : (nc, layers) specific enthalpy [J/kg]
+    alloy : (nc,) of each cell
+    low, per_step : (alloys,) where the nodes of its table are, see `arrays.Tables`
+    """
+    g = growth
+    tube = _mean_strain(h, g.tube, g.tube_share, alloy, low, per_step, g.strain)
+    bore = _mean_strain(h, g.bore, g.bore_share, alloy, low, per_step, g.strain)
+    return float(g.cold + (g.radius + g.cold) * bore - g.radius * tube)
+
+
+@plain
 def fill_lap(  # type: ignore[no-untyped-def]
     surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
 ):

@@ -9,20 +9,31 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case
-from .history import History, Ledger, Snapshot, Trace
+from .case import Case, Tack, tacked_layers
+from .fixture import advance
+from .hand import Hand
+from .history import Clock, History, Ledger, Snapshot, Trace
 from .problem import Problem
 from .readout import close_history
+from .rod import Rod
 from .schedule import Schedule, Segment
 from .state import MarchError, State, Stepper
-from .steps import COOL_AT_LEAST, GROWTH, LONGEST_STEP, arc_step, still_steps, travel_steps
+from .steps import (
+    COOL_AT_LEAST,
+    GROWTH,
+    LONGEST_STEP,
+    arc_step,
+    dwell_steps,
+    still_steps,
+    travel_steps,
+)
 
 __all__ = ["Progress", "Report", "march"]
 
 Array = NDArray[np.float64]
 
 LEAD = 1.0  # of filler before the torch axis, in spots
-CHANGE = 60.0  # [K] that the hottest place may change in a step of a pause
+CHANGE = 100.0  # [K] that the hottest place may change in a step of a pause
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
 COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this
 COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest after this
@@ -70,48 +81,10 @@ class _Log:
         )
 
 
-class _Rod:
-    """The rod of one segment: what is laid when, and the heat that melts it.
-
-    A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it.
-    """
-
-    def __init__(
-        self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
-    ) -> None:
-        numbers = np.arange(segment.first_layer, segment.last_layer)
-        self.order = numbers if segment.direction > 0 else numbers[::-1]
-        self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
-        self.power = layer_heat * len(numbers) / seconds
-        mass = state.problem.grid.mass[state.problem.fillet_cells]
-        self.share = mass / mass.sum() if len(mass) else mass
-        self.laid = 0
-        self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
-
-    def feed(self, gone: float, lead: float, dt: float) -> float:
-        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
-        count = len(self.order)
-        if not len(self.share):
-            return 0.0
-        here = gone * count
-        due = min(int(here + lead + 0.5 + 1e-9), count)
-        given = 0.0
-        if due > self.laid:
-            brought = self.state.lay(self.order[self.laid : due], self.flow)
-            self.left[self.laid : due] = self.heat - brought
-            given += float(brought.sum())
-            self.laid = due
-        # until the arc stands over the layer's middle, in whole steps
-        passing = (np.arange(count) + 0.5 - here) * self.seconds / count
-        now = self.left / np.maximum(np.round(passing / dt), 1.0)
-        self.state.rod[:, self.order] = self.share[:, None] * now / dt
-        self.left -= now
-        return given + float(now.sum())
-
-
 class _March:
-    def __init__(self, problem: Problem, stepper: Stepper, report: Report | None) -> None:
+    def __init__(
+        self, problem: Problem, stepper: Stepper, report: Report | None, shorter: float
+    ) -> None:
         assert problem.case is not None
         assert problem.schedule is not None
         assert problem.samples is not None
@@ -135,10 +108,12 @@ class _March:
         self.snapshot: Snapshot | None = None
         # what cannot melt still has a hottest place
         self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
-        self.arc_step = arc_step(self.case)
+        self.shorter = shorter
+        self.arc_step = arc_step(self.case) / shorter
+        self.hand = Hand(self.state, self.case)
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
         self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
-        self.starts: list[tuple[float, float, float]] = []  # start, end, temperature a segment
+        self.starts: list[Clock] = []
         fillet = problem.fillet_cells
         self.flow = self.layer_heat = 0.0
         if len(fillet):
@@ -187,7 +162,7 @@ class _March:
         """Advance by `dt` with the arc as it is set, at `power` [W] in the mean."""
         state = self.state
         state.fill_lap()
-        self.lost += self.stepper.advance(state, dt)
+        self.lost += advance(self.stepper, state, dt)
         self.arc_heat += power * dt
         self.now += dt
         self.steps += 1
@@ -198,16 +173,29 @@ class _March:
 
     def hold(self, seconds: float, fade: bool = False) -> None:
         """Keep the arc still; with `fade` the current falls to zero."""
-        full, gone = self.case.arc.power, 0.0
-        for dt in still_steps(seconds, self.arc_step):
+        arc, full, gone = self.case.arc, self.hand.current, 0.0
+        steps = still_steps(seconds, self.arc_step) if fade else dwell_steps(self.case, seconds)
+        for dt in steps:
             before = 1.0 - gone / seconds if fade else 1.0
             gone += dt
             after = max(0.0, 1.0 - gone / seconds) if fade else 1.0
-            self.state.burn((self.angle, full * before), (self.angle, full * after))
             share = 0.5 * (before + after)
-            self.step(dt, full * share)
-            self.write(self.case.arc.current * share)
+            current = full * share if fade else self.hand.press(self.angle, dt)
+            power = arc.power_at(current)
+            ends = (power * before / share, power * after / share)
+            self.state.burn((self.angle, ends[0]), (self.angle, ends[1]))
+            self.step(dt, power)
+            self.write(current)
         self.arc_on += seconds
+
+    def wait_for_flow(self, segment: Segment) -> None:
+        """Keep the arc still until both sides flow, at the latest until `dwell_limit`."""
+        limit, begun = self.case.travel.dwell_limit, self.now
+        while not self.hand.flows(segment):
+            left = begun + limit - self.now
+            if left < 1e-9:
+                return
+            self.hold(left if left < 1.2 * self.arc_step else self.arc_step)
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
         """Move the arc to `target` [rad], laying filler on the way if `lay`."""
@@ -219,19 +207,48 @@ class _March:
         # whole half layers, so that filler starts at the middle of one
         count = travel_steps(seconds, self.arc_step, layers)
         dt = seconds / count
-        rod = _Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
-        power = self.case.arc.power - (rod.power if rod else 0.0)
-        start, move = self.angle, (target - self.angle) / count
+        rod = Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
+        start, move, taken = self.angle, (target - self.angle) / count, 0.0
         for i in range(count):
             if rod:
                 self.filler_heat += rod.feed(i / count, self.lead, dt)
+                taken = rod.power((i + 0.5) / count)
+            current = self.hand.press(self.angle, dt)
+            power = self.case.arc.power_at(current) - taken
             before, self.angle = self.angle, start + (i + 1) * move
             self.state.burn((before, power), (self.angle, power))
             self.step(dt, power)
-            self.write(self.case.arc.current)
+            self.write(current)
         self.state.rod[:] = 0.0
         self.angle = target
         self.arc_on += seconds
+
+    def tack(self, tack: Tack) -> None:
+        """Lay a tack by a short arc that stands still; the rod is dabbed half its time on."""
+        assert tack.current is not None
+        assert tack.time is not None
+        state, problem, half = self.state, self.problem, 0.5 * tack.time
+        numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
+        numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]
+        power = self.case.arc.power_at(tack.current)
+        self.angle, melting = tack.angle, np.zeros(len(numbers))
+        for laid in (False, True):
+            if laid:
+                brought = state.lay(numbers, self.flow)
+                self.filler_heat += float(brought.sum())
+                melting = (self.layer_heat - brought) / half
+                mass = problem.grid.mass[problem.fillet_cells]
+                state.rod[:, numbers] = (mass / mass.sum())[:, None] * melting
+                power -= self.layer_heat * len(numbers) / half
+            state.burn((self.angle, power), (self.angle, power))
+            count = travel_steps(half, self.arc_step)
+            dt = half / count
+            for _ in range(count):
+                self.step(dt, power)
+                self.filler_heat += float(melting.sum()) * dt
+                self.write(tack.current)
+        state.rod[:] = 0.0
+        self.arc_on += tack.time
 
     def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is true."""
@@ -247,14 +264,14 @@ class _March:
                     "travel.resume_below"
                 )
             left = seconds - gone
-            size = min(dt, LONGEST_STEP)
+            size = min(dt, LONGEST_STEP / self.shorter)
             if left > 1e-9:
                 size = left if left < 1.2 * size else min(size, 0.5 * left)
             before = self.state.best[:, 0].copy()
             self.step(size)
             self.write(0.0)
             change = float(np.abs(self.state.best[:, 0] - before).max())
-            dt = size * min(GROWTH, max(0.5, CHANGE / max(change, 1e-9)))
+            dt = size * min(GROWTH, max(0.5, CHANGE / self.shorter / max(change, 1e-9)))
 
     def _cool_enough(self, segment: Segment) -> Callable[[], bool] | None:
         below = self.case.travel.resume_below
@@ -269,21 +286,30 @@ class _March:
         return float(self.sample[at : at + self.sides].max())
 
     def whole(self) -> None:
-        """Every segment and pause, then the cooling."""
+        """Every tack that an arc lays, every segment, and the pauses between."""
         travel = self.case.travel
         self.write(0.0)
+        for tack in self.case.arc_tacks:
+            if self.arc_on:
+                self.rest(travel.pause, None, travel.pause)
+            self.tack(tack)
         for segment in self.schedule.segments:
-            if self.done:
+            if self.arc_on:
                 self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
-            start = (self.now, self.start_temperature(segment.number))
-            self.hold(travel.dwell)
+            struck, temperature = self.now, self.start_temperature(segment.number)
+            self.hand.strike()
+            if travel.start == "on-flow":
+                self.wait_for_flow(segment)
+            else:
+                self.hold(travel.dwell)
+            wait, flowed = self.now - struck, self.hand.flows(segment)
             self.run(segment, segment.lay_from, lay=False)
             self.run(segment, segment.lay_to, lay=True)
             self.run(segment, segment.run_to, lay=False)
             self.hold(travel.taper, fade=True)
-            self.starts.append((start[0], self.now, start[1]))
+            self.starts.append(Clock(struck, self.now, temperature, wait, flowed))
             self.done += 1
 
     def cool(self, until: float) -> None:
@@ -303,7 +329,11 @@ class _March:
 
 
 def march(
-    problem: Problem, stepper: Stepper, report: Report | None = None, until: float = 0.0
+    problem: Problem,
+    stepper: Stepper,
+    report: Report | None = None,
+    shorter: float = 1.0,
+    until: float = 0.0,
 ) -> History:
     """March a problem through its schedule.
 
@@ -312,6 +342,7 @@ def march(
     problem : from `setup.problem_of`
     stepper : the compiled or the FiPy one
     report : called after every step
+    shorter : its steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
 
     Raises
@@ -320,16 +351,23 @@ def march(
         The computation failed.
     """
     began = time.perf_counter()
-    run = _March(problem, stepper, report)
+    run = _March(problem, stepper, report, shorter)
     run.whole()
     total = run.now
     run.cool(until)
+    run.state.fill_lap()  # as the last step left it
     assert run.snapshot is not None
     return close_history(
         run.state,
         trace=run.log.trace(run.case.segment_count, run.sides, problem.lap is not None),
         snapshot=run.snapshot,
-        ledger=Ledger(run.arc_heat, run.filler_heat, run.lost, run.state.stored()),
+        ledger=Ledger(
+            run.arc_heat,
+            run.filler_heat,
+            run.lost,
+            run.state.stored(),
+            *map(float, run.state.taken()[1:]),
+        ),
         starts=tuple(run.starts),
         arc_on=run.arc_on,
         total=total,

@@ -20,13 +20,16 @@ from numpy.typing import NDArray
 
 from .case import Case
 from .constants import ZERO_CELSIUS
+from .currents import CurrentOutcome, current_of
 from .history import History, SegmentRun
-from .section import Region
+from .notes import filler_peak, held_notes, highest
 from .verdict import Verdict, dry_spans, hottest_place, judge, side_wet
 from .version import __version__
 
 __all__ = [
     "AlloyNotes",
+    "ChillOutcome",
+    "CurrentOutcome",
     "FillerOutcome",
     "FlangeOutcome",
     "HeatOutcome",
@@ -89,7 +92,11 @@ class FillerOutcome:
 
 @dataclass(frozen=True)
 class SegmentOutcome:
-    """One segment, in the order they were run; `start_C` is the base when the arc strikes."""
+    """One segment, in the order they were run; `start_C` is the base when the arc strikes.
+
+    The arc stood for `wait_s` before it travelled; `flowed_at_start` tells whether both sides of
+    the start point, root to toe, were then at filler flow.
+    """
 
     number: int
     start_s: float
@@ -101,6 +108,8 @@ class SegmentOutcome:
     flange_peak_C: Number
     tube_side_wet: Number
     flange_side_wet: Number
+    wait_s: float
+    flowed_at_start: bool | None
 
 
 @dataclass(frozen=True)
@@ -114,7 +123,10 @@ class TimeOutcome:
 
 @dataclass(frozen=True)
 class HeatOutcome:
-    """The heat ledger; `electrical_J` is volts x amps x time, before the efficiency."""
+    """The heat ledger; `electrical_J` is volts x amps x time, before the efficiency.
+
+    `lost_J` is all that left the joint: the sum of `air_J`, `chill_J` and `bench_J`.
+    """
 
     arc_J: float
     filler_J: float
@@ -122,6 +134,9 @@ class HeatOutcome:
     stored_J: float
     imbalance: float
     electrical_J: float
+    air_J: float
+    chill_J: float
+    bench_J: float
 
 
 @dataclass(frozen=True)
@@ -152,9 +167,21 @@ class MarchOutcome:
 
 @dataclass(frozen=True)
 class SoundnessOutcome:
-    """Share of the lap's area that filler reached."""
+    """Share of the lap's area that filler reached, and its smallest gap while hot.
+
+    The gap is the radial one while filler could still enter; below 0 the tube would outgrow its
+    bore by so much.
+    """
 
     lap_filled: float
+    hot_clearance_m: float
+
+
+@dataclass(frozen=True)
+class ChillOutcome:
+    """The heat-sink ring in the bore."""
+
+    peak_C: float
 
 
 @dataclass(frozen=True)
@@ -173,6 +200,7 @@ class Outcomes:
     flange: FlangeOutcome | None
     filler: FillerOutcome | None
     segments: tuple[SegmentOutcome, ...]
+    current: CurrentOutcome
     time: TimeOutcome
     heat: HeatOutcome
     probes: Mapping[str, ProbeOutcome]
@@ -180,6 +208,7 @@ class Outcomes:
     march: MarchOutcome
     versions: Mapping[str, str]
     soundness: SoundnessOutcome | None
+    chill: ChillOutcome | None
     alloys: AlloyNotes
 
     def as_dict(self) -> dict[str, Any]:
@@ -223,6 +252,7 @@ def outcomes_of(history: History) -> Outcomes:
         flange=_flange(history, case),
         filler=_filler(history, case),
         segments=tuple(_segment(run) for run in history.segments),
+        current=current_of(history),
         time=TimeOutcome(history.arc_on, history.total, history.simulated),
         heat=HeatOutcome(
             arc_J=ledger.arc,
@@ -231,13 +261,21 @@ def outcomes_of(history: History) -> Outcomes:
             stored_J=ledger.stored,
             imbalance=ledger.imbalance,
             electrical_J=_electrical(history, case),
+            air_J=ledger.lost - ledger.chill - ledger.bench,
+            chill_J=ledger.chill,
+            bench_J=ledger.bench,
         ),
         probes=_probes(history, case),
         mesh=MeshOutcome(problem.mesh.cells, problem.mesh.layers, case.detail),
         march=MarchOutcome(history.steps, history.march, history.wall_s),
         versions=_versions(),
-        soundness=None if case.lap is None else SoundnessOutcome(history.lap_filled),
-        alloys=AlloyNotes(_held(history, case)),
+        soundness=None
+        if case.lap is None
+        else SoundnessOutcome(history.lap_filled, history.hot_clearance),
+        chill=None
+        if case.fixture.chill is None
+        else ChillOutcome(history.chill_peak - ZERO_CELSIUS),
+        alloys=AlloyNotes(held_notes(history, case)),
     )
 
 
@@ -249,12 +287,6 @@ def _share(value: float) -> Number:
     return value if isfinite(value) else None
 
 
-def _top(values: Array) -> float | None:
-    """Highest finite value, None where there is none."""
-    finite = values[np.isfinite(values)]
-    return float(finite.max()) if finite.size else None
-
-
 def _tube(history: History, case: Case) -> TubeOutcome:
     solidus = case.alloys[case.tube.alloy].solidus
     place = hottest_place(history, "tube")
@@ -262,7 +294,7 @@ def _tube(history: History, case: Case) -> TubeOutcome:
         peak_C=_celsius(place.peak),
         solidus_C=_celsius(solidus),
         margin_K=None if solidus is None else solidus - place.peak,
-        bore_peak_C=_celsius(_top(history.surfaces["tube bore"].peak)),
+        bore_peak_C=_celsius(highest(history.surfaces["tube bore"].peak)),
         melted_wall_fraction=float(history.melted_wall.max()),
         peak_surface=place.surface,
         peak_position_m=place.position,
@@ -285,15 +317,6 @@ def _flange(history: History, case: Case) -> FlangeOutcome | None:
     )
 
 
-def _filler_peak(history: History) -> float | None:
-    """Hottest filler, in its cells or on its surface [K]."""
-    fillet = history.problem.mesh.section.region == Region.FILLET
-    inside = history.cell_peak[fillet]
-    skin = history.surfaces["fillet"].peak if "fillet" in history.surfaces else inside
-    tops = [top for top in (_top(inside), _top(skin)) if top is not None]
-    return max(tops, default=None)
-
-
 def _filler(history: History, case: Case) -> FillerOutcome | None:
     if case.fillet is None:
         return None
@@ -306,7 +329,7 @@ def _filler(history: History, case: Case) -> FillerOutcome | None:
 
     return FillerOutcome(
         flow_C=flow - ZERO_CELSIUS,
-        peak_C=_celsius(_filler_peak(history)),
+        peak_C=_celsius(filler_peak(history)),
         tube_side_wet=side_wet(history, "tube"),
         flange_side_wet=side_wet(history, "flange"),
         tube_side_dry_deg=dry(history.tube_side),
@@ -326,13 +349,17 @@ def _segment(run: SegmentRun) -> SegmentOutcome:
         flange_peak_C=_celsius(run.flange_peak),
         tube_side_wet=_share(run.tube_side_wet),
         flange_side_wet=_share(run.flange_side_wet),
+        wait_s=run.wait,
+        flowed_at_start=run.flowed,
     )
 
 
 def _electrical(history: History, case: Case) -> float:
     """Volts x amps x time [J]."""
     trace = history.trace
-    return case.arc.voltage * float(trace.current[1:] @ np.diff(trace.time))
+    amps = trace.current[1:]
+    volts = np.array([case.arc.voltage_at(current) for current in amps])
+    return float((volts * amps) @ np.diff(trace.time))
 
 
 def _probes(history: History, case: Case) -> dict[str, ProbeOutcome]:
@@ -344,23 +371,6 @@ def _probes(history: History, case: Case) -> dict[str, ProbeOutcome]:
             float(readings[top]) - ZERO_CELSIUS, float(history.trace.time[top])
         )
     return result
-
-
-def _held(history: History, case: Case) -> tuple[str, ...]:
-    """What `Alloy.held` says of each alloy over the temperatures it went through."""
-    peaks: dict[str, list[float | None]] = {}
-    peaks.setdefault(case.tube.alloy, []).append(hottest_place(history, "tube").peak)
-    if case.flange is not None and case.fillet is not None:
-        peaks.setdefault(case.flange.alloy, []).append(hottest_place(history, "flange").peak)
-        peaks.setdefault(case.fillet.filler, []).append(_filler_peak(history))
-    coldest = case.surroundings.temperature
-    return tuple(
-        sentence
-        for name, tops in peaks.items()
-        for sentence in case.alloys[name].held(
-            coldest, max(top for top in [coldest, *tops] if top is not None)
-        )
-    )
 
 
 def _versions() -> dict[str, str]:

@@ -8,22 +8,35 @@ from math import cos, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.linalg import eigs
 
-from .alloys import Alloy
+from .alloys import Alloy, EnthalpyTable
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
 from .case import Case
-from .constants import STEFAN_BOLTZMANN
+from .lap import Growth
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule
 from .section import EdgeKind, Region
+from .stability import explicit_limit
 
-__all__ = ["ARGON", "GapGas", "LapRows", "Problem", "aim_torch", "assemble", "tables_of"]
+__all__ = [
+    "AIR",
+    "ARGON",
+    "BENCH",
+    "CHILL",
+    "ChillRing",
+    "GapGas",
+    "LapRows",
+    "Problem",
+    "aim_torch",
+    "assemble",
+    "tables_of",
+]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+AIR, CHILL, BENCH = 0, 1, 2  # what a wall loses its heat to
 
 
 @dataclass(frozen=True)
@@ -32,6 +45,25 @@ class GapGas:
 
     temperature: tuple[float, ...]
     conductivity: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class ChillRing:
+    """Heat-sink ring in the bore, of one temperature.
+
+    Attributes
+    ----------
+    alloy, table : what it is of
+    mass : [kg]
+    touch : conductance to the tube's bore in all [W/K]
+    start_h : specific enthalpy at time 0 [J/kg]
+    """
+
+    alloy: Alloy
+    table: EnthalpyTable
+    mass: float
+    touch: float
+    start_h: float
 
 
 # Argon at 1 bar from a reference equation of state (CoolProp), 300 to 1300 K.
@@ -49,6 +81,8 @@ class LapRows:
     gap : radial gap [m]; `emissivity` effective between the two walls [-]
     filler_conductivity : of the filler that bridges the gap [W/(m K)]; `flow` its liquidus [K]
     root : row of `alive` of the fillet cell at the mouth
+    bridged : number of rows a tack bridges, from the mouth down
+    growth : how tube and bore grow apart when hot, None where an expansion is not known
     """
 
     links: Ints
@@ -58,6 +92,8 @@ class LapRows:
     filler_conductivity: float
     flow: float
     root: int
+    bridged: int = 1
+    growth: Growth | None = None
 
 
 @dataclass(frozen=True)
@@ -74,6 +110,9 @@ class Problem:
     start : temperature at time 0 [K]
     fillet_cells : (nf,) section cells that come alive, in the order of the rows of `alive`
     explicit_limit : longest stable plain explicit step [s]
+    sink : (w,) what each wall loses its heat to: `AIR`, `CHILL` or `BENCH`
+    in_place : (layers,) bool, filler is there from the start
+    chill : the ring in the bore, or None
     samples : what is read off every step: first the start points, then the probes
     """
 
@@ -91,6 +130,9 @@ class Problem:
     start: float
     fillet_cells: Ints
     explicit_limit: float
+    sink: Ints
+    in_place: NDArray[np.bool_]
+    chill: ChillRing | None = None
     samples: Samples | None = None
 
     def wall_names(self) -> list[str]:
@@ -120,39 +162,6 @@ def tables_of(alloys: Sequence[Alloy]) -> Tables:
         temperature,
         1.0 / conductivity,
     )
-
-
-def _explicit_limit(grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
-    """Longest stable step: 2 over the fastest rate with all slopes at their steepest [s].
-
-    The fastest change alternates from layer to layer.
-    """
-    steepest = (np.diff(tables.phi).max(axis=1) * tables.per_step)[grid.alloy]  # d phi / d h
-    table = [a.table() for a in alloys]
-    k_max = np.array([t.k_max for t in table])[grid.alloy]
-    c_min = np.array([t.c_min for t in table])[grid.alloy]
-    cells = np.arange(len(grid.mass))
-    owner = np.repeat(cells, np.diff(grid.first))
-    inside = (grid.kind == PLAIN) | (grid.kind == IN_FILLER)
-    across = grid.area / (grid.near / k_max[owner] + grid.far / k_max[grid.other])
-    own = 4.0 * grid.along * steepest
-    np.add.at(own, owner, np.where(inside, grid.factor * steepest[owner], across / c_min[owner]))
-    from_other = np.where(inside, grid.factor * steepest[grid.other], across / c_min[grid.other])
-    wall_cell = np.repeat(cells, np.diff(grid.wall_first))
-    hot = 4.0 * STEFAN_BOLTZMANN * grid.emissivity * 3000.0**3 + grid.film
-    through = grid.wall_area / (grid.wall_near / k_max[wall_cell] + 1.0 / np.maximum(hot, 1e-300))
-    np.add.at(own, wall_cell, through / c_min[wall_cell])
-    rates = sparse.coo_matrix(
-        (
-            np.concatenate([own, -from_other]) / grid.mass[np.concatenate([cells, owner])],
-            (np.concatenate([cells, owner]), np.concatenate([cells, grid.other])),
-        )
-    ).tocsr()
-    if len(cells) < 100:
-        return float(2.0 / np.abs(np.linalg.eigvals(rates.toarray())).max())
-    begin = np.random.default_rng(0).standard_normal(len(cells))
-    fastest = eigs(rates, k=1, which="LM", tol=1e-3, v0=begin, return_eigenvectors=False)[0]
-    return float(2.0 / (1.01 * abs(fastest)))
 
 
 def assemble(
@@ -311,7 +320,9 @@ def assemble(
         air=np.array([beyond[n] for n in names], dtype=float),
         start=start,
         fillet_cells=fillet,
-        explicit_limit=_explicit_limit(grid, tables, alloys),
+        explicit_limit=explicit_limit(grid, tables, alloys),
+        sink=np.full(len(cell), AIR),
+        in_place=np.zeros(mesh.layers, dtype=np.bool_),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .history import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
+from .history import Clock, History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
 from .problem import Problem
 from .state import State
 
@@ -61,14 +61,21 @@ def side_areas(problem: Problem, side: str) -> Array:
 
 
 def _sides(state: State) -> tuple[tuple[Array, Array], tuple[Array, Array]] | None:
-    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side."""
+    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side.
+
+    Nan where no segment ran: a tack out there is not part of what was brazed.
+    """
     problem = state.problem
-    if problem.lap is None:
+    if problem.lap is None or problem.schedule is None:
         return None
+    run = np.zeros(problem.mesh.layers, dtype=np.bool_)
+    for segment in problem.schedule.segments:
+        run[segment.first_layer : segment.last_layer] = True
     covered = np.flatnonzero(problem.grid.cover >= 0)
     part = problem.base.part[covered]
     pick = [covered[part == side] for side in (0, 1)]
-    a, b = ((state.wet_peak[w], problem.grid.wall_area[w]) for w in pick)
+    wet = np.where(run, state.wet_peak, np.nan)
+    a, b = ((wet[w], problem.grid.wall_area[w]) for w in pick)
     return a, b
 
 
@@ -116,7 +123,7 @@ def close_history(
     trace: Trace,
     snapshot: Snapshot,
     ledger: Ledger,
-    starts: tuple[tuple[float, float, float], ...],
+    starts: tuple[Clock, ...],
     arc_on: float,
     total: float,
     simulated: float,
@@ -124,7 +131,7 @@ def close_history(
     march: str,
     wall_s: float,
 ) -> History:
-    """Gather a finished march; `starts` holds start, end [s] and temperature [K] a segment."""
+    """Gather a finished march; `starts` is in the order of running."""
     problem = state.problem
     assert problem.schedule is not None
     surfaces = _surfaces(state)
@@ -137,7 +144,7 @@ def close_history(
         return float(np.nanmax(rows)) if rows.size else float("nan")
 
     runs = []
-    for segment, (start, end, temperature) in zip(problem.schedule.segments, starts, strict=True):
+    for segment, clock in zip(problem.schedule.segments, starts, strict=True):
         layers = slice(segment.first_layer, segment.last_layer)
         wet = [float("nan")] * 2
         if sides is not None:
@@ -145,15 +152,17 @@ def close_history(
         runs.append(
             SegmentRun(
                 number=segment.number,
-                start=start,
-                end=end,
+                start=clock.start,
+                end=clock.end,
                 from_angle=segment.lay_from,
                 to_angle=segment.lay_to,
-                start_temperature=temperature,
+                start_temperature=clock.temperature,
                 tube_peak=top(0, layers),
                 flange_peak=top(1, layers),
                 tube_side_wet=wet[0],
                 flange_side_wet=wet[1],
+                wait=clock.wait,
+                flowed=clock.flowed,
             )
         )
     lap_filled = 0.0
@@ -178,4 +187,6 @@ def close_history(
         steps=steps,
         march=march,
         wall_s=wall_s,
+        hot_clearance=state.smallest_gap,
+        chill_peak=state.chill_peak,
     )

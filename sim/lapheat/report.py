@@ -14,10 +14,11 @@ from rich.text import Text
 from .case import Case
 from .casefile.faults import printable
 from .constants import ZERO_CELSIUS
+from .currents import current_of, pressed
 from .history import History
 from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
 from .verdict import judge
-from .wording import Wording
+from .wording import Wording, numbered
 
 if TYPE_CHECKING:
     from .convergence import Convergence, Row
@@ -43,7 +44,7 @@ CAUTIONS = (
 
 UNCERTAINTY = (
     "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
-    "2.2, else 3. It is that of the mesh, not of the time step, the model or its inputs."
+    "2.2, else 3, and what half steps change. It is not that of the model or of its inputs."
 )
 
 
@@ -65,7 +66,7 @@ def report_of(
     assert case is not None
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
-    parts += [_base(case, outcomes, words), _rest(case, outcomes, words)]
+    parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
     unsure = None
     if convergence is not None:
         unsure = convergence.uncertainty
@@ -115,7 +116,7 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     return table
 
 
-def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
+def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> Table:
     grid = Table.grid(padding=(0, 3, 0, 0))
     grid.add_column(style="dim")
     grid.add_column(overflow="fold")
@@ -127,8 +128,25 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
             f"{words.share(filler.flange_side_wet, wanted)}; {words.share(wanted)} wanted; flows "
             f"at {_hot(filler.flow_C, words)}",
         )
-    if outcomes.soundness is not None:
-        grid.add_row("lap", f"{words.share(outcomes.soundness.lap_filled)} filled")
+    if outcomes.soundness is not None and case.lap is not None:
+        sound = outcomes.soundness
+        grid.add_row(
+            "lap",
+            f"{words.share(sound.lap_filled)} filled; gap {words.thin(case.lap.clearance)} cold, "
+            f"{_gap(sound.hot_clearance_m, words)} at its smallest",
+        )
+    if case.tacks:
+        grid.add_row("tacks", _tacks(case, words))
+    if case.fixture.chill is not None and outcomes.chill is not None:
+        grid.add_row(
+            "chill",
+            f"{printable(case.fixture.chill.alloy)}, took {_heat(outcomes.heat.chill_J)}, hottest "
+            f"at {_hot(outcomes.chill.peak_C, words)}",
+        )
+    if case.fixture.bench is not None:
+        grid.add_row("bench", f"took {_heat(outcomes.heat.bench_J)}")
+    for row in _hand(history, case, words):
+        grid.add_row(*row)
     for name, probe in outcomes.probes.items():
         rising = ", still rising" if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ""
         reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s{rising}"
@@ -149,20 +167,48 @@ def _rest(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     return grid
 
 
+def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, str]]:
+    """Rows of what the hand did: its waits for flow, its current and where that sat on a limit."""
+    runs = history.segments
+    if case.travel.start == "on-flow":
+        waits = ", ".join(f"{run.number}: {run.wait:.1f} s" for run in runs)
+        yield "waits", f"for flow at the start of each segment as run: {waits}"
+    arc = case.arc
+    if arc.control != "pedal":
+        return
+    assert arc.hold is not None  # case files are refused without it
+    steps, current = pressed(history), current_of(history)
+    told = []
+    for which, limit in zip(("low", "high"), arc.current_range, strict=True):
+        sat = steps.on_limit(which)
+        end = f"its {'lower' if which == 'low' else 'upper'} limit of {limit:.0f} A"
+        where = f"for {sum(sat.values()):.1f} s ({numbered('segment', list(sat))})"
+        told.append(f"on {end} {where}" if sat else f"never on {end}")
+    yield (
+        "pedal",
+        f"{current.least_A:.0f} to {current.most_A:.0f} A, mean {current.mean_A:.0f} A, to hold "
+        f"{words.hot(arc.hold)}; {'; '.join(told)}",
+    )
+    means = ", ".join(f"{number}: {amps:.0f} A" for number, amps in steps.means().items())
+    yield "current", f"mean of each segment as run: {means}"
+
+
 def _meshes(convergence: Convergence) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     table.add_column("on three meshes")
     for grid in convergence.grids:
         table.add_column(grid.detail, justify="right")
     table.add_column("order")
+    table.add_column("half steps", justify="right")
     table.add_column("uncertainty", justify="right")
     lengths = [f"{grid.size * 1e3:.2f} mm" for grid in convergence.grids]
-    table.add_row("cell length along the joint", *lengths, "", "", style="dim")
+    table.add_row("cell length along the joint", *lengths, "", "", "", style="dim")
     for row in convergence.rows:
         estimate = row.estimate
         order = estimate.kind if estimate.order is None else f"{estimate.order:.1f}"
         values = [_cell(row, value) for value in row.values]
-        table.add_row(printable(row.label), *values, order, _cell(row, estimate.uncertainty, "K"))
+        unsure = [_cell(row, value, "K") for value in (row.step, row.uncertainty)]
+        table.add_row(printable(row.label), *values, order, *unsure)
     return table
 
 
@@ -175,6 +221,22 @@ def _cell(row: Row, value: float, unit: str | None = None) -> str:
 
 def _hot(celsius: float | None, words: Wording) -> str:
     return "none" if celsius is None else words.hot(celsius + ZERO_CELSIUS)
+
+
+def _gap(metres: float, words: Wording) -> str:
+    return words.thin(metres) if metres > 0.0 else "shut"
+
+
+def _tacks(case: Case, words: Wording) -> str:
+    """Count, length and how they came there."""
+    count, laid = len(case.tacks), len(case.arc_tacks)
+    total = words.long(sum(tack.length for tack in case.tacks))
+    told = f"{count}, {total} in all" if count > 1 else f"1 of {total}"
+    if laid == 0:
+        return f"{told}, there from the start and into the lap by one tube wall"
+    if laid == count:
+        return f"{told}, laid by short arcs before the first segment"
+    return f"{told}, {laid} of them laid by short arcs, the others there from the start"
 
 
 def _heat(joules: float) -> str:

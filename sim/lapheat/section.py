@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, log
+from math import ceil, log, log1p
 from typing import Protocol
 
 import numpy as np
@@ -87,30 +87,21 @@ class Section:
 def graded(length: float, first: float, growth: float, largest: float) -> Array:
     """Cell ends from 0 to `length` [m], starting near `first` and growing to at most `largest`.
 
-    The sizes are scaled together to fill the length exactly, so that halving `first` and
-    `largest` and taking the root of `growth` refines the same map.
+    Cell ends are places on a map whose slope grows from `first` by `growth` a cell until it is
+    `largest`. Halving `first` and `largest` and taking the root of `growth` halves every cell of
+    the same map, but for rounding up to whole cells, which is spread over all of them.
     """
     if length <= 0.0:
         return np.zeros(1)
-    sizes: list[float] = []
-    total = 0.0
-    size = first
-    if growth > 1.0 and length > 2.0 * first:
-        ramp = max(0, ceil(log(largest / first) / log(growth)))
-        for _ in range(ramp):
-            if total + size >= length:
-                break
-            sizes.append(size)
-            total += size
-            size = min(size * growth, largest)
-    rest = length - total
-    if rest > 0.0:
-        count = max(1, round(rest / size)) if sizes else max(1, ceil(rest / size * (1 - 1e-9)))
-        if sizes and rest < 0.5 * size:
-            count = 0
-        sizes.extend([rest / count] * count if count else [])
-    widths = np.array(sizes) * (length / sum(sizes))
-    return np.concatenate([[0.0], np.cumsum(widths)])
+    if growth <= 1.0:
+        return np.linspace(0.0, length, ceil(length / first * (1.0 - 1e-9)) + 1)
+    rate, ramp = log(growth), max(0.0, log(largest / first) / log(growth))
+    top = max(first, largest)
+    bend = (top - first) / rate  # where the slope stops growing
+    whole = log1p(length * rate / first) / rate if length <= bend else ramp + (length - bend) / top
+    at = np.linspace(0.0, whole, ceil(whole * (1.0 - 1e-9)) + 1)
+    ends = first * np.expm1(rate * np.minimum(at, ramp)) / rate + top * np.maximum(at - ramp, 0.0)
+    return np.asarray(ends * (length / ends[-1]))
 
 
 class SurfaceOf(Protocol):

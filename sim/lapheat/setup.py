@@ -6,15 +6,28 @@ from dataclasses import replace
 from math import pi
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .arrays import Torch
-from .case import Case, Probe
+from .alloys import Alloy
+from .arrays import Tables, Torch
+from .case import Case, Chill, Probe, tacked_layers
 from .joint import mesh_lines, section_of
+from .lap import Growth
 from .mesh import Mesh, sweep_ring
-from .problem import LapRows, Problem, aim_torch, assemble
+from .problem import (
+    AIR,
+    BENCH,
+    CHILL,
+    ChillRing,
+    LapRows,
+    Problem,
+    aim_torch,
+    assemble,
+)
 from .sampling import lagrange, ring_nodes, stack
 from .schedule import schedule_of
 from .section import EdgeKind, Region
+from .stability import explicit_limit
 
 __all__ = ["problem_of"]
 
@@ -44,6 +57,7 @@ def _lap(case: Case, mesh: Mesh) -> LapRows | None:
     fillet = np.flatnonzero(mesh.section.region == Region.FILLET)
     shapes = mesh.section.cells[fillet]
     corner = [mesh.section.vertices[c[c >= 0]].sum(axis=1).min() for c in shapes]
+    depth = np.sort(-height)  # of the middle of each row below the flange face
     return LapRows(
         links=links[np.argsort(-height, kind="stable")],
         resistance=None,
@@ -52,6 +66,32 @@ def _lap(case: Case, mesh: Mesh) -> LapRows | None:
         filler_conductivity=float(filler.k(filler.liquidus)),
         flow=filler.liquidus,
         root=int(np.argmin(corner)),
+        bridged=max(1, int((depth < case.tube.wall).sum())),
+    )
+
+
+def _growth(case: Case, mesh: Mesh, tables: Tables, alloys: list[Alloy]) -> Growth | None:
+    """What the hot clearance follows; None where an alloy has no expansion."""
+    assert case.flange is not None
+    assert case.lap is not None
+    strains = [case.alloys[name].expansion for name in (case.tube.alloy, case.flange.alloy)]
+    if None in strains:
+        return None
+    section = mesh.section
+    assert section.flange is not None
+    below = section.vertices[section.cells[section.tube[:, 0]]][:, :, 1].mean(axis=1) < 0.0
+    tube, bore = section.tube[below].ravel(), section.flange.ravel()
+    strain = np.zeros_like(tables.temperature)
+    for i, alloy in enumerate(alloys):
+        if alloy.expansion is not None:
+            strain[i] = alloy.expansion(tables.temperature[i])
+
+    def share(cells: NDArray[np.int64]) -> NDArray[np.float64]:
+        volume = mesh.volume[cells]
+        return np.asarray(volume / (volume.sum() * mesh.layers))
+
+    return Growth(
+        tube, bore, share(tube), share(bore), strain, case.tube.radius, case.lap.clearance
     )
 
 
@@ -112,6 +152,46 @@ def _probe(problem: Problem, probe: Probe) -> list[tuple[int, int, float]]:
     return _nodes(problem, probe.on, probe.angle, along, probe.depth)
 
 
+def _chill(problem: Problem, chill: Chill, alloy: Alloy) -> tuple[ChillRing, NDArray[np.float64]]:
+    """The ring and the share of each wall that it touches: the bore about z = 0."""
+    ends = problem.mesh.walls.ends[problem.wall][:, :, 1]
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    half = 0.5 * chill.length
+    bore = np.array([name == "tube bore" for name in problem.wall_names()])
+    span = np.where(bore, high - low, 1.0)
+    share = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0.0, None) / span
+    share[~bore] = 0.0
+    radius = float(problem.mesh.section.vertices[:, 0].min())
+    mass = alloy.density * pi * (2.0 * radius - chill.wall) * chill.wall * chill.length
+    area = float(problem.grid.wall_area @ share) * problem.mesh.layers
+    start_h = float(alloy.enthalpy(problem.start))
+    return ChillRing(alloy, alloy.table(), mass, chill.conductance * area, start_h), share
+
+
+def _fitted(problem: Problem, case: Case) -> Problem:
+    """Put the walls on the chill and on the bench: they conduct there and no longer radiate.
+
+    A wall that the chill touches in part conducts in proportion and gives the air nothing; with
+    all its walls the ring touches what its length says, on any mesh.
+    """
+    chill, bench = case.fixture.chill, case.fixture.bench
+    if chill is None and bench is None:
+        return problem
+    film, emissivity = problem.grid.film.copy(), problem.grid.emissivity.copy()
+    air, sink, ring = problem.air.copy(), problem.sink.copy(), None
+    if chill is not None:
+        ring, share = _chill(problem, chill, case.alloys[chill.alloy])
+        sink[share > 0.0] = CHILL
+        film = np.where(share > 0.0, share * chill.conductance, film)
+    if bench is not None:
+        sink[[name == "flange back" for name in problem.wall_names()]] = BENCH
+        film[sink == BENCH], air[sink == BENCH] = bench.conductance, bench.temperature
+    emissivity[sink != AIR] = 0.0
+    grid = problem.grid._replace(film=film, emissivity=emissivity)
+    limit = explicit_limit(grid, problem.tables, problem.alloys)
+    return replace(problem, grid=grid, air=air, sink=sink, chill=ring, explicit_limit=limit)
+
+
 def problem_of(case: Case) -> Problem:
     """Build everything a march needs from a case."""
     told, scale = case, case.scale
@@ -142,10 +222,18 @@ def problem_of(case: Case) -> Problem:
         case=told,
         schedule=schedule_of(case, lines.layers),
     )
+    problem = _fitted(problem, case)
+    if problem.lap is not None:
+        growth = _growth(case, mesh, problem.tables, alloys)
+        problem = replace(problem, lap=replace(problem.lap, growth=growth))
+    in_place = np.zeros(mesh.layers, dtype=np.bool_)
+    for tack in case.tacks:
+        if tack.current is None:
+            in_place[tacked_layers(tack, mesh.layers, case.tube.radius)] = True
     points = []
     for number in range(case.segment_count):
         points += _start_point(problem, 2.0 * pi * number / case.segment_count)
     if case.travel.order == "backstep":  # runs begin at the far end
         points = points[2:] + points[:2] if case.flange is not None else points[1:] + points[:1]
     points += [_probe(problem, p) for p in case.probes]
-    return replace(problem, samples=stack(points))
+    return replace(problem, in_place=in_place, samples=stack(points))

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from math import nan
+from math import inf, nan
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import kernel
 from .arc import light
-from .lap import fill_lap
-from .problem import ARGON, Problem
+from .kernel import refresh
+from .lap import TOUCHING, fill_lap, hot_gap
+from .problem import ARGON, CHILL, Problem
+from .surfaces import observe, sample
 
 __all__ = ["MarchError", "State", "Stepper"]
 
@@ -35,6 +36,10 @@ class State:
     heat : (lit, layers) flux into exposed faces at the end of a step [W/m2]
     heat_from : the same at its beginning; it runs in a straight line between
     air : (w,) temperature beyond each wall [K]
+    lost : (w,) heat each wall has lost so far; a stepper adds to it [J]
+    gap : radial gap of the lap now, smallest_gap : while filler could still enter [m]; below 0
+        the tube has outgrown its bore
+    chill, chill_peak : temperature of the chill now and at its highest, nan without one [K]
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
     peak_h : (nc, layers) highest enthalpy so far [J/kg]
@@ -59,6 +64,10 @@ class State:
         self.heat_from = self.heat  # the very same while the heat is steady
         self._aim: tuple[float, float] | None = None  # of `heat`, until faces change
         self.air = problem.air.copy()
+        self.lost = np.zeros(len(problem.wall))
+        self.gap = problem.lap.gap if problem.lap is not None else nan
+        self.smallest_gap = self.gap
+        self.chill = self.chill_peak = nan if problem.chill is None else problem.start
         self.extra = np.zeros((0, layers))
         self.phi = np.zeros((nc, layers + 2))
         self.slope = np.zeros((nc, layers))
@@ -76,6 +85,9 @@ class State:
         self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
         if problem.lap is not None and problem.lap.resistance is not None:
             self.contact[:] = problem.lap.resistance
+        self.alive[:, problem.in_place] = 1.0
+        if problem.lap is not None:
+            self.filled[: problem.lap.bridged, problem.in_place] = True
         self.refresh()
         self.observe()
         self.fill_lap()
@@ -84,7 +96,7 @@ class State:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
         p = self.problem
-        kernel.refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
+        refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
@@ -136,14 +148,39 @@ class State:
         return np.asarray(p.grid.mass[cells].sum() * (h - self.start_h[cells[0]]))
 
     def fill_lap(self) -> None:
-        """Let filler into the lap where it is hot and joined, and set its resistance."""
-        lap = self.problem.lap
+        """Let filler into the lap where it is hot, joined and open, and set its resistance."""
+        p, lap = self.problem, self.problem.lap
         if lap is None or lap.resistance is not None:
             return
+        if lap.growth is not None:
+            tables = p.tables
+            self.gap = hot_gap(lap.growth, self.h, p.grid.alloy, tables.low, tables.per_step)
+        if not self.filled.all():
+            self.smallest_gap = min(self.smallest_gap, self.gap)
+        enters = lap.flow if self.gap > 0.0 else inf  # no temperature lets filler into a shut lap
         fill_lap(
-            self.surface, len(self.problem.wall), self.alive, lap.root, self.filled, self.contact,
-            *self.gas, max(lap.gap, 1e-6), lap.emissivity, lap.filler_conductivity, lap.flow,
+            self.surface, len(p.wall), self.alive, lap.root, self.filled, self.contact,
+            *self.gas, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
+            lap.filler_conductivity, enters,
         )  # fmt: skip
+
+    def taken(self) -> Array:
+        """Heat lost so far to `AIR`, `CHILL` and `BENCH` [J]."""
+        return np.bincount(self.problem.sink, self.lost, 3).astype(np.float64)
+
+    def chill_capacity(self) -> float:
+        """Heat that warms the chill by 1 K, as warm as it is [J/K]."""
+        ring = self.problem.chill
+        assert ring is not None
+        return ring.mass * float(ring.alloy.c(self.chill))
+
+    def warm_chill(self) -> None:
+        """Bring the chill to the temperature that belongs to the heat it has taken."""
+        ring = self.problem.chill
+        assert ring is not None
+        h = np.asarray(ring.start_h + self.taken()[CHILL] / ring.mass)
+        self.chill = float(ring.table.lookup(h)[0])
+        self.chill_peak = max(self.chill_peak, self.chill)
 
     def observe(self) -> None:
         """Read the surfaces and raise the peaks.
@@ -154,7 +191,7 @@ class State:
             A temperature is not a number.
         """
         p = self.problem
-        sane = kernel.observe(
+        sane = observe(
             p.grid, p.base, self.skin, self.alive, self.contact,
             self.heat, self.air, self.surface, self.peak, self.wet_peak, self.best,
         )  # fmt: skip
@@ -166,7 +203,7 @@ class State:
         p = self.problem
         assert p.samples is not None
         s, t = p.samples, p.tables
-        kernel.sample(
+        sample(
             self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
             s.first, s.node, s.layer, s.weight, out,
         )  # fmt: skip
@@ -201,5 +238,8 @@ class Stepper(Protocol):
     name: str
 
     def advance(self, state: State, dt: float) -> float:
-        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J]."""
+        """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J].
+
+        What each wall lost is added to `state.lost`.
+        """
         ...

@@ -18,6 +18,7 @@ __all__ = [
     "CURRENT",
     "DENSITY",
     "DIFFERENCE",
+    "EXPANSION",
     "FILM",
     "LATENT_HEAT",
     "LENGTH",
@@ -109,10 +110,11 @@ DENSITY = Kind("a density", "kg/m^3", "kg/m^3", ("kg/m^3",))
 CONDUCTIVITY = Kind("a conductivity", "W/(m K)", "W/(m K)", ("W/(m K)",))
 SPECIFIC_HEAT = Kind("a specific heat", "J/(kg K)", "J/(kg K)", ("J/(kg K)",))
 LATENT_HEAT = Kind("a latent heat", "J/kg", "J/kg", ("kJ/kg",))
+EXPANSION = Kind("an expansion coefficient", "m/(m K)", "um/(m K)", ("um/(m K)",))
 NUMBER = Kind("a number", "", "", ())
 _KINDS = (
     *(LENGTH, SPEED, TIME, CURRENT, VOLTAGE, ANGLE, TEMPERATURE),
-    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, NUMBER),
+    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, EXPANSION, NUMBER),
 )
 
 _OFFSET_UNITS = ("degree_Celsius", "degree_Fahrenheit")

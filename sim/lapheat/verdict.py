@@ -191,7 +191,8 @@ def judge(
         if wet:
             shares = [f"{words.share(s, wanted)} of the {side} side" for side, s in wet.items()]
             told.append(f"filler wets {listed(shares)}")
-    summary = "; ".join(told)
+    told += _shut_lap(history, case, words)
+    summary = "; ".join([*told, *_cold_starts(history, case)])
     return Verdict(
         base_stays_solid=not (at_fault or near),
         filler_flows=not (dry or vague),
@@ -200,6 +201,29 @@ def judge(
         if uncertainty is None
         else (*(part.outcome for part in near), *map(_wet_outcome, vague)),
     )
+
+
+def _shut_lap(history: History, case: Case, words: Wording) -> Iterator[str]:
+    """Tell of a lap that shuts: it does not decide whether the fillet's sides are wet."""
+    gap = history.hot_clearance
+    if case.lap is not None and gap <= 0.0:
+        cold = words.thin(case.lap.clearance)
+        yield (
+            f"the lap shuts while hot, so filler cannot enter it: from a gap of {cold} when cold, "
+            f"the tube would outgrow its bore by {words.thin(-gap)}"
+        )
+
+
+def _cold_starts(history: History, case: Case) -> Iterator[str]:
+    """Say where the arc waited for flow in vain: a finding beside the verdict."""
+    if case.travel.start != "on-flow":
+        return
+    cold = [run.number for run in history.segments if run.flowed is False]
+    if cold:
+        yield (
+            f"cold start: the arc set off without flow on both sides at the start of "
+            f"{numbered('segment', cold)}, after {case.travel.dwell_limit:g} s (travel.dwell_limit)"
+        )
 
 
 def _wet_outcome(side: str) -> str:

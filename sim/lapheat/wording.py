@@ -40,6 +40,11 @@ class Wording:
         text = f"{metres * 1e3:.1f} mm"
         return f"{text} ({metres / 0.0254:.2f} in)" if self.length == "in" else text
 
+    def thin(self, metres: float) -> str:
+        """Gap given in [m]: "0.056 mm" or "0.056 mm (0.0022 in)"."""
+        text = f"{metres * 1e3:.3f} mm"
+        return f"{text} ({metres / 0.0254:.4f} in)" if self.length == "in" else text
+
     @staticmethod
     def angle(radians: float) -> str:
         """Angle given in [rad], 0 to 360: "38 deg"."""

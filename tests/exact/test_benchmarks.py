@@ -30,7 +30,7 @@ def test_bar_that_radiates(record: Record) -> None:
     rig.go(4000.0, 40.0)
     bar = {"length": 0.1, "k": 55.563, "emissivity": 0.98, "ambient": 300.0}
     exact = slab.radiating_bar(1000.0, **bar)
-    record("radiating bar, 10 cells", f"{NAFEMS}, T2", abs(rig.read()[0] - exact), 0.1, "K")
+    record("radiating bar, 10 cells", f"{NAFEMS}, T2", abs(rig.read()[0] - exact), 0.02, "K")
     assert rig.read()[0] == pytest.approx(927.0, abs=0.1)
 
 
@@ -94,7 +94,7 @@ def test_plate_with_convection(record: Record) -> None:
     exact = float(plane2d.convective_plate(0.6, 0.2, **plate))
     source = f"{NAFEMS}, T4"
     found = cooled_plate(30)  # the corner at (0.6, 0) is singular: no order is asked for
-    record("plate with convection, 30 x 50 cells", source, abs(found - exact), 0.3, "K")
+    record("plate with convection, 30 x 50 cells", source, abs(found - exact), 0.02, "K")
     assert found == pytest.approx(18.3, abs=0.3)
 
 
@@ -120,5 +120,5 @@ def test_square_column(record: Record) -> None:
     x = np.array([15.0, 10.0, 5.0, 0.0])
     exact = plane2d.square_column(x, y[:, None], width=20.0, height=40.0, top=20.0).ravel()
     error = [np.abs(column(across) - exact).max() for across in (10, 20)]
-    record("square column, 20 x 40 cells", "ISO 10211 case 1", error[1], 0.1, "K")
+    record("square column, 20 x 40 cells", "ISO 10211 case 1", error[1], 0.03, "K")
     record.order("square column: space", "ISO 10211 case 1", error)

@@ -61,7 +61,7 @@ def test_thick_bodies_pressed_together(record: Record) -> None:
         # the flux through the contact: half a kelvin between its sides counts, too
         flux = np.abs((found - exact)[:, 1] - (found - exact)[:, 2])
         worst = 100.0 / 880.0 * max(np.abs(found - exact).max(), flux.max())
-        record("thick bodies in contact, 0.5 mm cells", source, worst, 1.0, "% of step")
+        record("thick bodies in contact, 0.5 mm cells", source, worst, 0.2, "% of step")
     error = []
     for size in (1.0 * MM, 0.5 * MM):
         found, exact = thick(size, 2000.0, 0.02)

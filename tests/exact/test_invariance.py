@@ -69,7 +69,7 @@ def test_adiabatic_part_keeps_all_heat(record: Record) -> None:
     assert np.nanmax(rig.state.peak) > alloy.liquidus  # it did melt
     assert rise.max() > 0.0
     off = abs(rig.state.stored() / rig.given - 1.0)
-    record("heat stored without losses, melting included", NONE, off, 1e-6, "of heat in")
+    record("heat stored without losses, melting included", NONE, off, 1e-12, "of heat in")
 
 
 def test_heat_balance_with_losses_and_clamp(record: Record) -> None:
@@ -80,7 +80,7 @@ def test_heat_balance_with_losses_and_clamp(record: Record) -> None:
     for time in (1.0, 4.0, 5.0, 7.0, 9.0, 30.0):
         rig.go(time, 0.1, source)
         off = abs((rig.state.stored() + rig.lost) / rig.given - 1.0)
-        record("heat balance with losses and a clamp", NONE, off, 1e-4, "of heat in")
+        record("heat balance with losses and a clamp", NONE, off, 1e-12, "of heat in")
     assert rig.lost > 0.5 * rig.given
 
 
@@ -89,7 +89,7 @@ def test_superposition(record: Record) -> None:
     whole = after(tube_rig(fixed(**M1), FILM), RUNS)
     parts = [after(tube_rig(fixed(**M1), FILM), [run]) for run in RUNS]
     off = np.abs(parts[0] + parts[1] - whole).max() / whole.max()
-    record("superposition of runs", NONE, off, 1e-6, "of the peak")
+    record("superposition of runs", NONE, off, 1e-10, "of the peak")
 
 
 def test_twice_the_power_is_twice_the_rise(record: Record) -> None:
@@ -97,7 +97,7 @@ def test_twice_the_power_is_twice_the_rise(record: Record) -> None:
     once = after(tube_rig(fixed(**M1)), RUNS)
     strong = [Run(run.start, run.begin, run.end, run.speed, 2.0 * run.power) for run in RUNS]
     off = np.abs(after(tube_rig(fixed(**M1)), strong) - 2.0 * once).max() / (2.0 * once.max())
-    record("twice the power", NONE, off, 1e-9, "of the peak")
+    record("twice the power", NONE, off, 1e-11, "of the peak")
 
 
 @pytest.mark.parametrize("layers", [1, 23, 40, 63])
@@ -113,7 +113,7 @@ def test_start_angle_does_not_matter(layers: int, record: Record) -> None:
     ]
     turned = after(tube_rig(builtin("304L"), FILM, 0.5), moved)
     off = np.abs(turned - np.roll(first, layers, axis=1)).max() / first.max()
-    record("start angle shifted by whole cells", NONE, off, 1e-9, "of the peak")
+    record("start angle shifted by whole cells", NONE, off, 1e-12, "of the peak")
 
 
 def test_mirrored_travel(record: Record) -> None:
@@ -122,7 +122,7 @@ def test_mirrored_travel(record: Record) -> None:
     back = [Run(-run.start, run.begin, run.end, -run.speed, run.power) for run in RUNS]
     mirrored = after(tube_rig(builtin("304L"), FILM, 0.5), back)
     off = np.abs(mirrored - first[:, ::-1]).max() / first.max()
-    record("travel mirrored", NONE, off, 1e-9, "of the peak")
+    record("travel mirrored", NONE, off, 1e-12, "of the peak")
 
 
 def test_similar_tubes(record: Record) -> None:
@@ -136,7 +136,7 @@ def test_similar_tubes(record: Record) -> None:
     ]
     large.go(a**2 * 10.0, a**2 * 0.1, arc_of(runs, shine, a * RADIUS))
     off = np.abs(large.cells() - START - small).max() / small.max()
-    record("similar tubes, twice as large", NONE, off, 1e-9, "of the peak")
+    record("similar tubes, twice as large", NONE, off, 1e-12, "of the peak")
 
 
 def test_evening_out(record: Record) -> None:
@@ -160,7 +160,7 @@ def test_evening_out(record: Record) -> None:
             assert rise.max() <= before.max() * (1.0 + 1e-12)
             assert rise.min() >= before.min() * (1.0 - 1e-9) - 1e-9
         now = (mass * rise).sum() / (mass.sum() * LAYERS)
-        record("mean while evening out", NONE, abs(now / mean - 1.0), 1e-9, "of the mean")
+        record("mean while evening out", NONE, abs(now / mean - 1.0), 1e-12, "of the mean")
 
 
 def test_halving_the_step(record: Record) -> None:
@@ -201,8 +201,8 @@ def test_contact_from_nothing_to_all(record: Record) -> None:
         Part.swept((np.concatenate([left, right[1:]]), z)), {"left": HELD, "right": 2000.0}
     )
     off = 100.0 * np.abs(cooled(pair, film) - one).max() / one.max()
-    record("contact without resistance is one body", NONE, off, 0.1, "%")
+    record("contact without resistance is one body", NONE, off, 1e-9, "%")
     alone = cooled(Part.swept((left, z)), {"left": HELD})
     two = np.concatenate([alone, np.zeros(len(right) - 1)])
     off = 100.0 * np.abs(cooled(pair, film, 1e6) - two).max() / alone.max()
-    record("endless contact resistance is two bodies", NONE, off, 0.1, "%")
+    record("endless contact resistance is two bodies", NONE, off, 1e-6, "%")

@@ -51,7 +51,7 @@ def test_sheet_cooling(line: list[str], record: Record) -> None:
     )
     found = times_to(ENDS, 0.5, thickness * MM, emissivity, film)
     worst = 100.0 * np.abs(found / exact - 1.0).max()
-    record("sheet cooling as one temperature", SOURCE, worst, 0.2, "% of time")
+    record("sheet cooling as one temperature", SOURCE, worst, 0.05, "% of time")
 
 
 def test_radiation_alone(record: Record) -> None:

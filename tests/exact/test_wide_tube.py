@@ -113,7 +113,7 @@ def test_case_on_a_wide_tube(tmp_path: Path, record: Record) -> None:
         "whole case on a wide tube: within 3 mm of the arc",
         source,
         error[near].max(),
-        2.0,
+        0.6,
         "%",
     )
     record("whole case on a wide tube: elsewhere", source, error[~near].max(), 0.6, "%")

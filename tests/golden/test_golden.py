@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +27,10 @@ LEFT_OUT = ("versions", "march", "title")  # differ between machines, or say not
 
 
 @pytest.fixture(scope="module", params=NAMES)
-def shipped(request: pytest.FixtureRequest) -> tuple[str, Result]:
-    return request.param, simulate(
-        read_case(CASES / f"{request.param}.toml", detail="coarse"), threads=1
-    )
+def shipped(
+    request: pytest.FixtureRequest, shipped_run: Callable[[str], Result]
+) -> tuple[str, Result]:
+    return request.param, shipped_run(request.param)
 
 
 def numbers(value: Any, key: str = "") -> dict[str, float]:

@@ -98,12 +98,29 @@ def joints(draw: st.DrawFn) -> Case:
         "clearance": f"{draw(lengths(0.02, 0.4))} mm",
     }
     tables["fillet"] = {"leg": f"{leg} mm"}
+    if draw(st.booleans()):
+        tables["fixture"] = {
+            "chill_length": f"{draw(lengths(2.0, 15.0))} mm",
+            "chill_wall": f"{min(draw(lengths(0.3, 3.0)), 0.49 * diameter - wall)} mm",
+            "chill_conductance": f"{draw(st.integers(50, 20000))} W/(m^2 K)",
+        }
+    if draw(st.booleans()):
+        tables.setdefault("fixture", {})["bench_conductance"] = (
+            f"{draw(st.integers(10, 5000))} W/(m^2 K)"
+        )
+    # a tack to come upon, or one laid before
+    tack = {"angle": f"{draw(st.integers(0, 180))} deg", "length": "2 mm"}
+    if draw(st.booleans()):
+        tack |= {"current": "50 A", "time": "2 s"}
     tables["arc"] |= {
         "current": f"{draw(st.integers(45, 80))} A",
         "work_angle": f"{draw(st.integers(25, 65))} deg",
         "aim": f"{draw(lengths(-0.5, 1.5))} mm",
     }
-    return read_case_text(text_of(tables, probe), "random.toml")
+    text = text_of(tables, probe)
+    if draw(st.booleans()):
+        text += "\n[[tack]]\n" + "\n".join(f'{key} = "{value}"' for key, value in tack.items())
+    return read_case_text(text, "random.toml")
 
 
 def peaks(history: History) -> list[float]:

@@ -34,6 +34,7 @@ from lapheat.section import Region, SectionBuilder
 from lapheat.setup import problem_of
 from lapheat.state import MarchError, State, Stepper
 
+PARTS = (Region.TUBE, Region.FLANGE)
 ALLOYS = ("304L", "low-carbon steel", "CuSi3Mn1")
 
 Array = NDArray[np.float64]
@@ -167,6 +168,27 @@ def test_filler_yet_to_come_stays_as_it_is(problem: Problem, stepper: FipySteppe
     assert (state.h[problem.fillet_cells][~dead] != before[~dead]).all()
 
 
+def test_filler_just_laid_does_not_swing(problem: Problem, stepper: FipyStepper) -> None:
+    """Filler laid between a hot wall and a cold plate, in one step far longer than it takes."""
+    tube, flange = (np.flatnonzero(problem.mesh.section.region == r) for r in PARTS)
+    fillet = problem.fillet_cells
+
+    def after(one: Stepper, steps: int) -> Array:
+        state = State(problem)
+        state.h[tube] = problem.alloys[0].enthalpy(1500.0)
+        state.h[flange] = problem.alloys[1].enthalpy(900.0)
+        state.refresh()
+        state.observe()
+        state.lay(np.arange(problem.mesh.layers), 1500.0)
+        for _ in range(steps):
+            one.advance(state, 0.12 / steps)
+        return state.temperature(0)[fillet]
+
+    exact = after(CompiledStepper(problem, threads=1), 200)
+    assert np.ptp(exact) > 50.0  # of the 600 K between the two sides
+    np.testing.assert_allclose(after(stepper, 1), exact, atol=10.0)
+
+
 def test_state_follows_the_enthalpies(problem: Problem, stepper: FipyStepper) -> None:
     state = rough_state(problem, 6)
     stepper.advance(state, 0.05)
@@ -271,7 +293,7 @@ def temperatures(run: History) -> dict[str, float]:
         "tube": max(s.tube_peak for s in run.segments),
         "bore": float(np.nanmax(run.surfaces["tube bore"].peak)),
         "flange": max(s.flange_peak for s in run.segments),
-        "filler": float(np.nanmax(run.cell_peak()[run.problem.fillet_cells])),
+        "filler": float(np.nanmax(run.cell_peak[run.problem.fillet_cells])),
     }
     for segment in run.segments:
         found[f"{segment.number} tube"] = segment.tube_peak

@@ -55,6 +55,19 @@ emissivity = 0.5
 
 PROBE = '\n[[probe]]\nname = "toe"\non = "tube"\nheight = "6 mm"\n'
 
+FIXTURE = """
+[fixture]
+chill_alloy = "copper"
+chill_length = "20 mm"
+chill_wall = "6 mm"
+chill_conductance = "1000 W/(m^2 K)"
+bench_conductance = "300 W/(m^2 K)"
+bench_temperature = "35 degC"
+"""
+
+TACK = '\n[[tack]]\nangle = "40 deg"\nlength = "6 mm"\n'
+ARC_TACK = TACK.replace("40", "160") + 'current = "60 A"\ntime = "3 s"\n'
+
 
 def faults_of(text: str, *overrides: str) -> tuple[Fault, ...]:
     with pytest.raises(CaseError) as caught:

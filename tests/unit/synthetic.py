@@ -78,7 +78,11 @@ def make_case(
         flange=None if bead else Flange("low-carbon steel", 6.35e-3, 100e-3),
         lap=None if bead else Lap(6.35e-3, 0.1e-3),
         fillet=None if bead else Fillet("CuSi3Mn1", 3.3e-3, 1.6e-3),
-        arc=Arc(70.0, 12.8, False, 0.63, 1.6e-3, 0.25 * pi, 0.0),
+        arc=Arc(
+            *(70.0, 12.8, False, 0.63, 1.6e-3, 0.25 * pi, 0.0),
+            hold=None if bead else FLOW + 75.0,
+            current_range=(21.0, 91.0),
+        ),
         travel=Travel(
             2.5e-3, tube.circumference / segments, pause, order=order, dwell=1.0, coverage=coverage
         ),
@@ -236,6 +240,7 @@ def make_history(case: Case, peak: float = 1562.15, cooling: float = 20.0) -> Hi
         cell_peak=np.full((len(profile), lines.layers), peak),
         melted_wall=np.zeros(lines.layers),
         lap_filled=1.0,
+        hot_clearance=60e-6,
         snapshot=snapshot,
         segments=runs,
         ledger=Ledger(case.arc.power * arc_on, 0.0, 0.0, case.arc.power * arc_on),

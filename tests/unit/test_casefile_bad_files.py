@@ -19,7 +19,7 @@ from unit.casefile_samples import BASE, PROBE, faults_of, the_fault
         ("travel.pause=30", "travel.pause", "30", "a time from"),
         ("travel.pause=", "travel.pause", '""', "a time from"),
         ("travel.order=[1,1]", "travel.order", "[1, 1]", "each once"),
-        ("travel.start=on-flow", "travel.start", '"on-flow"', "not yet served"),
+        ("travel.start=when hot", "travel.start", '"when hot"', "on-flow"),
         ("title=", "title", '""', "one line of text"),
         ("wall=1 mm", "wall", '"1 mm"', "title, joint, tube"),
         ("foo.bar=1", "foo", "{ bar = 1 }", "title, joint, tube"),

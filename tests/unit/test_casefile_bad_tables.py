@@ -16,9 +16,6 @@ BAD_TEXTS = [
     ('joint = "butt"' + BASE, "joint", '"butt"', '"tube-to-flange" or "bead-on-tube"'),
     ("probe = 3" + BASE, "probe", "3", "each headed [[probe]]"),
     (BASE + '\n[probe]\nname = "a"\n', "probe", '{ name = "a" }', "each headed [[probe]]"),
-    (BASE + "\n[fixture]\nchill_wall = '3 mm'\n", "fixture.chill_wall", '"3 mm"', "not yet served"),
-    (BASE + "\n[fixture]\n", "fixture", "{}", "not yet served"),
-    (BASE + '\n[[tack]]\nangle = "0 deg"\n', "tack", '[{ angle = "0 deg" }]', "not yet served"),
     (BASE + "\n[tubes]\n", "tubes", "{}", "title, joint, tube"),
     (BASE + PROBE + PROBE, "probe[2].name", '"toe"', "probe[1] has it"),
     (BASE + PROBE.replace("toe", "a b"), "probe[1].name", '"a b"', "letters"),
@@ -210,7 +207,7 @@ outside_diameter = "80 mm"
 depth = "1 in"
 [arc]
 current = "70 A"
-control = "pedal"
+control = "peddle"
 efficiency = 2.0
 [travel]
 speed = "2 mm/s"

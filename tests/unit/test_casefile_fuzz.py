@@ -9,14 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lapheat.case import Case
-from lapheat.casefile import NOT_YET_SERVED, CaseError, case_to_toml, read_case_text
+from lapheat.casefile import CaseError, case_to_toml, read_case_text
 from lapheat.casefile.faults import shown
 from lapheat.casefile.schema import every_key
-from unit.casefile_samples import ALLOY, BASE, BEAD, PROBE
+from unit.casefile_samples import ALLOY, BASE, BEAD, FIXTURE, PROBE, TACK
 
-KEYS = [key for key in every_key() if not key.startswith("probe.")]
+KEYS = [key for key in every_key() if not key.startswith(("probe.", "tack."))]
 ALLOY_KEYS = ["density", "conductivity", "specific_heat", "solidus", "latent_heat", "emissivity"]
-TABLES = ["tube", "flange", "lap", "fillet", "arc", "travel", "probe", "alloys", "alloys.mine"]
+ALLOY_KEYS += ["expansion"]
+TABLES = ["tube", "flange", "lap", "fillet", "arc", "travel", "fixture"]
+TABLES += ["probe", "tack", "alloys", "alloys.mine"]
 
 QUANTITIES = ["1 mm", "5 in", "20 degC", "-1 s", "3 A", "0 K", "15 W/(m K)", "1 J/kg", "nan mm", ""]
 VALUES = st.recursive(
@@ -30,17 +32,17 @@ VALUES = st.recursive(
     lambda inner: st.one_of(
         st.lists(inner, max_size=4),
         st.dictionaries(
-            st.sampled_from(["temperature", "value", "name", "on", "height", "density", "x y"]),
+            st.sampled_from(["temperature", "value", "name", "on", "angle", "length", "x y"]),
             inner,
             max_size=3,
         ),
     ),
     max_leaves=8,
 )
-PLACES = st.sampled_from(
-    [*KEYS, *TABLES, *NOT_YET_SERVED, *(f"alloys.mine.{key}" for key in ALLOY_KEYS), "tube.x"]
+PLACES = st.sampled_from([*KEYS, *TABLES, *(f"alloys.mine.{key}" for key in ALLOY_KEYS), "tube.x"])
+BASES = st.sampled_from(
+    [BASE + FIXTURE + TACK, BASE, BEAD, BASE + PROBE + ALLOY, BEAD + PROBE, ALLOY, ""]
 )
-BASES = st.sampled_from([BASE, BEAD, BASE + PROBE + ALLOY, BEAD + PROBE, ALLOY, ""])
 
 
 def toml(value: Any) -> str:
@@ -90,3 +92,4 @@ def test_any_override(text: str) -> None:
 @pytest.mark.parametrize("value", ["[]", "{}", "3", "true", "'3 mm'", "[[1]]", "nan", "1e400"])
 def test_each_key_with_a_value_of_another_kind(key: str, value: str) -> None:
     read_or_refuse(BASE + PROBE + ALLOY, f"{key}={value}")
+    read_or_refuse(BASE + FIXTURE + TACK, f"{key}={value}")

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from lapheat.alloys import builtin_names
 from lapheat.casefile import case_to_toml, read_case, read_case_text
-from unit.casefile_samples import ALLOY, BASE, BEAD, PROBE
+from unit.casefile_samples import ALLOY, ARC_TACK, BASE, BEAD, FIXTURE, PROBE, TACK
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -118,12 +118,32 @@ def cases(draw: st.DrawFn) -> str:
             f'height = "{number(-0.1, 0.49) * length if bead else number(0.0, length)!r} mm"',
             *some(angle=quantity(-360, 360, "deg"), depth=quantity(0, 0.3, "mm")),
         ]
+    touch = quantity(1, 50000, "W/(m^2 K)")
+    if draw(st.booleans()):
+        lines += [
+            "[fixture]",
+            f'chill_alloy = "{draw(st.sampled_from([*names, "mine"]))}"',
+            f'chill_length = "{number(0.02, 0.99) * length!r} mm"',
+            f'chill_wall = "{number(0.25, 0.49) * diameter - wall!r} mm"',
+            f'chill_conductance = "{draw(touch)}"',
+        ]
+        if not bead and draw(st.booleans()):
+            lines += [f'bench_conductance = "{draw(touch)}"']
+            lines += some(bench_temperature=quantity(-50, 900, "degC"))
+    for index in range(0 if bead else draw(st.integers(0, 3))):
+        lines += [
+            "[[tack]]",
+            f'angle = "{number(-110.0, -20.0) + 120.0 * index!r} deg"',
+            f'length = "{number(0.07, 0.08) * ring!r} mm"',
+            *(['current = "900 A"', 'time = "60 s"'] if draw(st.booleans()) else []),
+        ]
     plain = [row for row in ALLOY.splitlines() if row[:4] not in ("soli", "liqu", "late")]
     curve = '{ temperature = ["-10 degF", "500 K", "999.9 degC"], value = ["1 W/(m K)", %s] }'
     values = '"2.7 W/(m K)", "0.03 W/(cm K)"'
     return (
         "\n".join(lines)
         + ALLOY.replace('"15 W/(m K)"', curve % values)
+        + f'expansion = "{draw(quantity(1, 40, "um/(m K)"))}"\n'
         + "\n".join(plain).replace("mine", "plain")
     )
 
@@ -166,16 +186,29 @@ def test_a_conventional_voltage_stays_unmeasured() -> None:
 
 def test_every_key_is_written() -> None:
     flange_probe = PROBE.replace("toe", "rim").replace("tube", "flange").replace("height", "radius")
-    case = read_case_text(BASE + PROBE + flange_probe, "x", ["arc.voltage=11 V"])
+    text = BASE + PROBE + flange_probe + FIXTURE + TACK + ARC_TACK
+    case = read_case_text(text, "x", ["arc.voltage=11 V"])
     data = tomllib.loads(case_to_toml(case))
     assert set(data) == {
         *("title", "joint", "tube", "flange", "lap", "fillet", "arc", "travel"),
-        *("surroundings", "limits", "numerics", "scale", "scatter", "probe"),
+        *("surroundings", "limits", "numerics", "scale", "scatter", "probe", "tack", "fixture"),
     }
+    assert set(data["fixture"]) == {
+        *("chill_alloy", "chill_length", "chill_wall", "chill_conductance"),
+        *("bench_conductance", "bench_temperature"),
+    }
+    assert [set(tack) for tack in data["tack"]] == [
+        {"angle", "length"},
+        {"angle", "length", "current", "time"},
+    ]
     assert set(data["tube"]) == {"alloy", "outside_diameter", "wall", "length"}
-    assert set(data["arc"]) == {*("current", "voltage", "efficiency", "spot", "work_angle", "aim")}
+    assert set(data["arc"]) == {
+        *("current", "voltage", "efficiency", "spot", "work_angle", "aim"),
+        *("control", "hold", "current_range", "pedal_lag"),
+    }
     assert set(data["travel"]) == {
-        *("speed", "segment", "overlap", "pause", "order", "dwell", "taper", "coverage")
+        *("speed", "segment", "overlap", "pause", "order", "dwell", "taper", "coverage"),
+        *("start", "dwell_limit"),
     }
     assert [set(probe) for probe in data["probe"]] == [
         {"name", "on", "angle", "height", "depth"},

@@ -180,9 +180,9 @@ def test_run_passes_everything_on(call: Call, folder: Path, computed: Any) -> No
     options = ["--detail", "fine", "--march", "fipy", "--threads", "1", "--out", "elsewhere/out"]
     status, _, _ = call("run", "stub.toml", *changes, *options)
     assert status == 0
-    ((case, march, threads, _, argv),) = calls
+    ((case, march, threads, _, shorter, argv),) = calls
     assert (case.travel.pause, case.arc.current, case.detail) == (30.0, 80.0, "fine")
-    assert (march, threads) == ("fipy", 1)
+    assert (march, threads, shorter) == ("fipy", 1, 1.0)
     assert argv == ["lapheat"]  # FiPy would look for its flags there
     assert (folder / "elsewhere" / "out" / "outcomes.json").exists()
 
@@ -361,6 +361,7 @@ def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
         meter(where)
         return meter.text(where)
 
+    assert text(0, 0).startswith("tacks, 12.3 s")
     assert text(1, 0) == "segment 1 (1 of 3), 12.3 s, flange 900 of 1490 degC"
     assert text(1, 1, tube=1300.0, flange=1350.0).endswith("tube 1300 of 1400 degC")
     assert text(1, 1).startswith("pause, 1 of 3 segments done")

@@ -245,7 +245,7 @@ def case_of(history: History) -> Case:
 
 def test_every_outcome_has_a_row_that_is_found_in_the_outcomes() -> None:
     three = [outcomes_of(run) for run in runs()]
-    told = convergence_of(case_of(run_with()), three)
+    told = convergence_of(case_of(run_with()), three, three[0])
     names = [row.outcome for row in told.rows]
     segments = [f"segments[{k}].start_C" for k in range(8)]
     assert names == [
@@ -272,7 +272,8 @@ def test_every_outcome_has_a_row_that_is_found_in_the_outcomes() -> None:
 
 def test_what_a_joint_does_not_have_has_no_row() -> None:
     three = runs(bead=True)
-    told = convergence_of(case_of(three[0]), [outcomes_of(run) for run in three])
+    made = [outcomes_of(run) for run in three]
+    told = convergence_of(case_of(three[0]), made, made[0])
     assert not [row for row in told.rows if row.outcome.startswith(("flange", "filler"))]
     case = case_of(three[0])
     alloys = {
@@ -280,16 +281,17 @@ def test_what_a_joint_does_not_have_has_no_row() -> None:
         for name, alloy in case.alloys.items()
     }
     three = [run_with(bead=True, case={"alloys": alloys, "detail": d}) for d in DETAILS]
-    told = convergence_of(case, [outcomes_of(run) for run in three])
+    made = [outcomes_of(run) for run in three]
+    told = convergence_of(case, made, made[0])
     assert told.rows[0].outcome == "tube.bore_peak_C"
 
 
 def test_the_three_meshes_must_be_those_three() -> None:
     three = [outcomes_of(run) for run in runs()]
     with pytest.raises(ValueError, match="coarse, standard, fine"):
-        convergence_of(case_of(run_with()), three[::-1])
+        convergence_of(case_of(run_with()), three[::-1], three[0])
     with pytest.raises(ValueError, match="coarse, standard, fine"):
-        convergence_of(case_of(run_with()), three[:2])
+        convergence_of(case_of(run_with()), three[:2], three[0])
 
 
 # ---- the command ------------------------------------------------------------------------------
@@ -311,6 +313,9 @@ pause = "20 s"
 [numerics]
 detail = "coarse"
 """
+
+HALVED = "half steps"
+ALL = [HALVED, *DETAILS]
 
 Call = Callable[..., tuple[int, str, str]]
 Runs = Mapping[str, Mapping[str, Any] | BaseException]
@@ -341,9 +346,12 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Runs], list[str]]:
     def use(by_detail: Runs) -> list[str]:
         asked: list[str] = []
 
-        def run(case: Case, *_: object) -> Result:
-            asked.append(case.detail)
+        def run(case: Case, *rest: object) -> Result:
+            halved = len(rest) == 4 and rest[3] == 2.0
+            asked.append(HALVED if halved else case.detail)
             what = by_detail[case.detail]
+            if halved:
+                what = by_detail.get(HALVED, what)
             if isinstance(what, BaseException):
                 raise what
             history = run_with(**what, case={"detail": case.detail})
@@ -381,7 +389,7 @@ def result_in(folder: str) -> tuple[Any, Any]:
 def test_a_doubtful_margin_is_not_solid(call: Call, computed: Any) -> None:
     asked = computed(margins(*DOUBTFUL))
     status, out, err = call("run", "stub.toml", "--converge")
-    assert (status, err, asked) == (0, "", list(DETAILS))
+    assert (status, err, asked) == (0, "", ALL)
     outcomes, convergence = result_in("stub.out")
     assert outcomes["verdict"]["base_stays_solid"] is False
     assert outcomes["verdict"]["filler_flows"] is True
@@ -403,14 +411,36 @@ def test_a_doubtful_margin_is_not_solid(call: Call, computed: Any) -> None:
         "kind": "converging",
         "order": pytest.approx(wanted.order),
         "factor": 1.25,
+        "half_steps": pytest.approx(DOUBTFUL[0]),
+        "mesh_uncertainty": pytest.approx(wanted.uncertainty),
+        "step_uncertainty": 0.0,
         "uncertainty": pytest.approx(wanted.uncertainty),
         "extrapolated": pytest.approx(wanted.extrapolated),
     }
     (line,) = [line for line in out.splitlines() if line.startswith("tube margin ")]
     values = [f"{value:.1f} K" for value in DOUBTFUL]
-    assert re.split(r"\s{2,}", line) == ["tube margin", *values, "1.0", "10.0 K"]
-    assert re.search(r"^tube side wet +100.0 % +100.0 % +100.0 % +constant +0.0 %$", out, re.M)
+    assert re.split(r"\s{2,}", line) == ["tube margin", *values, "1.0", "0.0 K", "10.0 K"]
+    assert re.search(
+        r"^tube side wet +100.0 % +100.0 % +100.0 % +constant +0.0 % +0.0 %$", out, re.M
+    )
     assert "convergence.json" in out
+
+
+def test_what_half_steps_change_is_added(call: Call, computed: Any) -> None:
+    """57 K, give or take 5 K for the meshes alone, where 50 K are wanted."""
+    sure = [53.0 + 4.0 * DETAILS["fine"].per_spot / d.per_spot for d in DETAILS.values()]
+    computed(margins(*sure))
+    call("run", "stub.toml", "--converge")
+    assert result_in("stub.out")[0]["verdict"]["too_close"] == []
+    computed({**margins(*sure), HALVED: {"tube": STAINLESS_SOLIDUS - sure[0] - 3.0}})
+    _, out, _ = call("run", "stub.toml", "--converge")
+    outcomes, convergence = result_in("stub.out")
+    assert outcomes["verdict"]["too_close"] == ["tube.margin_K"]
+    row = convergence["outcomes"][0]
+    assert row["half_steps"] == pytest.approx(sure[0] + 3.0)
+    assert row["step_uncertainty"] == pytest.approx(3.0)
+    assert row["uncertainty"] == pytest.approx(5.0 + 3.0)
+    assert re.search(r"^tube margin .* 3\.0 K +8\.0 K$", out, re.M)
 
 
 def test_status_of_a_doubtful_margin_when_asked_for(call: Call, computed: Any) -> None:
@@ -474,7 +504,7 @@ def test_a_run_that_breaks_on_the_last_mesh_writes_nothing(
 ) -> None:
     asked = computed({**margins(*DOUBTFUL), "fine": error})
     found, out, err = call("run", "stub.toml", "--converge")
-    assert (found, out, asked) == (status, "", list(DETAILS))
+    assert (found, out, asked) == (status, "", ALL)
     assert "nothing was written" in err
     assert [path.name for path in Path().iterdir()] == ["stub.toml"]
 
@@ -518,17 +548,18 @@ def test_a_small_bead_on_three_meshes() -> None:
     case = read_case_text(BEAD, "bead.toml")
     asked = []
 
-    def run(case: Case) -> Result:
-        asked.append(case.detail)
-        return simulate(case, threads=1)
+    def run(case: Case, shorter: float) -> Result:
+        asked.append((case.detail, shorter))
+        return simulate(case, threads=1, shorter=shorter)
 
     result = converge(case, run)
-    assert asked == list(DETAILS)
+    assert asked == [("coarse", 2.0), *((detail, 1.0) for detail in DETAILS)]
     assert result.case.detail == result.outcomes.mesh.detail == "fine"
     assert result.convergence is not None
     cells = [grid.cells for grid in result.convergence.grids]
     assert cells == sorted(set(cells))
     margin = result.convergence.rows[0]
     assert margin.values[2] == result.outcomes.tube.margin_K
-    assert 0.0 < margin.estimate.uncertainty < 0.05 * (1400.0 - margin.values[2])
+    assert 0.0 < margin.estimate.uncertainty < margin.uncertainty
+    assert margin.uncertainty < 0.05 * (1400.0 - margin.values[2])
     assert result.outcomes.verdict.too_close == ()

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..constants import ZERO_CELSIUS
-from .property import Property, join_phases
+from .property import Piece, Property, join_phases
 from .table import EnthalpyTable
 
 __all__ = ["Alloy"]
@@ -137,11 +137,13 @@ class Alloy:
         solidus: float | None = None,
         liquidus: float | None = None,
         latent_heat: float | None = None,
+        expansion: float | None = None,
     ) -> Alloy:
         """Alloy from a user's numbers, for solid and liquid alike.
 
         `conductivity` [W/(m K)] and `specific_heat` [J/(kg K)] are each one number, good at any
         temperature, or a pair (temperatures [K], values), linear between and held beyond.
+        `expansion` is the mean coefficient from 20 degC [1/K].
 
         Raises
         ------
@@ -157,6 +159,7 @@ class Alloy:
             solidus=solidus,
             liquidus=liquidus,
             latent_heat=latent_heat,
+            expansion=None if expansion is None else _growing(expansion),
             sources=dict.fromkeys(
                 ("density", "conductivity", "specific_heat", "emissivity"), GIVEN
             ),
@@ -319,9 +322,13 @@ class Alloy:
         if expansion and self.expansion is not None:
             look("expansion", self.expansion, T_min, T_max)
         return tuple(
-            f"{self.name} {' and '.join(names)} {'is' if len(names) == 1 else 'are'} {told}"
+            f"{self.name} {_listed(names)} {'is' if len(names) == 1 else 'are'} {told}"
             for told, names in labels.items()
         )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _range_of(values: Property) -> str:
@@ -345,6 +352,12 @@ def _given(name: str, label: str, values: float | Points) -> Property:
         return Property.constant(values, *EVERYWHERE, source=GIVEN)
     except ValueError as error:
         raise ValueError(f"{name}: {label}: {error}") from None
+
+
+def _growing(coefficient: float) -> Property:
+    """Thermal strain from 20 degC of one mean coefficient [1/K]."""
+    line = Piece(*EVERYWHERE, (0.0, coefficient), zero=DATUM, source=GIVEN)
+    return Property((line,), hold_slope=True)
 
 
 def _samples(values: Property) -> Array:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from .faults import CaseError, Fault
-from .model import NOT_YET_SERVED
 from .read import case_text, read_case, read_case_text
 from .rows import resolved_rows
 from .schema import case_schema
 from .write import case_to_toml, starter_text
 
 __all__ = [
-    "NOT_YET_SERVED",
     "CaseError",
     "Fault",
     "case_schema",

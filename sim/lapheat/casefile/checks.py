@@ -8,47 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
-from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE, Kind, rounded, write_quantity
+from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
 from .faults import did_you_mean
 from .fields import REFUSED
+from .finding import Finding, Path, Say
+from .held import of_held
 from .model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from .resolve import user_alloy
 from .scatter import WIDEST
 
 __all__ = ["Finding", "findings"]
 
-Path = tuple[str | int, ...]
-
+LEAST_RISE = 100.0  # [K] above the air that a pedal can hold
 COOLEST_WAIT = 5.0  # [K] above the air; nearer than this, waiting takes for ever
-
-
-@dataclass(frozen=True)
-class Finding:
-    """A fault before it is known which file it stands in; `given` None: as the user wrote it."""
-
-    path: Path
-    allowed: str
-    hint: str = ""
-    given: str | None = None
-
-
-class _Say:
-    """Values in the units the user wrote in."""
-
-    def __init__(self, case: Case) -> None:
-        self._units = {LENGTH: case.display.length, TEMPERATURE: case.display.temperature}
-
-    def __call__(self, value: float, kind: Kind = LENGTH) -> str:
-        if not math.isfinite(value):
-            return "what was given"
-        unit = self._units.get(kind, kind.resolved)
-        number, _, unit = write_quantity(rounded(value), kind, unit).partition(" ")
-        return f"{float(number):.5g} {unit}"
 
 
 def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
@@ -59,17 +36,19 @@ def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
     file : as read; refused values are NaN
     case : the same, resolved
     """
-    say = _Say(case)
+    say = Say(case)
     yield from _of_alloys(file, case)
     yield from _of_tube(case, say)
     if case.flange and case.lap and case.fillet:
         yield from _of_joint(case, case.flange, case.lap, case.fillet, say)
     yield from _of_travel(case, say)
+    yield from of_held(file.fixture, case, say)
+    yield from _of_hand(case, say)
     yield from _of_probes(file, case, say)
     yield from _of_scatter(case, say)
 
 
-def _of_tube(case: Case, say: _Say) -> Iterator[Finding]:
+def _of_tube(case: Case, say: Say) -> Iterator[Finding]:
     radius = case.tube.radius
     if case.tube.wall >= radius:
         yield Finding(
@@ -79,7 +58,7 @@ def _of_tube(case: Case, say: _Say) -> Iterator[Finding]:
         )
 
 
-def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: _Say) -> Iterator[Finding]:
+def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: Say) -> Iterator[Finding]:
     tube = case.tube
     if lap.depth > flange.thickness:
         yield Finding(
@@ -112,7 +91,7 @@ def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: _Say) -
         )
 
 
-def _of_travel(case: Case, say: _Say) -> Iterator[Finding]:
+def _of_travel(case: Case, say: Say) -> Iterator[Finding]:
     travel, ring = case.travel, case.tube.circumference
     if travel.segment > ring:
         yield Finding(("travel", "segment"), f"at most the tube's circumference, {say(ring)}")
@@ -128,7 +107,35 @@ def _of_travel(case: Case, say: _Say) -> Iterator[Finding]:
         )
 
 
-def _of_segments(case: Case, say: _Say) -> Iterator[Finding]:
+def _of_hand(case: Case, say: Say) -> Iterator[Finding]:
+    arc, air = case.arc, case.surroundings.temperature
+    if case.travel.start == "on-flow" and case.joint == "bead-on-tube":
+        yield Finding(
+            ("travel", "start"),
+            '"timed": a bead-on-tube has no filler whose flow could be waited for',
+            "give travel.dwell instead",
+        )
+    if arc.control != "pedal":
+        return
+    if arc.hold is None:
+        if case.joint == "bead-on-tube":
+            allowed = "a temperature: a bead-on-tube has no filler whose flow would give it"
+            yield Finding(("arc", "hold"), allowed, "the pedal needs it", "nothing")
+    elif arc.hold < air + LEAST_RISE:
+        yield Finding(
+            ("arc", "hold"),
+            f"at least {say(air + LEAST_RISE, TEMPERATURE)}: {LEAST_RISE:g} K above the "
+            "surroundings",
+        )
+    low, high = arc.current_range
+    if arc.current < low or arc.current > high:
+        yield Finding(
+            ("arc", "current_range"),
+            f"a range that holds arc.current, {say(arc.current, CURRENT)}: the pedal starts there",
+        )
+
+
+def _of_segments(case: Case, say: Say) -> Iterator[Finding]:
     travel, count = case.travel, case.segment_count
     length = case.tube.circumference / count
     if travel.overlap >= length:
@@ -165,6 +172,8 @@ def _of_alloys(file: CaseFile, case: Case) -> Iterator[Finding]:
     if case.flange and case.fillet:
         uses.append((("flange", "alloy"), case.flange.alloy))
         uses.append((("fillet", "filler"), case.fillet.filler))
+    if case.fixture.chill:
+        uses.append((("fixture", "chill_alloy"), case.fixture.chill.alloy))
     for path, name in uses:
         if not isinstance(name, str):
             continue
@@ -251,7 +260,7 @@ def _of_curve(path: Path, curve: ConductivityTable | SpecificHeatTable) -> Itera
             yield Finding((*path, "temperature", index), f"rising: above {low.text}")
 
 
-def _of_scatter(case: Case, say: _Say) -> Iterator[Finding]:
+def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
     """Amounts so large that a bench would now and then have nothing left of the value."""
     values = {
         "current": (case.arc.current, CURRENT),
@@ -267,7 +276,7 @@ def _of_scatter(case: Case, say: _Say) -> Iterator[Finding]:
             )
 
 
-def _of_probes(file: CaseFile, case: Case, say: _Say) -> Iterator[Finding]:
+def _of_probes(file: CaseFile, case: Case, say: Say) -> Iterator[Finding]:
     first: dict[str, int] = {}
     for index, (table, probe) in enumerate(zip(file.probe, case.probes, strict=True)):
         path: Path = ("probe", index)
@@ -284,7 +293,7 @@ def _of_probes(file: CaseFile, case: Case, say: _Say) -> Iterator[Finding]:
                 yield replace(finding, path=(*path, *finding.path))
 
 
-def _of_probe(table: ProbeTable, probe: Probe, case: Case, say: _Say) -> Iterator[Finding]:
+def _of_probe(table: ProbeTable, probe: Probe, case: Case, say: Say) -> Iterator[Finding]:
     """Findings with paths inside the probe's own table."""
     mine, other = ("height", "radius") if probe.on == "tube" else ("radius", "height")
     if getattr(table, other) is not None:

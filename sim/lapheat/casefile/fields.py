@@ -19,7 +19,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from ..units import Kind, Quantity, UnitError, read_quantity
 from .faults import did_you_mean
 
-__all__ = ["REFUSED", "Entry", "Name", "Of", "OneOf", "Order", "Text", "refuse"]
+__all__ = ["REFUSED", "Entry", "Name", "Of", "OneOf", "Order", "Range", "Text", "refuse"]
 
 REFUSED = Quantity(math.nan)
 
@@ -109,6 +109,45 @@ class Of(Entry):
         if outside:
             raise refuse(self.allowed)
         return value
+
+
+@dataclass(frozen=True)
+class Range(Entry):
+    """A lowest and a highest quantity of a kind, each from `low` to `high`."""
+
+    kind: Kind
+    low: str
+    high: str
+
+    @property
+    def allowed(self) -> str:
+        """Two quantities, in words."""
+        each = Of(self.kind, self.low, self.high).allowed
+        return f"the lowest and the highest in brackets, each {each}"
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        """List of two."""
+        return {
+            "type": "array",
+            "items": Of(self.kind, self.low, self.high).schema,
+            "minItems": 2,
+            "maxItems": 2,
+        }
+
+    def read(self, given: Any) -> tuple[Quantity, Quantity]:
+        """SI values, the lower one first."""
+        hint = f'for example ["{self.low}", "{self.high}"]'
+        if not isinstance(given, list) or len(given) != 2:
+            raise refuse(self.allowed, hint)
+        try:
+            low, high = (Of(self.kind, self.low, self.high).read(item) for item in given)
+        except PydanticCustomError as error:
+            told = (error.context or {}).get("hint")
+            raise refuse(self.allowed, told or hint) from error
+        if low >= high:
+            raise refuse(self.allowed, "the lowest stands first and is below the highest")
+        return low, high
 
 
 @dataclass(frozen=True)

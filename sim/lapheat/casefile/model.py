@@ -6,39 +6,37 @@ default depends on others is None here and filled in by `resolve`.
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import Field
 
-from ..case import ORDERS
+from ..case import CONTROLS, ORDERS, STARTS
 from ..units import (
     ANGLE,
-    CONDUCTIVITY,
     CURRENT,
-    DENSITY,
     DIFFERENCE,
     FILM,
-    LATENT_HEAT,
     LENGTH,
     NUMBER,
-    SPECIFIC_HEAT,
     SPEED,
     TEMPERATURE,
     TIME,
     VOLTAGE,
     Quantity,
 )
-from .fields import Name, Of, OneOf, Order, Text
+from .alloy_tables import AlloyTable, ConductivityTable, SpecificHeatTable
+from .fields import Name, Of, OneOf, Order, Range, Text
+from .held import FixtureTable, TackTable
 from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 
 __all__ = [
-    "NOT_YET_SERVED",
     "AlloyTable",
     "ArcTable",
     "CaseFile",
     "ConductivityTable",
     "FilletTable",
+    "FixtureTable",
     "FlangeTable",
     "LapTable",
     "LimitsTable",
@@ -49,30 +47,14 @@ __all__ = [
     "SpecificHeatTable",
     "SurroundingsTable",
     "Table",
+    "TackTable",
     "TravelTable",
     "TubeTable",
 ]
 
-NOT_YET_SERVED = (
-    "arc.control",
-    "arc.current_range",
-    "arc.hold",
-    "arc.pedal_lag",
-    "fixture",
-    "tack",
-    "travel.dwell_limit",
-    "travel.start",
-)
-"""Keys of the contract that this version refuses by name: to serve one, drop it here, add it to
-its table below, and read it in `resolve`."""
-
 Alloyed = Annotated[str, Text("the name of an alloy")]
 DEPTH = Of(LENGTH, "0 mm", "200 mm")
 FILM_RANGE = Of(FILM, "0 W/(m^2 K)", "5000 W/(m^2 K)")
-CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
-SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
-TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
-MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
 
 
 class TubeTable(Table):
@@ -172,6 +154,27 @@ class ArcTable(Table):
         description="Where the torch axis meets the flange face, outward from the tube surface.",
         examples=["1 mm"],
     )
+    control: Annotated[str, OneOf(CONTROLS)] = key(
+        "steady",
+        description="Current as given, or a pedal that keeps the hottest base under the arc at "
+        "hold, from the given current on.",
+        examples=["pedal"],
+    )
+    hold: Annotated[Quantity | None, Of(TEMPERATURE, "50 degC", "3000 degC")] = key(
+        None,
+        description="What the pedal holds. Left out: 75 K above filler flow.",
+        examples=["1150 degC"],
+    )
+    current_range: Annotated[tuple[Quantity, ...] | None, Range(CURRENT, "0.1 A", "1500 A")] = key(
+        None,
+        description="Lowest and highest current of the pedal. Left out: 0.3 and 1.3 x current.",
+        examples=[["20 A", "90 A"]],
+    )
+    pedal_lag: Annotated[Quantity, Of(TIME, "0.05 s", "10 s")] = key(
+        "0.3 s",
+        description="Time constant by which the current follows the eye.",
+        examples=["0.3 s"],
+    )
 
 
 class TravelTable(Table):
@@ -202,12 +205,23 @@ class TravelTable(Table):
         examples=["opposite", [1, 4, 2, 5, 3, 6]],
     )
     dwell: Annotated[Quantity, Of(TIME, "0 s", "120 s")] = key(
-        "0 s", description="Arc held still before travel.", examples=["1 s"]
+        "0 s", description="Arc held still before travel, with a timed start.", examples=["1 s"]
     )
     taper: Annotated[Quantity, Of(TIME, "0 s", "120 s")] = key(
         "0 s",
         description="Arc held still at a segment's end while its current falls to zero.",
         examples=["1 s"],
+    )
+    start: Annotated[str, OneOf(STARTS)] = key(
+        "timed",
+        description="Travel begins after the dwell, or when both sides at the start point have "
+        "reached filler flow.",
+        examples=["on-flow"],
+    )
+    dwell_limit: Annotated[Quantity, Of(TIME, "0.1 s", "600 s")] = key(
+        "10 s",
+        description="On-flow: travel begins after this time even without flow.",
+        examples=["10 s"],
     )
     coverage: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
         1.0,
@@ -283,74 +297,6 @@ class ProbeTable(Table):
     )
 
 
-class PropertyTable(Table):
-    """A property against temperature: straight lines between, held beyond."""
-
-    temperature: Annotated[list[Annotated[Quantity, TABLE_RANGE]], Field(max_length=500)] = key(
-        description="Rising temperatures, at least two.", examples=[["20 degC", "1000 degC"]]
-    )
-
-
-class ConductivityTable(PropertyTable):
-    """Conductivity against temperature."""
-
-    value: Annotated[list[Annotated[Quantity, CONDUCTIVITY_RANGE]], Field(max_length=500)] = key(
-        description="Conductivity at each temperature.", examples=[["15 W/(m K)", "28 W/(m K)"]]
-    )
-
-
-class SpecificHeatTable(PropertyTable):
-    """Specific heat against temperature."""
-
-    value: Annotated[list[Annotated[Quantity, SPECIFIC_HEAT_RANGE]], Field(max_length=500)] = key(
-        description="Specific heat at each temperature.",
-        examples=[["480 J/(kg K)", "640 J/(kg K)"]],
-    )
-
-
-def _one_or_table(given: Any) -> str:
-    return "table" if isinstance(given, dict | PropertyTable) else "one"
-
-
-class AlloyTable(Table):
-    """An alloy of the user's own."""
-
-    density: Annotated[Quantity, Of(DENSITY, "10 kg/m^3", "30000 kg/m^3")] = key(
-        description="Density.", examples=["7900 kg/m^3"]
-    )
-    conductivity: Annotated[
-        Annotated[Annotated[Quantity, CONDUCTIVITY_RANGE], Tag("one")]
-        | Annotated[ConductivityTable, Tag("table")],
-        Discriminator(_one_or_table),
-    ] = key(
-        description="One conductivity, or { temperature = [...], value = [...] }.",
-        examples=["15 W/(m K)"],
-    )
-    specific_heat: Annotated[
-        Annotated[Annotated[Quantity, SPECIFIC_HEAT_RANGE], Tag("one")]
-        | Annotated[SpecificHeatTable, Tag("table")],
-        Discriminator(_one_or_table),
-    ] = key(
-        description="One specific heat, or { temperature = [...], value = [...] }.",
-        examples=["500 J/(kg K)"],
-    )
-    solidus: Annotated[Quantity | None, MELT_RANGE] = key(
-        None,
-        description="Start of melting. An alloy without phase change leaves out solidus, "
-        "liquidus and latent_heat.",
-        examples=["1400 degC"],
-    )
-    liquidus: Annotated[Quantity | None, MELT_RANGE] = key(
-        None, description="End of melting.", examples=["1450 degC"]
-    )
-    latent_heat: Annotated[Quantity | None, Of(LATENT_HEAT, "0 kJ/kg", "5000 kJ/kg")] = key(
-        None, description="Heat of fusion.", examples=["270 kJ/kg"]
-    )
-    emissivity: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
-        description="Total emissivity.", examples=[0.5]
-    )
-
-
 class CaseFile(Table):
     """A case: one braze, as a case file tells it."""
 
@@ -369,6 +315,10 @@ class CaseFile(Table):
     fillet: FilletTable | None = key(None, description="The fillet; none on a bead-on-tube.")
     arc: ArcTable = key(description="The arc.")
     travel: TravelTable = key(description="How the arc steps round the ring.")
+    tack: Annotated[list[TackTable], Field(max_length=100)] = key(
+        [], description="Tacks: filler in place before the first segment."
+    )
+    fixture: FixtureTable = key({}, description="What holds the part and takes its heat.")
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
     numerics: NumericsTable = key({}, description="How finely to compute.")

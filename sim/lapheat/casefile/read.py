@@ -14,22 +14,23 @@ from typing import Any, NoReturn
 from pydantic import ValidationError
 
 from ..case import Case
-from .checks import Finding, findings
+from .checks import findings
 from .faults import CaseError, Fault, did_you_mean, printable, shown
 from .fields import REFUSED
-from .model import NOT_YET_SERVED, CaseFile
+from .finding import Finding
+from .model import CaseFile
 from .overrides import Override, apply, parse
 from .resolve import dotted, resolve
 from .rows import rows_of
 from .running import of_run
-from .schema import entry_at, every_key, table_at
+from .schema import LISTS, entry_at, every_key, table_at
 
 __all__ = ["case_text", "read_case", "read_case_text"]
 
 KeyPath = tuple[str | int, ...]
 
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
-_TABLES = CaseFile.model_fields.keys() - {"title", "joint", "probe", "alloys"}
+_TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
 _SQUARE = "on a bead-on-tube the torch stands square to the wall at mid-length"
 _JOINT_ONLY_KEYS = {
@@ -172,8 +173,7 @@ def _toml_of(text: str, name: str) -> dict[str, Any]:
 def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     """Case, NaN where a value was refused, and all that is wrong with it."""
     tidy = dict(raw)
-    found = list(_not_served(tidy))
-    found += _of_other_joint(tidy)
+    found = list(_of_other_joint(tidy))
     # A table left out is an empty one: its missing keys are then told, or its defaults taken. A
     # misspelt joint does not tell which tables it needs.
     joint = tidy.get("joint", "tube-to-flange")
@@ -187,30 +187,13 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     return case, found or list(of_run(case))
 
 
-def _not_served(raw: dict[str, Any]) -> Iterator[Finding]:
-    """Take the keys of later versions out of `raw` and refuse each by name."""
-    for key in NOT_YET_SERVED:
-        table, _, name = key.partition(".")
-        holder = raw.get(table)
-        if not name and table in raw:
-            value = raw.pop(table)
-            paths: list[KeyPath] = [(table,)]
-            if isinstance(value, dict) and value:
-                paths = [(table, part) for part in value]
-            for path in paths:
-                yield Finding(path, "not yet served by this version", "leave it out for now")
-        elif name and isinstance(holder, dict) and name in holder:
-            raw[table] = {part: value for part, value in holder.items() if part != name}
-            yield Finding((table, name), "not yet served by this version", "leave it out for now")
-
-
 def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:
     """Take out of `raw`, and refuse, what has no meaning on a bead-on-tube."""
     if raw.get("joint") != "bead-on-tube":
         return
     why = "nothing: it does not belong to a bead-on-tube, the arc alone on a plain tube"
     hint = 'leave it out, or set joint = "tube-to-flange"'
-    for name in _JOINT_ONLY:
+    for name in (*_JOINT_ONLY, "tack"):
         if name in raw:
             del raw[name]
             yield Finding((name,), why, hint)
@@ -260,8 +243,9 @@ def _finding_of(path: KeyPath, item: Any) -> Finding:
             return Finding(path, entry.allowed, f"this key is required: {about}", "nothing")
         case "extra_forbidden":
             return _unknown(path)
-        case "list_type" if path == ("probe",):
-            return Finding(path, "a list of tables, each headed [[probe]]", "double the brackets")
+        case "list_type" if path[0] in LISTS and len(path) == 1:
+            allowed = f"a list of tables, each headed [[{path[0]}]]"
+            return Finding(path, allowed, "double the brackets")
         case "list_type":
             return Finding(path, "a list in brackets")
         case "too_long":
@@ -275,7 +259,7 @@ def _unknown(path: KeyPath) -> Finding:
     key = str(path[-1])
     hint = did_you_mean(key, names)
     if not hint:
-        whole = [*every_key(), *NOT_YET_SERVED]
+        whole = [*every_key()]
         elsewhere = [full for full in whole if full.rpartition(".")[2] == key]
         hint = f'did you mean "{elsewhere[0]}"?' if elsewhere else did_you_mean(dotted(path), whole)
     where = f"[{dotted(path[:-1])}]" if len(path) > 1 else "a case file"
@@ -288,8 +272,8 @@ def _set_aside(raw: Any, path: KeyPath, why: str) -> None:
         raw = raw[part]
     if why == "extra_forbidden":
         del raw[path[-1]]
-    elif path == ("probe",):
-        raw["probe"] = []
+    elif path[0] in LISTS and len(path) == 1:
+        raw[path[0]] = []
     else:
         raw[path[-1]] = {} if why in ("model_type", "dict_type") else REFUSED
 

@@ -22,9 +22,11 @@ from ..case import (
     Surroundings,
     Travel,
     Tube,
+    conventional_voltage,
 )
 from ..units import Quantity, rounded
 from .faults import shown
+from .held import fixture_of, tack_of
 from .model import (
     AlloyTable,
     ArcTable,
@@ -35,8 +37,10 @@ from .model import (
     Table,
 )
 
-__all__ = ["conventional_voltage", "dotted", "resolve", "user_alloy"]
+__all__ = ["dotted", "resolve", "user_alloy"]
 
+USUAL_HOLD = 75.0  # [K] above filler flow
+USUAL_RANGE = (0.3, 1.3)  # of the current
 FACTORS = ("clearance", "emissivity")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
 
@@ -81,18 +85,11 @@ def _written(file: CaseFile) -> dict[str, str]:
     for path, value in _given_keys(file):
         if isinstance(value, Quantity):
             texts[dotted(path)] = value.text
+        elif isinstance(value, tuple) and isinstance(value[0], Quantity):
+            texts[dotted(path)] = shown([part.text for part in value])
         else:
             texts[dotted(path)] = value if isinstance(value, str) else shown(value)
     return texts
-
-
-def conventional_voltage(current: float) -> float:
-    """Load voltage of TIG by convention [V], of a current [A].
-
-    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
-    from memory). It is the load a power source is rated at and reads above a real argon arc.
-    """
-    return rounded(min(10.0 + 0.04 * current, 34.0))
 
 
 def _alloys(file: CaseFile, names: tuple[str, ...]) -> dict[str, Alloy]:
@@ -134,14 +131,19 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         solidus=number(table.solidus),
         liquidus=number(table.liquidus),
         latent_heat=number(table.latent_heat),
+        expansion=number(table.expansion),
     )
 
 
-def _arc(table: ArcTable, bead: bool) -> Arc:
+def _arc(table: ArcTable, bead: bool, flow: float | None) -> Arc:
     measured = table.voltage is not None
     current = float(table.current)
     voltage = conventional_voltage(current) if table.voltage is None else float(table.voltage)
     default = 0.75 if measured else 0.63
+    usual_hold = None if flow is None else rounded(flow + USUAL_HOLD)
+    pedal = table.current_range
+    if pedal is None:
+        pedal = tuple(Quantity(rounded(share * current)) for share in USUAL_RANGE)
     return Arc(
         current=current,
         voltage=voltage,
@@ -150,6 +152,13 @@ def _arc(table: ArcTable, bead: bool) -> Arc:
         spot=float(table.spot),
         work_angle=rounded(0.5 * math.pi) if bead else float(table.work_angle),
         aim=0.0 if bead else float(table.aim),
+        control=table.control,
+        hold=usual_hold if table.hold is None else float(table.hold),
+        # a refused range is one NaN
+        current_range=(float(pedal[0]), float(pedal[1]))
+        if isinstance(pedal, tuple)
+        else (math.nan, math.nan),
+        pedal_lag=float(table.pedal_lag),
     )
 
 
@@ -207,6 +216,8 @@ def _travel(file: CaseFile) -> Travel:
         dwell=float(table.dwell),
         taper=float(table.taper),
         coverage=float(table.coverage),
+        start=table.start,
+        dwell_limit=float(table.dwell_limit),
     )
 
 
@@ -245,10 +256,16 @@ def resolve(file: CaseFile, name: str) -> Case:
         wall=float(file.tube.wall),
         length=rounded(min(3.0 * diameter, 0.15)) if length is None else float(length),
     )
-    arc = _arc(file.arc, bead)
+    air = float(file.surroundings.temperature)
+    fixture = fixture_of(file.fixture, air)
     names = [tube.alloy]
     if flange is not None and fillet is not None:
         names += [flange.alloy, fillet.filler]
+    if fixture.chill is not None:
+        names.append(fixture.chill.alloy)
+    alloys = _alloys(file, tuple(dict.fromkeys(names)))
+    filler = alloys.get(fillet.filler) if fillet is not None else None
+    arc = _arc(file.arc, bead, filler.liquidus if filler is not None else None)
     return Case(
         title=file.title or name,
         joint=file.joint,
@@ -259,16 +276,18 @@ def resolve(file: CaseFile, name: str) -> Case:
         arc=arc,
         travel=_travel(file),
         surroundings=Surroundings(
-            temperature=float(file.surroundings.temperature),
+            temperature=air,
             convection=float(file.surroundings.convection),
             bore_convection=float(file.surroundings.bore_convection),
         ),
         limits=Limits(float(file.limits.base_margin), float(file.limits.wet_fraction)),
         detail=file.numerics.detail,
         probes=tuple(_probe(table) for table in file.probe),
+        tacks=tuple(tack_of(table) for table in file.tack),
+        fixture=fixture,
+        alloys=alloys,
         scale=Scale(float(file.scale.conductivity), float(file.scale.emissivity)),
         scatter=_scatter(file),
-        alloys=_alloys(file, tuple(dict.fromkeys(names))),
         display=_display(file),
         assumed=_assumed(arc),
         written=_written(file),

@@ -12,6 +12,7 @@ from .model import (
     CaseFile,
     ConductivityTable,
     FilletTable,
+    FixtureTable,
     FlangeTable,
     LapTable,
     LimitsTable,
@@ -22,11 +23,14 @@ from .model import (
     SpecificHeatTable,
     SurroundingsTable,
     Table,
+    TackTable,
     TravelTable,
     TubeTable,
 )
 
-__all__ = ["case_schema", "entry_at", "every_key", "table_at"]
+__all__ = ["LISTS", "case_schema", "entry_at", "every_key", "table_at"]
+
+LISTS = ("probe", "tack")  # tables of which there may be many
 
 _TABLES: dict[str, type[Table]] = {
     "tube": TubeTable,
@@ -35,6 +39,8 @@ _TABLES: dict[str, type[Table]] = {
     "fillet": FilletTable,
     "arc": ArcTable,
     "travel": TravelTable,
+    "tack": TackTable,
+    "fixture": FixtureTable,
     "surroundings": SurroundingsTable,
     "limits": LimitsTable,
     "numerics": NumericsTable,
@@ -49,10 +55,10 @@ def table_at(path: tuple[str | int, ...]) -> type[Table] | None:
     match path:
         case ():
             return CaseFile
-        case (str(name),) if name != "probe":
+        case (str(name),) if name not in LISTS:
             return _TABLES.get(name)
-        case ("probe", int()):
-            return ProbeTable
+        case (str(name), int()) if name in LISTS:
+            return _TABLES[name]
         case ("alloys", str()):
             return AlloyTable
         case ("alloys", str(), "conductivity"):
@@ -91,7 +97,7 @@ def case_schema() -> dict[str, Any]:
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "Case file"
     schema["if"] = {"properties": {"joint": {"const": "bead-on-tube"}}, "required": ["joint"]}
-    schema["then"] = {"properties": dict.fromkeys(("flange", "lap", "fillet"), False)}
+    schema["then"] = {"properties": dict.fromkeys(("flange", "lap", "fillet", "tack"), False)}
     schema["else"] = {"required": ["flange"]}
     tidy: dict[str, Any] = _without_null(schema)
     return tidy

@@ -12,6 +12,7 @@ from ..case import Case
 from ..units import (
     CONDUCTIVITY,
     DENSITY,
+    EXPANSION,
     LATENT_HEAT,
     SPECIFIC_HEAT,
     TEMPERATURE,
@@ -37,8 +38,8 @@ def case_to_toml(case: Case) -> str:
     """
     lines = ["# Resolved by Lapheat: every key, defaults filled in."]
     for table, rows in groupby(rows_of(case), key=lambda row: row.key.rpartition(".")[0]):
-        if table.startswith("probe"):
-            lines += ["", "[[probe]]"]
+        if table.endswith("]"):
+            lines += ["", f"[[{table.partition('[')[0]}]]"]
         elif table:
             lines += ["", f"[{table}]"]
         lines += [_line(row, case) for row in rows]
@@ -53,7 +54,9 @@ def _line(row: Row, case: Case) -> str:
     if value is None:
         return f"# {key}: none"
     if isinstance(value, tuple):
-        return f"{key} = {list(value)}"
+        kind = row.kind
+        items = map(str, value) if kind is None else (_quantity(v, kind) for v in value)
+        return f"{key} = [{', '.join(items)}]"
     if isinstance(value, str) or row.kind is None:
         return f"{key} = {_text(str(value))}"
     if row.key == "arc.voltage" and not case.arc.voltage_measured:
@@ -86,6 +89,9 @@ def _alloy_lines(alloy: Alloy) -> Iterator[str]:
         yield f"liquidus = {_quantity(alloy.liquidus, TEMPERATURE)}"
         yield f"latent_heat = {_quantity(alloy.latent_heat, LATENT_HEAT)}"
     yield f"emissivity = {alloy.emissivity!r}"
+    if alloy.expansion is not None:
+        coefficient = alloy.expansion.pieces[0].coefficients[1]
+        yield f"expansion = {_quantity(coefficient, EXPANSION)}"
 
 
 def _property(given: Property, kind: Kind) -> str:

@@ -204,6 +204,57 @@ def window(
             raise typer.Exit(VERDICT)
 
 
+@app.command()
+def sequences(
+    case: CaseFile,
+    orders: Annotated[
+        str,
+        typer.Option(
+            metavar="LIST",
+            help="Orders by name or by segment numbers, such as opposite,[1,4,2,5,3,6]; all named "
+            "ones by default.",
+        ),
+    ] = "",
+    equal_interpass: Annotated[
+        bool,
+        typer.Option(
+            "--equal-interpass",
+            help="Compare them also without a pause but the wait for travel.resume_below.",
+        ),
+    ] = False,
+    workers: Workers = None,
+    cluster: ClusterAddress = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.sequences beside the case."),
+    ] = None,
+    resume: Resume = False,
+    set_: Set = None,
+    detail: Detail = None,
+    fail_on_verdict: Annotated[
+        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no order works.")
+    ] = False,
+    debug: Debug = False,
+) -> None:
+    """Compare orders of segments: what works first, then even peaks, then the time taken.
+
+    \b
+    Examples:
+      lapheat sequences stub.toml
+      lapheat sequences stub.toml --orders "opposite,[1,6,3,8,5,10,2,7,4,9]" --detail coarse
+      lapheat sequences stub.toml --equal-interpass --set "travel.resume_below=160 degC"
+    """
+    with ending(debug) as left:
+        from .sequences import carry_out
+
+        changes = tuple(set_ or ())
+        good = carry_out(
+            *(case, orders, equal_interpass, changes, detail, out, workers, cluster, resume, left)
+        )
+        if fail_on_verdict and not good:
+            raise typer.Exit(VERDICT)
+
+
 app.command()(risk)
 app.command()(calibrate)
 

@@ -31,8 +31,11 @@ def table_of(case: Case, expected: Expected) -> RenderableType:
         f"{expected.layers} round the ring ({case.detail})",
     )
     size.add_row("steps", f"about {expected.steps}, {expected.arc_steps} of them with the arc on")
-    waiting = case.travel.resume_below is not None
-    waits = ", plus the waits for travel.resume_below" if waiting else ""
+    travel = case.travel
+    waits = ", plus the waits for travel.resume_below" if travel.resume_below is not None else ""
+    if travel.start == "on-flow":
+        limit = f"at most {travel.dwell_limit:g} s a segment"
+        waits += f"{' and' if waits else ', plus the waits'} for flow, {limit}"
     size.add_row(
         "time",
         f"{expected.segments} of {expected.ring} segments: arc on for {expected.arc_on:.1f} s, "

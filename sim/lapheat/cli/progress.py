@@ -53,7 +53,7 @@ class Meter:
         if where.done > self.done:
             self.done, self.finished = where.done, self.segment
         self.segment = where.segment
-        started = where.segment > 0
+        started = where.time > 0.0
         if self.bar is not None and started and (now := monotonic()) >= self.next:
             self.next = now + PERIOD
             self.bar.update(self.task, completed=where.time, description=self.text(where))
@@ -63,6 +63,8 @@ class Meter:
         """One line: segment, simulated time, hottest base against its solidus."""
         if where.done == where.count:
             doing = "cooling"
+        elif where.segment == 0:
+            doing = "tacks"
         elif where.segment == self.finished:
             doing = f"pause, {where.done} of {where.count} segments done"
         else:

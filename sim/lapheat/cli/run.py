@@ -54,11 +54,12 @@ def carry_out(
     with metered(case, expected_of(case).total) as meter:
         from .. import api  # after the bar is up: numba takes a second
 
-        def computed(case: Case) -> Result:
-            meter.start(f"{case.detail} mesh, " if meshes else "")
-            return api.simulate(case, march, threads, meter)
+        def computed(case: Case, shorter: float) -> Result:
+            steps = "half steps, " if shorter > 1.0 else ""
+            meter.start(f"{case.detail} mesh, {steps}" if meshes else "")
+            return api.simulate(case, march, threads, meter, shorter)
 
-        result = api.converge(case, computed) if meshes else computed(case)
+        result = api.converge(case, computed) if meshes else computed(case, 1.0)
         meter.say("drawing")
         files = result.save(folder)
     left.words = f"the results are whole, in {folder}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,15 +12,37 @@ from matplotlib.figure import Figure
 from matplotlib.image import imsave
 
 from ..history import History
+from .current import current
 from .histories import histories
 from .peaks import peaks
 from .schedule import schedule
 from .section import section
-from .style import DPI, styled
+from .style import DPI, case_of, styled
 
-__all__ = ["FIGURES", "histories", "peaks", "save_figures", "schedule", "section", "write_png"]
+__all__ = [
+    "FIGURES",
+    "current",
+    "figures_of",
+    "histories",
+    "peaks",
+    "save_figures",
+    "schedule",
+    "section",
+    "write_png",
+]
 
-FIGURES = {"peaks": peaks, "histories": histories, "section": section, "schedule": schedule}
+FIGURES: dict[str, Callable[[History], Figure]] = {
+    "peaks": peaks,
+    "histories": histories,
+    "section": section,
+    "schedule": schedule,
+}
+
+
+def figures_of(history: History) -> dict[str, Callable[[History], Figure]]:
+    """Return what is drawn of a run, by the file's name: with a pedal its current too."""
+    pedal = case_of(history).arc.control == "pedal"
+    return FIGURES | ({"current": current} if pedal else {})
 
 
 def write_png(figure: Figure, path: Path) -> None:
@@ -42,7 +65,7 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
 
     Returns
     -------
-    paths : one a figure, in the order of `FIGURES`
+    paths : one a figure, in the order of `figures_of`
 
     Raises
     ------
@@ -51,7 +74,7 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
     """
     folder.mkdir(parents=True, exist_ok=True)
     paths = []
-    for name, draw in FIGURES.items():
+    for name, draw in figures_of(history).items():
         path = folder / f"{name}.png"
         with styled(), warnings.catch_warnings():
             # A name in a script the font lacks is drawn as boxes; that is no fault of the run.

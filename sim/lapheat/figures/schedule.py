@@ -25,6 +25,7 @@ from .style import (
 
 __all__ = ["on_spans", "schedule"]
 
+TACK = LINES[1]
 LABELLED = 16  # more bars than this leave no room for a text at each
 
 
@@ -95,7 +96,12 @@ def schedule(history: History) -> Figure:
         )
         for run in runs if few else []:
             _start_label(bars, run, units, history.total)
+        tacks = on_spans(trace.time, np.where(trace.segment == 0, trace.current, 0.0))
         numbers = [run.number for run in runs]
+        if tacks:
+            numbers.append(0)
+            bars.broken_barh(tacks, (-0.36, 0.72), color=TACK, linewidth=0)
+            bars.yaxis.set_major_formatter(lambda y, _: "tacks" if y == 0 else f"{y:.0f}")
         slack = max(0.7, 0.5 * (4 - len(numbers)))  # a lone bar need not fill the panel
         bars.set_ylim(max(numbers) + slack, min(numbers) - slack)
         bars.yaxis.set_major_locator(MaxNLocator(12, integer=True, min_n_ticks=1))
@@ -106,6 +112,8 @@ def schedule(history: History) -> Figure:
 
         spans = on_spans(trace.time, trace.current)
         strip.broken_barh(spans, (0.0, 1.0), color=LINES[0], linewidth=0)
+        if tacks:
+            strip.broken_barh(tacks, (0.0, 1.0), color=TACK, linewidth=0)
         strip.set_ylim(0.0, 1.0)
         strip.set_yticks([0.5], ["arc on"])
         strip.tick_params(left=False, bottom=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import cos, degrees, inf, isfinite, nan, pi, sin
+from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -10,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
+from matplotlib.patches import Patch, Rectangle
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
@@ -176,6 +177,35 @@ def _torch(axes: Axes, history: History, window: Window) -> Artist:
     return line
 
 
+def _fixture(axes: Axes, history: History, window: Window) -> list[tuple[Artist, str]]:
+    """Draw chill and bench where they touch; they have no cells."""
+    case, units = case_of(history), Units.of(case_of(history))
+    inner = case.tube.radius - case.tube.wall
+    chill, bench = case.fixture.chill, case.fixture.bench
+    boxes: list[tuple[Array, str, str]] = []  # two corners (radius, height), hatch, label
+    if chill is not None:
+        half = 0.5 * chill.length
+        label = f"chill, {short(chill.alloy)}"
+        boxes.append((np.array([[inner - chill.wall, -half], [inner, half]]), "xxxx", label))
+    if bench is not None and case.flange is not None:
+        low = -case.flange.thickness
+        ends = np.array([[case.tube.radius, 2.0 * window[2]], [2.0 * window[1], low]])
+        boxes.append((ends, "....", "bench"))
+    drawn: list[tuple[Artist, str]] = []
+    for ends, hatch, label in boxes:
+        corners = units.long(ends[:, ::-1] if case.fillet is None else ends)
+        low, size = corners.min(axis=0), np.ptp(corners, axis=0)
+        look: dict[str, Any] = {
+            "facecolor": "white",
+            "edgecolor": MUTED,
+            "hatch": hatch,
+            "linewidth": 0.6,
+        }
+        axes.add_patch(Rectangle(tuple(low), *size, zorder=0.5, **look))
+        drawn.append((Patch(**look), label))
+    return drawn
+
+
 def _title(history: History, units: Units) -> str:
     levels, shot = levels_of(history), history.snapshot
     # The snapshot is of the part nearest to its own solidus, as the march chooses it.
@@ -246,6 +276,7 @@ def section(history: History) -> Figure:
         edges = points[joint.edges[joint.edge_kind != EdgeKind.PLAIN]]
         axes.add_collection(LineCollection(list(edges), colors=INK, linewidths=0.8, zorder=3))
         entries = _isotherms(axes, points, cells, region, alive, values, history) + entries
+        entries += _fixture(axes, history, window)
         if shot.time <= history.total:
             entries.append((_torch(axes, history, window), "torch axis"))
         _labels(axes, history, window)
@@ -270,6 +301,6 @@ def section(history: History) -> Figure:
             [artist for artist, _ in entries],
             [label for _, label in entries],
             loc="outside lower center",
-            ncols=len(entries),
+            ncols=min(len(entries), 5),
         )
     return figure

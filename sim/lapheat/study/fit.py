@@ -178,8 +178,8 @@ def blind_spots(
         blind.update(names)
         if len(names) == 1:
             told.append(
-                f"the {what}s hardly see {names[0]}: {100 * CHANGE:.0f} % of it moves none by more than "
-                f"{moves:.1f} K; it takes {unknowns[inside[0]].sees}"
+                f"the {what}s hardly see {names[0]}: {100 * CHANGE:.0f} % of it moves none by more "
+                f"than {moves:.1f} K; it takes {unknowns[inside[0]].sees}"
             )
         else:
             sides = " with ".join(f"{100 * change[i]:+.0f} % of {unknowns[i].name}" for i in inside)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import isfinite
 from os import PathLike
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from ..api import Result
     from ..case import Case
 
-__all__ = ["Source", "Trial", "row_of", "run_trial", "warm_up"]
+__all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
 DIGITS = 10  # significant ones in a row, as in outcomes.json
 
@@ -93,11 +94,16 @@ class Trial:
 
 def run_trial(trial: Trial) -> Row:
     """Run a trial, on one thread; a refused or failed one has its reason under `failed`."""
+    return run_to(trial, row_of)
+
+
+def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
+    """Run a trial as `run_trial` does, to a row of another kind."""
     from ..api import simulate  # numba takes a second
     from ..state import MarchError
 
     try:
-        return row_of(simulate(trial.case(), threads=1))
+        return row(simulate(trial.case(), threads=1))
     except CaseError as error:
         told = [f"{f.key}: {f.given}; allowed: {f.allowed}" for f in error.faults]
         return {"failed": f"refused: {'; '.join(told)}"}

@@ -1,0 +1,109 @@
+"""`lapheat sequences`: run the orders, write files, and say which and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ..casefile.faults import printable
+from ..constants import ZERO_CELSIUS
+from ..report import CAUTIONS
+from ..results import check_folder
+from ..study import Source, executor_of, warm_up
+from ..study.sequences import Comparison, Order, Sequences, compare, given_orders, trials_of
+from ..study.sequences_files import OURS, write_sequences
+from ..wording import Wording
+from .exits import Left
+from .screen import show
+from .sweep import counted, kept_rows
+
+__all__ = ["carry_out"]
+
+
+def carry_out(
+    file: Path,
+    orders: str,
+    interpass: bool,
+    changes: tuple[str, ...],
+    detail: str | None,
+    out: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    resume: bool,
+    left: Left,
+) -> bool:
+    """Compare orders, write the results and show them; tell whether any works.
+
+    Parameters
+    ----------
+    file, orders, interpass, changes, detail, out, workers, cluster, resume : as on the command
+        line
+    left : kept up to date with what an early end would leave behind
+
+    Raises
+    ------
+    CaseError
+        Something asked for is refused.
+    ResultError
+        The results could not be written.
+    """
+    source = Source.of(file, changes)
+    named = given_orders(orders)
+    trials_of(source, named, detail, interpass)  # refused before anything starts
+    folder = check_folder(file.with_name(f"{file.stem}.sequences") if out is None else out, OURS)
+    with (
+        executor_of(workers, cluster, warm_up) as executor,
+        kept_rows(folder, resume, left) as store,
+        counted() as count,
+    ):
+        found = compare(
+            source, named, executor, store, detail=detail, interpass=interpass, report=count
+        )
+        files = write_sequences(found, folder, store)
+    left.words = f"the results are whole, in {folder}"
+    show(told(found, files))
+    return found.pause.pick is not None
+
+
+def told(found: Sequences, files: Sequence[Path] = ()) -> RenderableType:
+    """Lay out the orders ranked, the pick and why, cautions and files."""
+    words = Wording.of(found.case)
+    parts: list[RenderableType] = [Text(printable(found.case.title), style="bold")]
+    for name, comparison in (("pause", found.pause), ("interpass", found.interpass)):
+        if comparison is not None:
+            style = "green" if comparison.pick is not None else "bold red"
+            parts += [Text(), _table(f"at equal {name}", comparison, words)]
+            parts += [Text(printable(comparison.why), style=style)]
+    parts += [Text(), Text("Cautions", style="bold"), *(Text(f"  {line}") for line in CAUTIONS)]
+    if files:
+        parts += [Text(), Text("Files", style="bold")]
+        parts += [Text(f"  {printable(str(path))}") for path in files]
+    return Group(*parts)
+
+
+def _table(head: str, comparison: Comparison, words: Wording) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column(head)
+    for heading in ("base", "filler", "tube peak", "hottest start", "spread of peaks", "time"):
+        table.add_column(heading, justify="left" if heading in ("base", "filler") else "right")
+    for order in comparison.orders:
+        table.add_row(printable(order.order), *_cells(order, words))
+    return table
+
+
+def _cells(order: Order, words: Wording) -> list[str | Text]:
+    if order.failed is not None:
+        return [Text(printable(order.failed), style="red")]
+    solid, flows = order.row["base_stays_solid"] is True, order.row["filler_flows"] is True
+    return [
+        Text("solid" if solid else "too hot", style="" if solid else "red"),
+        Text("flows" if flows else "dry", style="" if flows else "red"),
+        words.hot(order.number("tube_peak_C") + ZERO_CELSIUS),
+        words.hot(order.number("hottest_start_C") + ZERO_CELSIUS),
+        words.apart(order.number("spread_K")),
+        f"{order.number('total_s'):.0f} s",
+    ]

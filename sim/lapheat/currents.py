@@ -1,0 +1,113 @@
+# ruff: noqa: N815 - names carry the unit, as `outcomes.json` has them
+"""What the current did: how much, and when the pedal sat on a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .history import History
+
+__all__ = ["CurrentOutcome", "Pressed", "current_of", "pressed"]
+
+Array = NDArray[np.float64]
+
+NEAR = 0.01  # of the range: nearer to a limit than this is on it
+
+
+@dataclass(frozen=True)
+class CurrentOutcome:
+    """The current with the arc on, tapers left out: mean over time, and time on each limit.
+
+    Without a pedal there are no limits, and no times on them.
+    """
+
+    least_A: float
+    mean_A: float
+    most_A: float
+    on_low_limit_s: float | None
+    on_high_limit_s: float | None
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """Steps with the arc on, tapers left out.
+
+    Attributes
+    ----------
+    step : (n,) int, row of the trace
+    seconds : (n,) length [s]
+    current : (n,) [A]
+    segment : (n,) int
+    low, high : (n,) bool, the pedal on that limit of its range
+    """
+
+    step: NDArray[np.int64]
+    seconds: Array
+    current: Array
+    segment: NDArray[np.int64]
+    low: NDArray[np.bool_]
+    high: NDArray[np.bool_]
+
+    def on_limit(self, which: str) -> dict[int, float]:
+        """Seconds on the "low" or the "high" limit by segment, in the order of running."""
+        mine = self.low if which == "low" else self.high
+        found: dict[int, float] = {}
+        for number, dt in zip(self.segment[mine].tolist(), self.seconds[mine], strict=True):
+            found[number] = found.get(number, 0.0) + float(dt)
+        return found
+
+    def means(self) -> dict[int, float]:
+        """Mean current of each segment [A], in the order of running."""
+        charge: dict[int, list[float]] = {}
+        for number, dt, amps in zip(self.segment.tolist(), self.seconds, self.current, strict=True):
+            total = charge.setdefault(number, [0.0, 0.0])
+            total[0] += float(dt * amps)
+            total[1] += float(dt)
+        return {number: total[0] / total[1] for number, total in charge.items()}
+
+
+def pressed(history: History) -> Pressed:
+    """Pick the steps in which the current was the hand's.
+
+    Raises
+    ------
+    ValueError
+        The problem was built by hand, without a case.
+    """
+    case, trace = history.problem.case, history.trace
+    if case is None:
+        raise ValueError("a problem built by hand, without a case, has no pedal")
+    on = (trace.current > 0.0) & (trace.segment > 0)
+    for run in history.segments:
+        on &= ~((trace.time > run.end - case.travel.taper + 1e-9) & (trace.time < run.end + 1e-9))
+    step = np.flatnonzero(on)
+    current = trace.current[step]
+    low, high = case.arc.current_range
+    near = NEAR * (high - low)
+    pedal = case.arc.control == "pedal"
+    return Pressed(
+        step=step,
+        seconds=trace.time[step] - trace.time[step - 1],
+        current=current,
+        segment=trace.segment[step],
+        low=pedal & (current < low + near),
+        high=pedal & (current > high - near),
+    )
+
+
+def current_of(history: History) -> CurrentOutcome:
+    """Sum up the current of a run."""
+    steps = pressed(history)
+    case = history.problem.case
+    assert case is not None
+    pedal = case.arc.control == "pedal"
+    return CurrentOutcome(
+        least_A=float(steps.current.min()),
+        mean_A=float(steps.current @ steps.seconds / steps.seconds.sum()),
+        most_A=float(steps.current.max()),
+        on_low_limit_s=float(steps.seconds[steps.low].sum()) if pedal else None,
+        on_high_limit_s=float(steps.seconds[steps.high].sum()) if pedal else None,
+    )

@@ -1,0 +1,47 @@
+"""Steps of a part with a chill in its bore, which warms by the heat it takes."""
+
+from __future__ import annotations
+
+from math import ceil, exp
+
+import numpy as np
+
+from .problem import CHILL, Problem
+from .state import State, Stepper
+
+__all__ = ["advance"]
+
+# Longest step over the chill's own time, its capacity over what it touches: a chill that is held
+# for a step can then not overshoot, whatever it touches.
+LONGEST = 0.5
+
+
+def advance(stepper: Stepper, state: State, dt: float) -> float:
+    """March `state` by `dt` [s]; returns the heat lost through its walls [J].
+
+    The chill is held for a step at the mean temperature it will have if the bore's wall stays as
+    warm as it is, ``T_w - (T_w - T) (1 - exp(-x)) / x`` with ``x = dt touch / capacity``, and then
+    warmed by exactly the heat that the wall lost to it.
+    """
+    ring = state.problem.chill
+    if ring is None:
+        return stepper.advance(state, dt)
+    pieces = ceil(dt * ring.touch / (LONGEST * state.chill_capacity()))
+    lost = 0.0
+    for _ in range(pieces):
+        x = dt / pieces * ring.touch / state.chill_capacity()
+        wall = _wall_temperature(state)
+        mean = wall - (wall - state.chill) * (1.0 - exp(-x)) / x
+        state.air[state.problem.sink == CHILL] = mean
+        lost += stepper.advance(state, dt / pieces)
+        state.warm_chill()
+    return lost
+
+
+def _wall_temperature(state: State) -> float:
+    """Mean temperature of the bore where the chill touches it, by conductance [K]."""
+    p: Problem = state.problem
+    walls = np.flatnonzero(p.sink == CHILL)
+    weight = p.grid.film[walls] * p.grid.wall_area[walls]
+    cells = state.skin[0, p.grid.skin[p.base.wall_cell[walls]]].mean(axis=1)
+    return float(weight @ cells / weight.sum())

@@ -1,0 +1,77 @@
+"""The brazer's hand: how much current the pedal gives, and when the arc leaves a start point."""
+
+from __future__ import annotations
+
+from math import exp
+
+import numpy as np
+
+from .case import Case
+from .schedule import Segment
+from .state import State
+
+__all__ = ["Hand"]
+
+REACH = 3.0  # spots on either side of the torch that count as under the arc
+# Within a lag the hottest place answers about half of a change of current, hence twice as much is
+# given; and half a lag, at most half a second, is looked ahead, so that the pedal gives way before
+# the hold is reached.
+GAIN = 2.0
+AHEAD, FAR = 0.5, 0.5  # lags, [s]
+
+
+class Hand:
+    """What the eye sees of a state, and what the hand makes of it.
+
+    The pedal is moved, with its lag, towards the current that would hold the hottest base under the
+    arc, reckoned from where the pedal is. Its own place is thus the controller's memory: where the
+    base is at `arc.hold` the current stays, and it cannot wind up beyond its range.
+    """
+
+    def __init__(self, state: State, case: Case) -> None:
+        grid, part = state.problem.grid, state.problem.base.part
+        self.state, self.case = state, case
+        self.current = case.arc.current
+        self.rise: float | None = None  # of what was seen last, above the air [K]
+        self.base = np.flatnonzero(part < 2)
+        covered = np.flatnonzero(grid.cover >= 0)
+        self.sides = [covered[part[covered] == side] for side in (0, 1)]
+
+    def strike(self) -> None:
+        """Begin a segment: the pedal stands at the current of the case."""
+        self.current = self.case.arc.current
+        self.rise = None
+
+    def sees(self, angle: float) -> float:
+        """Hottest base under an arc at `angle` [rad] [K]."""
+        mesh = self.state.problem.mesh
+        reach = REACH * self.case.arc.spot / (mesh.step * self.case.tube.radius)
+        middle = angle / mesh.step - 0.5
+        near = np.arange(round(middle - reach), round(middle + reach) + 1) % mesh.layers
+        return float(self.state.surface[np.ix_(self.base, np.unique(near))].max())
+
+    def press(self, angle: float, dt: float) -> float:
+        """Mean current of the coming `dt` [s] with the arc at `angle` [rad] [A]."""
+        arc = self.case.arc
+        if arc.control == "steady":
+            return arc.current
+        assert arc.hold is not None  # case files are refused without it
+        air = self.case.surroundings.temperature
+        rise = self.sees(angle) - air
+        speed = 0.0 if self.rise is None else (rise - self.rise) / dt
+        self.rise = rise
+        expected = max(rise + min(AHEAD * arc.pedal_lag, FAR) * speed, 1.0)
+        change = GAIN * ((arc.hold - air) / expected - 1.0)
+        low, high = arc.current_range
+        wanted = min(max(self.current * (1.0 + change), low), high)
+        left, off = exp(-dt / arc.pedal_lag), self.current - wanted
+        self.current = wanted + off * left
+        return wanted + off * (1.0 - left) * arc.pedal_lag / dt
+
+    def flows(self, segment: Segment) -> bool | None:
+        """Tell if both sides at the segment's start point are at filler flow, root to toe."""
+        problem = self.state.problem
+        if problem.lap is None:
+            return None  # no filler to wait for
+        layer = segment.first_layer if segment.direction > 0 else segment.last_layer - 1
+        return all(self.state.surface[s, layer].min() >= problem.lap.flow for s in self.sides)

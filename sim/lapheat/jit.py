@@ -1,0 +1,79 @@
+"""How functions are compiled, and where the machine code is kept between runs.
+
+Numba tells whether a kept function is still the right one by its own file alone, yet numbers and
+functions from other files are compiled into it. Lapheat's folder therefore carries a mark of all
+the files that take part, and of numba's version; it lies where the user keeps caches, so that an
+installation nobody may write to is no hindrance. Where nothing can be written, every run compiles.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numba
+
+__all__ = ["compiled", "fast", "folder", "plain", "sums"]
+
+config: Any = numba.config
+_PARTS = ("arc", "arrays", "constants", "jit", "kernel", "lap", "rows", "section", "surfaces")
+_MATH = {"contract", "nsz", "arcp"}
+
+
+def _mark() -> str:
+    found = sha256(numba.__version__.encode())
+    for part in _PARTS:
+        found.update((Path(__file__).parent / f"{part}.py").read_bytes())
+    return found.hexdigest()[:16]
+
+
+def folder() -> Path | None:
+    """Folder of the compiled functions, made if need be; None where none can be written."""
+    named = config.CACHE_DIR or os.environ.get("XDG_CACHE_HOME")
+    user = getattr(os, "getuid", lambda: 0)()
+    for base in (
+        Path(named) if named else Path.home() / ".cache",
+        Path(tempfile.gettempdir()) / f"cache-{user}",
+    ):
+        place = base / "lapheat" / _mark()
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryFile(dir=place):
+                return place
+        except OSError:
+            continue
+    return None
+
+
+_FOLDER = folder()
+
+
+def compiled(function: Callable[..., Any], **options: Any) -> Any:
+    """`function` through numba, kept in `folder`."""
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(_FOLDER or "")
+    try:
+        # a division that may raise would keep its loop from being vectorised
+        made = numba.njit(cache=_FOLDER is not None, error_model="numpy", **options)
+        return made(function)
+    finally:
+        config.CACHE_DIR = before
+
+
+def plain(function: Callable[..., Any]) -> Any:
+    """Compile with arithmetic as written."""
+    return compiled(function)
+
+
+def fast(function: Callable[..., Any], parallel: bool = False) -> Any:
+    """Compile with products and sums contracted; `parallel` for loops over threads."""
+    return compiled(function, fastmath=_MATH, parallel=parallel)
+
+
+def sums(function: Callable[..., Any]) -> Any:
+    """Compile as `fast`, with sums over a row in any order."""
+    return compiled(function, fastmath=_MATH | {"reassoc"})

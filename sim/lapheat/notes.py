@@ -1,0 +1,71 @@
+"""What a report must tell of the alloys: properties used outside the range they are known for."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .case import Case
+from .history import History
+from .section import Region
+from .verdict import hottest_place
+from .wording import listed
+
+__all__ = ["filler_peak", "held_notes", "highest"]
+
+Array = NDArray[np.float64]
+
+
+def highest(values: Array) -> float | None:
+    """Highest finite value, None where there is none."""
+    finite = values[np.isfinite(values)]
+    return float(finite.max()) if finite.size else None
+
+
+def filler_peak(history: History) -> float | None:
+    """Hottest filler, in its cells or on its surface [K]."""
+    fillet = history.problem.mesh.section.region == Region.FILLET
+    inside = history.cell_peak[fillet]
+    skin = history.surfaces["fillet"].peak if "fillet" in history.surfaces else inside
+    tops = [top for top in (highest(inside), highest(skin)) if top is not None]
+    return max(tops, default=None)
+
+
+def held_notes(history: History, case: Case) -> tuple[str, ...]:
+    """What `Alloy.held` says of each alloy over the temperatures it went through."""
+    peaks: dict[str, list[float | None]] = {}
+    peaks.setdefault(case.tube.alloy, []).append(hottest_place(history, "tube").peak)
+    if case.fixture.chill is not None:
+        peaks.setdefault(case.fixture.chill.alloy, []).append(history.chill_peak)
+    if case.flange is not None and case.fillet is not None:
+        peaks.setdefault(case.flange.alloy, []).append(hottest_place(history, "flange").peak)
+        peaks.setdefault(case.fillet.filler, []).append(filler_peak(history))
+    coldest = case.surroundings.temperature
+    grown = _growing(case)
+    told = [
+        sentence
+        for name, tops in peaks.items()
+        for sentence in case.alloys[name].held(
+            coldest,
+            max(top for top in [coldest, *tops] if top is not None),
+            expansion=name in grown,
+        )
+    ]
+    if case.flange is not None and not grown:
+        missing = [
+            name
+            for name in dict.fromkeys((case.tube.alloy, case.flange.alloy))
+            if case.alloys[name].expansion is None
+        ]
+        told.append(
+            f"no expansion is known of {listed(missing)}: the clearance stays as it is cold"
+        )
+    return tuple(told)
+
+
+def _growing(case: Case) -> set[str]:
+    """Alloys whose expansion the hot clearance follows: those of tube and flange, or none."""
+    if case.flange is None:
+        return set()
+    names = {case.tube.alloy, case.flange.alloy}
+    return names if all(case.alloys[name].expansion is not None for name in names) else set()

@@ -1,0 +1,298 @@
+"""Which order of segments keeps the joint coolest and most even: run them and rank them."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..case import ORDERS, Case
+from ..casefile import CaseError
+from ..constants import ZERO_CELSIUS
+from .executors import Executor, Row
+from .rows import RowFile, collect
+from .trial import Source, Trial, row_of, run_to
+
+if TYPE_CHECKING:
+    from ..api import Result
+
+__all__ = ["Comparison", "Order", "Sequences", "compare", "given_orders", "run_order"]
+
+Report = Callable[[str, int, int], None]
+
+EVEN = 5.0  # [K]: by how much a step or a mesh may move a spread
+# Where all orders agree as closely, the order no longer matters for it.
+SAME_START, SAME_PEAK = 10.0, 5.0  # [K]
+
+
+def given_orders(text: str) -> tuple[str, ...]:
+    """Orders of a list such as "opposite, [1, 4, 2, 5, 3, 6]"; none given: all that have a name.
+
+    Their names and numbers are looked at when a case is read with them.
+    """
+    found = [part.strip() for part in re.findall(r"\[[^\]]*\]?|[^,;\[]+", text)]
+    return tuple(dict.fromkeys(part for part in found if part)) or ORDERS
+
+
+@dataclass(frozen=True)
+class Order:
+    """One order and the row of its run: as from `trial.row_of`, and more of `run_order`."""
+
+    order: str
+    row: Row
+
+    @property
+    def failed(self) -> str | None:
+        """Say why there is no run, if there is none."""
+        reason = self.row.get("failed")
+        return None if reason is None else str(reason)
+
+    @property
+    def good(self) -> int:
+        """How many of the two hold, the base solid and the filler flowing; -1 if it failed."""
+        if self.failed is not None:
+            return -1
+        return int(self.row["base_stays_solid"] is True) + int(self.row["filler_flows"] is True)
+
+    @property
+    def works(self) -> bool:
+        """Whether both hold."""
+        return self.good == 2
+
+    def number(self, name: str) -> float:
+        """Number of the row, nan where there is none."""
+        value = self.row.get(name)
+        return float("nan") if value is None else float(value)
+
+    def values(self, name: str) -> list[float]:
+        """Numbers that `run_order` keeps as text."""
+        return [float("nan") if v is None else float(v) for v in json.loads(str(self.row[name]))]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Orders at one rhythm, the best first.
+
+    Attributes
+    ----------
+    pick : the first if it works, else None
+    why : one sentence
+    same_starts : no order starts its segments hotter than another, by what matters
+    same_peaks : nor does it peak higher or less evenly
+    """
+
+    orders: tuple[Order, ...]
+    pick: Order | None
+    why: str
+    same_starts: bool
+    same_peaks: bool
+
+
+@dataclass(frozen=True)
+class Sequences:
+    """The orders at equal pause and, if asked for, at equal interpass (below `interpass` [K])."""
+
+    case: Case
+    pause: Comparison
+    interpass: Comparison | None
+
+
+def run_order(trial: Trial) -> Row:
+    """Run a trial; its row also holds the tube's peak round the ring and each segment's start.
+
+    These are lists as JSON text: `ring_peak_C` a value a layer, from angle 0 on; of each segment
+    in the order of running its number, `start_C` and `tube_peak_C`.
+    """
+    return run_to(trial, _row)
+
+
+def _row(result: Result) -> Row:
+    history, runs = result.history, result.outcomes.segments
+    tube = [s.peak.max(axis=0) for name, s in history.surfaces.items() if name.startswith("tube")]
+    ring = np.max(tube, axis=0) - ZERO_CELSIUS
+    return row_of(result) | {
+        "ring_peak_C": json.dumps([round(float(value), 2) for value in ring]),
+        "numbers": json.dumps([run.number for run in runs]),
+        "start_C": json.dumps([round(run.start_C, 3) for run in runs]),
+        "segment_peak_C": json.dumps([_rounded(run.tube_peak_C) for run in runs]),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def trials_of(
+    source: Source, orders: Sequence[str], detail: str | None, interpass: bool = False
+) -> list[Trial]:
+    """Trials of the orders; at equal interpass without a pause but the wait for `resume_below`.
+
+    Raises
+    ------
+    CaseError
+        An order does not fit the case, or there is no `resume_below` to be equal at.
+    """
+    case = source.case((), detail)
+    if interpass and case.travel.resume_below is None:
+        raise CaseError.one(
+            source.name,
+            "travel.resume_below",
+            "nothing",
+            "a temperature, with --equal-interpass",
+            'for example --set "travel.resume_below=150 degC"',
+        )
+    more = (("travel.pause", "0 s"),) if interpass else ()
+    trials = [Trial(source, (("travel.order", order), *more), detail) for order in orders]
+    for order, trial in zip(orders, trials, strict=True):
+        try:
+            trial.case()
+        except CaseError as error:
+            faults = [replace(f, file="--orders", given=order) for f in error.faults]
+            raise CaseError(faults) from None
+    return trials
+
+
+def compare(
+    source: Source,
+    orders: Sequence[str],
+    executor: Executor,
+    store: RowFile,
+    *,
+    detail: str | None = None,
+    interpass: bool = False,
+    report: Report | None = None,
+) -> Sequences:
+    """Run the orders and rank them.
+
+    Parameters
+    ----------
+    source : the case
+    orders : names or lists of segment numbers, as text
+    executor : where they are run
+    store : keeps their rows
+    detail : mesh; the case's own by default
+    interpass : compare them at equal interpass too
+    report : called with what is being done, runs done and runs in all
+
+    Raises
+    ------
+    CaseError
+        As for `trials_of`.
+    """
+    sets = [trials_of(source, orders, detail)]
+    if interpass:
+        sets.append(trials_of(source, orders, detail, interpass=True))
+    trials = [trial for trials in sets for trial in trials]
+
+    def told(done: int, count: int) -> None:
+        if report is not None:
+            report("orders", done, count)
+
+    rows = collect(executor, run_order, trials, store, told)
+    found = [Order(order, row) for order, row in zip([*orders, *orders], rows, strict=False)]
+    count = len(orders)
+    below = source.case((), detail).travel.resume_below
+    rhythm = "without a pause but the wait for a start point below "
+    return Sequences(
+        source.case((), detail),
+        ranked(found[:count], "at equal pause"),
+        ranked(found[count:], f"{rhythm}{below - ZERO_CELSIUS:.0f} degC")
+        if interpass and below is not None
+        else None,
+    )
+
+
+def ranked(orders: Sequence[Order], rhythm: str) -> Comparison:
+    """Rank orders: what works first, then the evenness of segment peaks, then total time.
+
+    Spreads within `EVEN` of the best count as equal, so that time decides between them.
+    """
+    left, best = list(orders), []
+    while left:
+        good = max(order.good for order in left)
+        peers = [order for order in left if order.good == good]
+        spreads = [order.number("spread_K") for order in peers]
+        least = min((s for s in spreads if np.isfinite(s)), default=0.0)
+        even = [
+            order
+            for order, spread in zip(peers, spreads, strict=True)
+            if not np.isfinite(spread) or spread < least + EVEN
+        ]
+        first = min(even, key=lambda order: np.nan_to_num(order.number("total_s"), nan=np.inf))
+        best.append(first)
+        left.remove(first)
+    pick = best[0] if best[0].works else None
+    starts = _same(best, hottest_start_C=SAME_START)
+    peaks = _same(best, tube_peak_C=SAME_PEAK, spread_K=SAME_PEAK)
+    why = _why(best, pick, rhythm) + (_indifference(best, peaks) if starts else "")
+    return Comparison(tuple(best), pick, why, starts, peaks)
+
+
+def _same(orders: Sequence[Order], **limits: float) -> bool:
+    """Tell if no order differs from another by these limits, nor in what works."""
+    if len(orders) < 2 or orders[0].failed is not None:
+        return False
+    if len({order.good for order in orders}) > 1:
+        return False
+    return all(
+        float(np.ptp([order.number(name) for order in orders])) < limit
+        for name, limit in limits.items()
+    )
+
+
+def _indifference(orders: Sequence[Order], peaks: bool) -> str:
+    """Say that the order no longer matters, and for what."""
+    starts = [order.number("hottest_start_C") for order in orders]
+    low, high = f"{min(starts):.0f}", f"{max(starts):.0f}"
+    told = f"the hottest starts at {low if low == high else f'{low} to {high}'} degC"
+    if peaks:
+        return f" The order no longer matters: in all of them {told}, and all peak alike."
+    names = ("tube_peak_C", "spread_K")
+    left = max(float(np.ptp([order.number(name) for order in orders])) for name in names)
+    return (
+        f" For how warm a segment starts the order no longer matters: in all of them {told}; what "
+        f"still tells them apart, up to {left:.0f} K in peak or spread, comes from where a run "
+        "meets filler already laid."
+    )
+
+
+def _why(orders: Sequence[Order], pick: Order | None, rhythm: str) -> str:
+    """Say which order, and why, in one sentence."""
+    first = orders[0]
+    if pick is None:
+        if first.failed is not None:
+            return f"No order could be computed {rhythm}: {first.failed}."
+        return (
+            f"No order works {rhythm}: {first.order} comes nearest, with {_state(first)}, and its "
+            f"segments' tube peaks {first.number('spread_K'):.0f} K apart."
+        )
+    head = f"{first.order[0].upper()}{first.order[1:]} {rhythm}: {_state(first)}"
+    numbers = f"{first.number('spread_K'):.0f} K apart in {first.number('total_s'):.0f} s"
+    rivals = [order for order in orders[1:] if order.works]
+    if not rivals:
+        alone = "the only order that works" if len(orders) > 1 else "the only order run"
+        return f"{head}; it is {alone}, with its segments' tube peaks {numbers}."
+    second = rivals[0]
+    near = second.number("spread_K") < first.number("spread_K") + EVEN
+    reason = "the quickest of the most even" if near else "the most even"
+    return (
+        f"{head}, and its segments' tube peaks are {reason}, {numbers}; next comes "
+        f"{second.order} with {second.number('spread_K'):.0f} K in "
+        f"{second.number('total_s'):.0f} s."
+    )
+
+
+def _state(order: Order) -> str:
+    solid = order.row["base_stays_solid"] is True
+    flows = order.row["filler_flows"] is True
+    if solid and flows:
+        return "the base stays solid and the filler flows"
+    if solid:
+        return "a solid base but filler that does not flow everywhere"
+    if flows:
+        return "filler that flows but a base too near to melting"
+    return "a base too near to melting and filler that does not flow everywhere"

@@ -1,0 +1,95 @@
+"""Reading the surfaces after a step, compiled: temperatures, peaks, probes."""
+
+from __future__ import annotations
+
+from math import isnan, nan
+
+import numpy as np
+
+from .constants import STEFAN_BOLTZMANN
+from .jit import plain
+from .rows import find_node, surface_at
+
+__all__ = ["observe", "sample"]
+
+
+@plain
+def observe(  # type: ignore[no-untyped-def]
+    grid, base, skin, alive, contact, heat, air, surface, peak, wet_peak, best
+):
+    """Read every surface temperature and raise the peaks.
+
+    Parameters
+    ----------
+    surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]: walls
+        (the face to filler where covered), then the lap's tube side, then its flange side
+    wet_peak : (w, layers) peak of covered base faces since filler lay on them, nan before [K]
+    best : (2, 3) hottest tube and flange surface now: value [K], row, layer
+
+    Returns
+    -------
+    bool
+        False when a temperature is not a number.
+    """
+    layers = surface.shape[1]
+    skin_t, skin_r = skin[0], skin[1]
+    walls = base.wall_cell.shape[0]
+    laps = base.lap_link.shape[0]
+    best[:, 0] = 0.0
+    for w in range(walls):
+        c = base.wall_cell[w]
+        s, cover, lit, m = grid.skin[c], grid.cover[w], grid.lit[w], base.under[w]
+        own = grid.slot[c]
+        for k in range(layers):
+            tc, rc = skin_t[s, k], skin_r[s, k]
+            if cover >= 0 and alive[cover, k] > 0.0:
+                o = grid.skin[grid.other[m]]
+                near, far = grid.near[m] * rc, grid.far[m] * skin_r[o, k]
+                t = (tc * far + skin_t[o, k] * near) / (near + far)
+                if not wet_peak[w, k] >= t:
+                    wet_peak[w, k] = t
+            elif own >= 0 and alive[own, k] == 0.0:
+                t = nan
+            else:
+                q = heat[lit, k] if lit >= 0 else 0.0
+                eps = STEFAN_BOLTZMANN * grid.emissivity[w]
+                t = surface_at(tc, grid.wall_near[w] * rc, q, grid.film[w], eps, air[w])
+            surface[w, k] = t
+    for i in range(laps):
+        m = base.lap_link[i]
+        o = grid.skin[grid.other[m]]
+        s = grid.skin[base.lap_cell[i]]
+        for k in range(layers):
+            r1, r2 = grid.near[m] * skin_r[s, k], grid.far[m] * skin_r[o, k]
+            q = (skin_t[s, k] - skin_t[o, k]) / (r1 + r2 + contact[i, k])
+            surface[walls + i, k] = skin_t[s, k] - q * r1
+            surface[walls + laps + i, k] = skin_t[o, k] + q * r2
+    sane = True
+    for i in range(surface.shape[0]):
+        part = base.part[i]
+        for k in range(layers):
+            t = surface[i, k]
+            if not peak[i, k] >= t:
+                peak[i, k] = t
+            if part < 2:
+                sane = sane and not isnan(t)
+                if t > best[part, 0]:
+                    best[part, 0], best[part, 1], best[part, 2] = t, i, k
+    return sane
+
+
+@plain
+def sample(h, low, per_step, temperature, alloy, surface, first, node, layer, weight, out):  # type: ignore[no-untyped-def]
+    """Weighted sums of temperatures [K] of cells and surface rows, see `sampling.Samples`."""
+    cells, last = h.shape[0], np.int32(temperature.shape[1] - 2)
+    for n in range(len(out)):
+        out[n] = 0.0
+        for m in range(first[n], first[n + 1]):
+            c, k = node[m], layer[m]
+            if c < cells:
+                a = alloy[c]
+                i, f = find_node(h[c, k], low[a], per_step[a], last)
+                t = temperature[a, i] + f * (temperature[a, i + 1] - temperature[a, i])
+            else:
+                t = surface[c - cells, k]
+            out[n] += weight[m] * t
