@@ -234,6 +234,7 @@ def run_sample(sample: Sample) -> Row:
 
 
 def samples_of(plan: Plan, at: Array) -> list[Sample]:
+    """Samples at points, each input in its own standard deviations."""
     return [
         Sample(
             Trial(
