@@ -250,13 +250,14 @@ class _March:
         state.rod[:] = 0.0
         self.arc_on += tack.time
 
-    def rest(self, seconds: float, until: Callable[[], bool] | None, at_most: float) -> None:
-        """Arc off for `seconds`, then on until `until()` is true."""
+    def rest(self, seconds: float, until: Callable[[], float] | None, at_most: float) -> None:
+        """Arc off for `seconds`, then on until `until()` is below 0, ending just after that."""
         self.state.quench()
-        begun, dt = self.now, self.arc_step
+        begun, dt, fall = self.now, self.arc_step, 0.0
+        over = until() if until is not None else -1.0
         while True:
             gone = self.now - begun
-            if gone >= seconds - 1e-9 and (until is None or until()):
+            if gone >= seconds - 1e-9 and over < 0.0:
                 return
             if gone > at_most:
                 raise MarchError(
@@ -267,17 +268,22 @@ class _March:
             size = min(dt, LONGEST_STEP / self.shorter)
             if left > 1e-9:
                 size = left if left < 1.2 * size else min(size, 0.5 * left)
+            elif fall > 0.0:
+                size = min(size, max(over / fall, 0.25 * self.arc_step))
             before = self.state.best[:, 0].copy()
             self.step(size)
             self.write(0.0)
+            if until is not None:
+                was, over = over, until()
+                fall = (was - over) / size
             change = float(np.abs(self.state.best[:, 0] - before).max())
             dt = size * min(GROWTH, max(0.5, CHANGE / self.shorter / max(change, 1e-9)))
 
-    def _cool_enough(self, segment: Segment) -> Callable[[], bool] | None:
+    def _cool_enough(self, segment: Segment) -> Callable[[], float] | None:
         below = self.case.travel.resume_below
         if below is None:
             return None
-        return lambda: self.start_temperature(segment.number) < below
+        return lambda: self.start_temperature(segment.number) - below
 
     def start_temperature(self, number: int) -> float:
         """Hotter side of the base at a segment's start point [K]."""
@@ -318,12 +324,12 @@ class _March:
         first = self.case.segment_count * self.sides
         probes = np.array(self.log.samples)[:, first:].max(axis=0)
 
-        def cold() -> bool:
+        def cold() -> float:
             np.maximum(probes, self.sample[first:], out=probes)
             falling = bool((self.sample[first:] < probes).all())
             cooled = float(self.state.best[:, 0].max()) < COOL_TO
             enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
-            return enough and self.now >= until
+            return -1.0 if enough and self.now >= until else 1.0
 
         self.rest(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
 

@@ -97,7 +97,10 @@ def test_whole_case_agrees_with_fipy(
     request: pytest.FixtureRequest,
     record: Record,
 ) -> None:
-    """Every temperature within 1 % of its rise, every wet share within 0.02."""
+    """Every temperature within 1 % of its rise, both sides' wet shares within 0.02.
+
+    Those of a segment are held to a face: it has so few that one is more than 0.02.
+    """
     path = KEPT / f"{name}.json"
     if request.config.getoption("--rewrite-fipy"):
         case = read_case(CASES / f"{name}.toml", detail="coarse")
@@ -112,13 +115,21 @@ def test_whole_case_agrees_with_fipy(
     )
     start = ours.history.problem.start - 273.15
     off, where = furthest(temperatures(ours.outcomes), kept["temperatures_C"], start)
-    record(f"whole case through FiPy, {name}: temperatures", SOURCE, 100.0 * off, 1.0, "% of rise")
     assert off < 0.01, where
+    record(f"whole case through FiPy, {name}: temperatures", SOURCE, 100.0 * off, 1.0, "% of rise")
     shares = wet_shares(ours.outcomes)
     assert shares.keys() == kept["wet_shares"].keys()
-    if shares:
-        wet, where = max((abs(shares[key] - kept["wet_shares"][key]), key) for key in shares)
-        record(f"whole case through FiPy, {name}: wet shares", SOURCE, wet, 0.02, "of the side")
+    apart = {key: abs(share - kept["wet_shares"][key]) for key, share in shares.items()}
+    for side, faces in (
+        ("tube side", ours.history.tube_side),
+        ("flange side", ours.history.flange_side),
+    ):
+        if faces is not None:
+            check = f"whole case through FiPy, {name}: wet share, {side}"
+            record(check, SOURCE, apart.pop(side), 0.02, "of it")
+            face = len(ours.outcomes.segments) / faces.size
+            found = {key: wet for key, wet in apart.items() if key.endswith(side)}
+            assert max(found.values()) < 1.1 * face, found
     assert abs(kept["imbalance"]) < 1e-8
 
 

@@ -133,7 +133,7 @@ def test_taper_fades_and_resume_below_waits() -> None:
     assert np.all(np.diff(fading) < 0.0)
     assert fading[-1] < 0.3 * 60.0
     assert history.arc_on == pytest.approx(2 * (0.5 + 1.0 + case.tube.circumference / 8 / 0.003))
-    assert two.start_temperature < 90.0 + 273.15
+    assert 89.8 + 273.15 < two.start_temperature < 90.0 + 273.15  # not a long step later
     assert two.start - one.end > 1.0 + 1e-6  # waited longer than the pause
     assert abs(history.ledger.imbalance) < 1e-12
 
