@@ -12,8 +12,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 HERE = Path(__file__).parent
-CHANGES = ("arc.current=62 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
-VARY = ("travel.segment=6 mm:24 mm:7", "travel.pause=2 s:40 s:7")
+CHANGES = ("arc.current=61.75 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
+VARY = ("travel.segment=10 mm:24 mm:7", "travel.pause=2 s:40 s:7")
 
 
 def main() -> None:

@@ -27,8 +27,9 @@ HERE = Path(__file__).parent
 FILE = HERE / "full_map.json"
 NODES = 41
 # The demo, laid in turn and without waiting for it to cool, a little colder: both boundaries show.
+# (At 62 A six segments lie within 1 K of flow at every pause: no map is told from its noise there.)
 CASE = HERE.parents[1] / "cases" / "flue-stub.toml"
-CHANGES = ("arc.current=62 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
+CHANGES = ("arc.current=61.75 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
 VARY = ("travel.segment=10 mm:24 mm:{}", "travel.pause=2 s:40 s:{}")
 ENDS = ((10.0, 24.0), (2.0, 40.0))
 KEPT = ("base_slack_K", "surplus_K", "total_s")
