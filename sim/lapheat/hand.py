@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import exp
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .case import Case
 from .schedule import Segment
@@ -69,9 +70,25 @@ class Hand:
         return wanted + off * (1.0 - left) * arc.pedal_lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if both sides at the segment's start point are at filler flow, root to toe."""
+        """Tell if both sides at the segment's start point have reached filler flow."""
         problem = self.state.problem
         if problem.lap is None:
             return None  # no filler to wait for
         layer = segment.first_layer if segment.direction > 0 else segment.last_layer - 1
-        return all(self.state.surface[s, layer].min() >= problem.lap.flow for s in self.sides)
+        return all(self.reached(side, layer) >= problem.lap.flow for side in self.sides)
+
+    def reached(self, side: NDArray[np.int64], layer: int) -> float:
+        """Temperature that `limits.wet_fraction` of a side has reached [K].
+
+        Between faces, and beyond the last of them, along straight lines over the area: the
+        coldest face alone would move towards the cold root with every finer mesh.
+        """
+        area, t = self.state.problem.grid.wall_area[side], self.state.surface[side, layer]
+        order = np.argsort(-t, kind="stable")
+        area, t = area[order], t[order]
+        middle = (np.cumsum(area) - 0.5 * area) / area.sum()
+        share = self.case.limits.wet_fraction
+        if share <= middle[-1] or len(t) == 1:
+            return float(np.interp(share, middle, t))
+        slope = (t[-1] - t[-2]) / (middle[-1] - middle[-2])
+        return float(t[-1] + slope * (share - middle[-1]))

@@ -94,8 +94,8 @@ class FillerOutcome:
 class SegmentOutcome:
     """One segment, in the order they were run; `start_C` is the base when the arc strikes.
 
-    The arc stood for `wait_s` before it travelled; `flowed_at_start` tells whether both sides of
-    the start point, root to toe, were then at filler flow.
+    The arc stood for `wait_s` before it travelled; `flowed_at_start` tells whether the wanted
+    share of both sides of the start point was then at filler flow.
     """
 
     number: int

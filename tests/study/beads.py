@@ -103,3 +103,21 @@ def emulator(runs: Runs) -> Emulator:
         ]
 
     return emulated
+
+
+JOINT = """
+title = "Small joint"
+tube = { outside_diameter = "16 mm", wall = "1 mm", length = "40 mm" }
+flange = { thickness = "4 mm", outside_diameter = "40 mm" }
+fillet = { leg = "2 mm" }
+arc = { current = "50 A", voltage = "10 V", spot = "2 mm", aim = "0.5 mm" }
+travel = { speed = "3 mm/s", segment = "12 mm", pause = "4 s", coverage = 0.25 }
+numerics = { detail = "coarse" }
+probe = [
+  { name = "above", on = "tube", angle = "40 deg", height = "5 mm" },
+  { name = "higher", on = "tube", angle = "40 deg", height = "12 mm" },
+  { name = "in-lap", on = "tube", angle = "40 deg", height = "-3 mm" },
+  { name = "plate", on = "flange", angle = "40 deg", radius = "4 mm" },
+  { name = "rim", on = "flange", angle = "40 deg", radius = "10 mm" },
+]
+"""

@@ -13,7 +13,7 @@ from lapheat import read_case
 from lapheat.casefile import CaseError
 from lapheat.cli.app import app
 from lapheat.state import MarchError
-from lapheat.study import RowFile, Serial
+from lapheat.study import RowFile, Serial, Source
 from lapheat.study.calibrate import Curve, Runs, calibrate, fit_readings
 from lapheat.study.executors import Row
 from lapheat.study.fit import (
@@ -28,6 +28,7 @@ from lapheat.study.measured import Readings
 from lapheat.study.unknowns import unknowns_of
 from study.beads import (
     BEAD,
+    JOINT,
     NAMES,
     SOURCE,
     TIME,
@@ -62,7 +63,8 @@ def interval_of(found: Fit, given: Readings, fit: str = "efficiency,spot") -> tu
     return intervals(unknowns(fit), found, correlation(list(series.T)))
 
 
-# With true runs throughout, by coverage_of_calibration.py: COVERAGE
+# With true runs throughout, by coverage_of_calibration.py, the intervals held the efficiency in 97,
+# the spot in 95 and both at once in 92 of 100 seeds.
 def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emulator) -> None:
     held = np.zeros(2, dtype=int)
     for seed in range(100):
@@ -101,6 +103,24 @@ def test_three_probes_are(runs: Runs, truth: Curve) -> None:
     assert found.own_rms is None  # the bead is coarse of its own
     assert found.case.arc.efficiency == pytest.approx(TRUTH[0], rel=0.02)
     assert found.case.arc.spot == pytest.approx(TRUTH[1], rel=0.05)
+
+
+def test_film_and_lap_of_a_joint_are_found_too() -> None:
+    source, end = Source(JOINT, "joint.toml"), 90.0
+    names = [probe.name for probe in source.case().probes]
+    truth = {"efficiency": 0.68, "spot": 2.2e-3, "clearance": 0.06e-3, "convection": 25.0}
+    told = unknowns_of(source.case(), ",".join(truth))
+    runs = Runs(source, told, names, end, "coarse", Serial(), RowFile())
+    (curve,) = runs([list(truth.values())])
+    assert curve.time[-1] >= end  # the cooling is followed as long as it was recorded
+    time = np.arange(0.0, end, 0.5)
+    noise = 5.0 * np.random.default_rng(0).normal(size=(len(time), len(names)))
+    found = calibrate(runs, Readings(tuple(names), time, curve.at(time) + noise))
+    assert found.blind == ()
+    for item in found.fitted:
+        off = abs(item.value - truth[item.unknown.name])
+        assert off < item.high - item.low, item  # twice half an interval
+        assert off < 0.3 * truth[item.unknown.name], item
 
 
 def test_a_late_clock_is_found(truth: Curve, emulated: Emulator) -> None:

@@ -109,6 +109,32 @@ def test_stops_when_both_chances_are_known_well_enough() -> None:
     assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.02), safe).rows) == 128
 
 
+class Cut:
+    """Work that is interrupted after so many rows."""
+
+    def __init__(self, after: int) -> None:
+        self.left = after
+
+    def __call__(self, sample: Sample) -> Row:
+        self.left -= 1
+        if self.left < 0:
+            raise KeyboardInterrupt
+        return made_up(sample)
+
+
+def test_an_interrupted_assessment_goes_on_to_the_same_answer(tmp_path: Path, plain: Risk) -> None:
+    plan = plan_of(MADE_UP, "coarse", 128, seed=3, within=0.0)
+    path = tmp_path / "rows.jsonl"
+    with pytest.raises(KeyboardInterrupt), RowFile(path) as store:
+        assess(plan, Serial(), store, work=Cut(50))
+    rest = Cut(78)  # no more than are missing
+    with RowFile(path, resume=True) as store:
+        assert len(store.rows) == 50
+        risk = assess(plan, Serial(), store, work=rest)
+    assert rest.left == 0
+    assert risk_dict(risk) == risk_dict(plain)
+
+
 def rough(sample: Sample) -> Row:
     """Row that no smooth surface explains."""
     noise = int(sample.key(), 16) % 1000

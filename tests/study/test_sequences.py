@@ -15,6 +15,8 @@ from invariance.small import SMALL, text_of
 from lapheat.case import ORDERS
 from lapheat.casefile import CaseError
 from lapheat.cli import main
+from lapheat.figures.sequences import SequenceLine, SequencesChart, sequences
+from lapheat.figures.style import Units
 from lapheat.study import Row, RowFile, Serial, Source
 from lapheat.study.sequences import Order, Sequences, compare, given_orders, ranked, trials_of
 from lapheat.study.sequences_files import sequences_dict
@@ -285,3 +287,60 @@ def test_json_is_the_same_from_python() -> None:
     assert json.loads(json.dumps(told, allow_nan=False)) == told
     assert "equal_interpass" not in told
     assert len(told["orders"]) == 2
+
+
+def test_a_refused_order_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "bead.toml").write_text(BEAD, "utf-8")
+    case = str(tmp_path / "bead.toml")
+    monkeypatch.setattr(sys, "argv", ["lapheat", "sequences", case, "--orders", "oposite"])
+    with pytest.raises(SystemExit) as left:
+        main()
+    assert left.value.code == 2
+    assert "travel.order" in capfd.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["bead.toml"]
+
+
+# --- the figure ---
+
+
+def chart(count: int, flow: float = 1298.15, units: Units | None = None) -> SequencesChart:
+    ring = 1500.0 + 40.0 * np.sin(np.linspace(0.0, 6.28, 96))
+    lines = [
+        SequenceLine(
+            name="opposite" if i == 0 else f"{[*range(1, 9)][i % 8 :]}",
+            note="spread 37 K, 39 s" + ("" if i % 2 else ", does not work"),
+            pick=i == 0,
+            ring=ring + 12.0 * i,
+            numbers=np.arange(1, 9, dtype=float),
+            starts=300.0 + 20.0 * np.arange(8.0) + 3.0 * i,
+        )
+        for i in range(count)
+    ]
+    return SequencesChart("Stub", tuple(lines), 8, flow, 1673.15, units or Units("mm", "degC"))
+
+
+@pytest.mark.parametrize("count", [1, 4, 9])
+def test_the_figure_shows_every_order_twice(count: int) -> None:
+    figure = sequences(chart(count))
+    ring, starts = figure.axes
+    drawn = [line for line in ring.lines if len(line.get_xdata()) == 96]
+    assert len(drawn) == count
+    marks = [line for line in starts.lines if line.get_marker() not in ("None", "")]
+    assert [len(line.get_xdata()) for line in marks] == [8] * count
+    assert ring.get_ylabel() == "peak temperature (°C)"
+    assert [tick.get_text() for tick in starts.get_xticklabels()] == [str(n) for n in range(1, 9)]
+    (legend,) = figure.legends
+    texts = [text.get_text() for text in legend.get_texts()]
+    assert texts[0].startswith("opposite (pick): spread 37 K")
+    assert len(texts) == count
+    looks = {(line.get_color(), line.get_linestyle()) for line in drawn}
+    assert len(looks) == count  # none is drawn as another
+
+
+def test_the_figure_takes_the_users_units_and_a_bead() -> None:
+    ring, starts = sequences(chart(2, flow=float("nan"), units=Units("in", "degF"))).axes
+    assert ring.get_ylabel() == "peak temperature (°F)"
+    assert starts.get_ylabel() == "base at strike (°F)"
+    assert ring.lines[0].get_ydata().max() == pytest.approx(1540.0 * 1.8 - 459.67, abs=1.0)

@@ -175,9 +175,12 @@ def refused(trial: Trial) -> Row:
     return {"failed": f"refused: {len(trial.inputs)} keys"}
 
 
-def test_where_every_run_fails_the_reason_is_told() -> None:
-    sweep, _ = mapped(SPEED, refused)
-    assert window_of(sweep).pick == Pick(None, None, "no run succeeded: refused: 2 keys")
+def test_where_every_run_fails_the_reason_is_told(tmp_path: Path) -> None:
+    sweep, store = mapped(SPEED, refused)
+    window = window_of(sweep)
+    assert window.pick == Pick(None, None, "no run succeeded: refused: 2 keys")
+    told = json.loads(write_window(window, tmp_path / "out", store)[0].read_text("utf-8"))
+    assert (told["pick"], told["why"]) == (None, window.pick.why)
 
 
 def half_refused(trial: Trial) -> Row:

@@ -100,8 +100,9 @@ def test_scale_reaches_cells_walls_and_lap_but_not_the_case() -> None:
     overrides = ("scale.conductivity=1.2", "scale.emissivity=0.5")
     plain = problem_of(read_case_text(BASE, "x", detail="coarse"))
     scaled = problem_of(read_case_text(BASE, "x", overrides, detail="coarse"))
+    np.testing.assert_allclose(scaled.tables.phi, 1.2 * plain.tables.phi, rtol=1e-12)
     np.testing.assert_allclose(
-        scaled.tables.conductivity, 1.2 * plain.tables.conductivity, rtol=1e-12
+        1.2 * scaled.tables.resistivity, plain.tables.resistivity, rtol=1e-12
     )
     np.testing.assert_allclose(scaled.grid.emissivity, 0.5 * plain.grid.emissivity, rtol=1e-12)
     assert scaled.lap is not None

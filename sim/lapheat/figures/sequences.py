@@ -120,12 +120,13 @@ def _ring(axes: Axes, chart: SequencesChart) -> None:
 def _starts(axes: Axes, chart: SequencesChart) -> None:
     units, width = chart.units, 360.0 / chart.segments
     many = len(chart.lines)
+    coolest = min(float(line.starts.min()) for line in chart.lines)
     for index, line in enumerate(chart.lines):
         # side by side about the segment's middle, so that equal ones do not cover each other
         shift = 0.6 * width * ((index + 0.5) / many - 0.5)
         at = (line.numbers - 0.5) * width + shift
         axes.vlines(
-            at, units.hot(np.full(len(at), line.starts.min())), units.hot(line.starts),
+            at, units.hot(np.full(len(at), coolest)), units.hot(line.starts),
             color=LINES[index % len(LINES)], linewidth=0.8, alpha=0.5, zorder=2.5,
         )  # fmt: skip
         axes.plot(

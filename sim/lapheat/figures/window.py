@@ -7,6 +7,7 @@ from math import ceil
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
@@ -81,6 +82,22 @@ def _region(
         axes.tricontourf(mesh, values, levels=[low, high], **look)
 
 
+def _band(
+    axes: Axes,
+    mesh: Triangulation,
+    values: Array,
+    ends: tuple[float, float],
+    colour: str,
+    hatch: str,
+) -> None:
+    """Hatch where a boundary may be on another mesh."""
+    low, high = ends
+    if np.isfinite(values).all() and low < high and values.min() < high and values.max() > low:
+        area = axes.tricontourf(mesh, values, levels=[low, high], colors="none", hatches=[hatch])
+        area.set_edgecolor(to_rgba(colour, 0.55))
+        area.set_linewidth(0.0)
+
+
 def _line(axes: Axes, mesh: Triangulation, values: Array, colour: str, style: str) -> None:
     if np.isfinite(values).all() and values.min() < 0.0 <= values.max():
         lines = axes.tricontour(
@@ -110,11 +127,8 @@ def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
         _region(axes, mesh, base, -FAR, 0.0, colors=[MELTS_TINT])
         _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT], alpha=0.8)
         if chart.band:
-            for values, (low, high), colour in (
-                (base, chart.base_band, MELTS),
-                (filler, chart.filler_band, COLD),
-            ):
-                _region(axes, mesh, values, low, high, colors=[colour], alpha=0.35)
+            _band(axes, mesh, base, chart.base_band, MELTS, "////")
+            _band(axes, mesh, filler, chart.filler_band, COLD, r"\\\\")
         _times(axes, mesh, panel.total)
         _line(axes, mesh, base, MELTS, "solid")
         _line(axes, mesh, filler, COLD, "dashed")
@@ -150,7 +164,7 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         _dot("run that does not", "o", 4.0, "white", INK),
     ]
     if chart.band:
-        handles.append(Patch(color=MUTED, alpha=0.5, lw=0, label=chart.band))
+        handles.append(Patch(fc="white", ec=MUTED, hatch="////", lw=0, label=chart.band))
     if any(len(panel.failed) for panel in chart.panels):
         handles.append(_dot("run that failed", "x", 5.0, MUTED, MUTED))
     if any(panel.pick is not None for panel in chart.panels):

@@ -17,7 +17,7 @@ from ..units import Kind, in_unit, read_quantity, unit_in
 
 __all__ = ["Axis", "about_own", "free_axes", "given_axes"]
 
-DIGITS = 6  # significant ones of a value on an axis
+DIGITS = 5  # significant ones of a value on an axis
 MOST = 200  # values on an axis
 USUAL = 7
 USUAL_KEYS = ("travel.segment", "travel.pause")

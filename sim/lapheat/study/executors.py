@@ -29,6 +29,7 @@ Row = dict[str, Value]
 Task = TypeVar("Task")
 Work = Callable[[Task], Row]
 
+WAIT = 20.0  # [s] for the first worker of a cluster
 STRIKES = 3  # workers a task may cost before it counts as failed
 SINGLE = dict.fromkeys(
     ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
@@ -219,7 +220,8 @@ class Cluster:
     Raises
     ------
     CaseError
-        `dask.distributed` is not installed, nothing answers, or workers have another version.
+        `dask.distributed` is not installed, nothing answers, there are no workers, or some have
+        another version.
     """
 
     def __init__(self, address: str) -> None:
@@ -235,6 +237,12 @@ class Cluster:
         except (OSError, ValueError, TimeoutError) as error:
             hint = "start one with: dask scheduler"
             raise _refused(address, f"the address of a running scheduler ({error})", hint) from None
+        try:
+            self._client.wait_for_workers(1, timeout=WAIT)
+        except TimeoutError:
+            self._client.close()
+            hint = f"start one with: dask worker {address} --nthreads 1"
+            raise _refused(address, "a scheduler with at least one worker", hint) from None
         theirs = set(self._client.run(_version).values())
         if strange := theirs - {_version()}:
             self._client.close()

@@ -19,7 +19,18 @@ from .scatter import HALF, STANDARD, Input, inputs_of, points, wilson
 from .surrogate import Shares, shares_of
 from .trial import Source, Trial, run_trial
 
-__all__ = ["Chance", "Driver", "Event", "Plan", "Risk", "Sample", "assess", "plan_of"]
+__all__ = [
+    "Chance",
+    "Driver",
+    "Event",
+    "Plan",
+    "Risk",
+    "Sample",
+    "assess",
+    "plan_of",
+    "run_sample",
+    "samples_of",
+]
 
 Array = NDArray[np.float64]
 Report = Callable[[str, int, int], None]
@@ -222,7 +233,8 @@ def run_sample(sample: Sample) -> Row:
     return run_trial(sample.trial)
 
 
-def _samples(plan: Plan, at: Array) -> list[Sample]:
+def samples_of(plan: Plan, at: Array) -> list[Sample]:
+    """Samples at points, each input in its own standard deviations."""
     return [
         Sample(
             Trial(
@@ -262,7 +274,7 @@ def assess(
     work : from a sample to its row
     """
     at = points(plan.samples, len(plan.inputs), plan.seed)
-    trials = _samples(plan, at)
+    trials = samples_of(plan, at)
     same = plan.detail == plan.case.detail
     # the case as it is, at both details; the finer run first, for it takes as long as many
     probes = (

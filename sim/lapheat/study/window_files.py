@@ -157,7 +157,7 @@ def _figures(window: Window, folder: Path) -> list[Path]:
             panels=tuple(page),
             base_band=_band([d.base for d in window.differences]),
             filler_band=_band([d.filler for d in window.differences]),
-            band=f"{window.own_detail} mesh may put it here" if apart else "",
+            band=f"a boundary at {window.own_detail} may be here" if apart else "",
         )
         name = Path("figures", "window.png" if len(pages) == 1 else f"window-{number}.png")
         write_png(draw(chart), folder / name)

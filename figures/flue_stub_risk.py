@@ -1,0 +1,28 @@
+"""The risk of the demo as the README shows it: 256 samples, seed 0.
+
+Run with ``python figures/flue_stub_risk.py``; two minutes; writes the PNG beside this file.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+HERE = Path(__file__).parent
+
+
+def main() -> None:
+    """Run the command and keep its picture."""
+    command = [sys.executable, "-c", "from lapheat.cli import main; main()", "risk"]
+    with TemporaryDirectory() as folder:
+        out = Path(folder) / "out"
+        case = HERE.parent / "cases" / "flue-stub.toml"
+        subprocess.run([*command, str(case), "--out", str(out)], check=True)
+        shutil.copy(out / "figures" / "risk.png", HERE / "flue-stub-risk.png")
+
+
+if __name__ == "__main__":
+    main()
