@@ -197,9 +197,9 @@ def against_elements(table: Table, short: bool) -> None:
     case, problem = _bare("coarse", resistance)
     power = case.arc.power - case.rod_power
     rate = case.travel.speed / case.tube.radius
-    plan = Bare(0.5, 0.25, power, rate) if short else Bare(3.0, 2.0, power, rate)
+    plan = Bare(0.25, 0.25, power, rate) if short else Bare(3.0, 2.0, power, rate)
     total = plan.dwell + plan.way
-    steps = (0.25, 0.125) if short else (0.5, 0.25, 0.125, 0.0625)
+    steps = (0.125, 0.0625) if short else (0.5, 0.25, 0.125, 0.0625)
     model = Elements(case, problem, resistance)
     runs = [_elements(model, plan, dt) for dt in steps]
     errors = [run.off(runs[-1]) for run in runs[:-1]]
