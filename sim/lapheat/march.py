@@ -174,7 +174,9 @@ class _March:
     def hold(self, seconds: float, fade: bool = False) -> None:
         """Keep the arc still; with `fade` the current falls to zero."""
         arc, full, gone = self.case.arc, self.hand.current, 0.0
-        steps = still_steps(seconds, self.arc_step) if fade else dwell_steps(self.case, seconds)
+        steps = dwell_steps(self.case, seconds, self.shorter)
+        if fade:
+            steps = still_steps(seconds, self.arc_step)
         for dt in steps:
             before = 1.0 - gone / seconds if fade else 1.0
             gone += dt

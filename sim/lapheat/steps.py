@@ -18,7 +18,7 @@ __all__ = [
 
 STEPS_PER_SPOT = 6.0  # arc travel between steps is at most the spot over this
 GROWTH = 2.0  # of the step while nothing moves
-LONGEST_STILL = 3.0  # arc steps, while the arc stands still
+LONGEST_STILL = 2.0  # arc steps, while the arc stands still: three put what melts there 30 K out
 LOOK = 0.1  # [s] between looks at the joint, at most
 LAGS = 0.5  # of a pedal's lag between two corrections, at most
 LONGEST_STEP = 5.0  # [s], in a pause
@@ -46,10 +46,13 @@ def still_steps(seconds: float, step: float, longest: float = LONGEST_STILL) -> 
     return [*sizes, rest] if rest > 0.0 else sizes
 
 
-def dwell_steps(case: Case, seconds: float) -> list[float]:
-    """Steps of the arc that stands at its start point; they do not grow under a pedal."""
+def dwell_steps(case: Case, seconds: float, shorter: float = 1.0) -> list[float]:
+    """Steps of the arc that stands at its start point; they do not grow under a pedal.
+
+    All are `shorter` times shorter than usual.
+    """
     longest = 1.0 if case.arc.control == "pedal" else LONGEST_STILL
-    return still_steps(seconds, arc_step(case), longest)
+    return still_steps(seconds, arc_step(case) / shorter, longest)
 
 
 def travel_steps(seconds: float, step: float, layers: int = 0) -> int:
