@@ -276,7 +276,14 @@ def _where(place: Place, history: History, case: Case, words: Wording) -> str:
     }[place.surface]
     number = int(place.angle / (2.0 * pi) * case.segment_count) % case.segment_count + 1
     laid = number in {run.number for run in history.segments}
-    return f"{spot}, at {words.angle(place.angle)}" + (f" (segment {number})" if laid else "")
+    told = f"segment {number}" if laid else ""
+    for tack in case.tacks:
+        reach = 0.5 * tack.length / case.tube.radius + 2.0 * case.arc.spot / case.tube.radius
+        off = abs((place.angle - tack.angle + pi) % (2.0 * pi) - pi)
+        if tack.current is not None and off < reach:
+            told = f"{told} or the arc of the tack there" if told else "the arc of the tack there"
+            break
+    return f"{spot}, at {words.angle(place.angle)}" + (f" ({told})" if told else "")
 
 
 def _closest(parts: list[_Part], words: Wording) -> str:

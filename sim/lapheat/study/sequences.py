@@ -244,13 +244,34 @@ def _same(orders: Sequence[Order], **limits: float) -> bool:
     )
 
 
+def _segments_apart(orders: Sequence[Order]) -> float:
+    """Most by which the tube's peak in one and the same segment differs between orders [K]."""
+    kept = [order for order in orders if "segment_peak_C" in order.row]
+    if len(kept) < 2:
+        return 0.0
+    peaks = [
+        [
+            peak
+            for _, peak in sorted(zip(o.values("numbers"), o.values("segment_peak_C"), strict=True))
+        ]
+        for o in kept
+    ]
+    return float(np.nanmax(np.ptp(peaks, axis=0)))
+
+
 def _indifference(orders: Sequence[Order], peaks: bool) -> str:
     """Say that the order no longer matters, and for what."""
     starts = [order.number("hottest_start_C") for order in orders]
     low, high = f"{min(starts):.0f}", f"{max(starts):.0f}"
     told = f"the hottest starts at {low if low == high else f'{low} to {high}'} degC"
-    if peaks:
+    apart = _segments_apart(orders)
+    if peaks and apart < SAME_PEAK:
         return f" The order no longer matters: in all of them {told}, and all peak alike."
+    if peaks:
+        return (
+            f" For the hottest start and the highest peak the order no longer matters: in all of "
+            f"them {told}; but single segments peak up to {apart:.0f} K apart from order to order."
+        )
     names = ("tube_peak_C", "spread_K")
     left = max(float(np.ptp([order.number(name) for order in orders])) for name in names)
     return (

@@ -18,6 +18,7 @@ __all__ = ["TRUSTED", "Shares", "Surrogate", "shares_of"]
 Array = NDArray[np.float64]
 
 TRUSTED = 0.9  # cross-validated share of the variance explained, from which shares are believed
+RUNS_AN_INPUT = 5  # with fewer, inputs lend each other their shares
 MOST = 512  # runs used: the work grows with their cube
 START = 2.0  # length scale to start the search from
 NOISE = (1e-8, 1.0)  # of the variance
@@ -173,11 +174,12 @@ class Shares:
     total: Array
     q2: float
     error: float
+    runs: int = MOST
 
     @property
     def trusted(self) -> bool:
-        """Whether the surrogate is good enough to believe them."""
-        return self.q2 >= TRUSTED
+        """Whether the surrogate is good enough, and had runs enough, to believe them."""
+        return self.q2 >= TRUSTED and self.runs >= RUNS_AN_INPUT * len(self.first)
 
 
 def shares_of(at: Array, response: Array, spreads: Sequence[Any], seed: int) -> Shares:
@@ -208,4 +210,4 @@ def shares_of(at: Array, response: Array, spreads: Sequence[Any], seed: int) -> 
         rng=np.random.default_rng(seed),
     )
     first, total = (np.clip(shares, 0.0, 1.0) for shares in (found.first_order, found.total_order))
-    return Shares(first, total, model.q2, model.error)
+    return Shares(first, total, model.q2, model.error, len(response))
