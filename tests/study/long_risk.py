@@ -1,9 +1,10 @@
-"""The risk of the demo from 256 samples and, in an hour or so, from 4096 of another seed.
+"""A risk from 256 samples and, much longer, from 4096 of another seed.
 
-    PYTHONPATH=sim python tests/study/long_risk.py [SAMPLES]
+    PYTHONPATH=sim python tests/study/long_risk.py bead    some minutes on two idle cores
+    PYTHONPATH=sim python tests/study/long_risk.py demo    an hour or more
 
-What comes out is kept in `risk_of_demo.json`, with the first rows of each. Rows are kept while it
-runs; started again it goes on from them.
+What comes out is kept in `risk_of_bead.json` and `risk_of_demo.json`, with the first rows; a test
+takes up what is there. Rows are kept while it runs: started again it goes on from them.
 """
 
 from __future__ import annotations
@@ -20,19 +21,33 @@ from lapheat.study.risk_files import risk_dict
 from lapheat.version import __version__
 
 HERE = Path(__file__).parent
-DEMO = HERE.parents[1] / "cases" / "flue-stub.toml"
-KEPT = HERE / "risk_of_demo.json"
-ROWS = HERE / "risk_of_demo.rows"
+BEAD = """
+title = "Small test bead, too hot"
+joint = "bead-on-tube"
+tube = { outside_diameter = "8 mm", wall = "1 mm", length = "20 mm" }
+arc = { current = "37 A", voltage = "10 V", spot = "2 mm" }
+travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.3 }
+numerics = { detail = "coarse" }
+"""
 SHORT, LONG = 256, 4096
-FIRST = 4  # rows kept of the short one, to see whether it is still of this program
+FIRST = 2  # rows kept of the short one, to see whether it is still of this program
 
 
-def summary(samples: int, seed: int, executor: Processes, store: RowFile) -> dict[str, Any]:
-    """Run one assessment of the demo to the end; what is kept of it."""
-    plan = plan_of(Source.of(DEMO), "coarse", samples, seed, within=0.0)
+def source_of(name: str) -> Source:
+    """The demo, or the small bead."""
+    if name == "demo":
+        return Source.of(HERE.parents[1] / "cases" / "flue-stub.toml")
+    return Source(BEAD, "bead.toml")
+
+
+def summary(
+    source: Source, samples: int, seed: int, executor: Processes, store: RowFile
+) -> dict[str, Any]:
+    """Run one assessment to the end; what is kept of it."""
+    plan = plan_of(source, "coarse", samples, seed, within=0.0)
 
     def told(doing: str, done: int, count: int) -> None:
-        if done % 64 == 0:
+        if done % 256 == 0:
             print(f"{time.strftime('%H:%M:%S')} {doing}: {done} of {count}", flush=True)
 
     risk = assess(plan, executor, store, told)
@@ -43,18 +58,20 @@ def summary(samples: int, seed: int, executor: Processes, store: RowFile) -> dic
     return {**{name: whole[name] for name in (*names, *more)}, "first": first}
 
 
-def main(longest: int) -> None:
+def main(name: str) -> None:
     """Run both and keep them."""
-    with Processes(None, warm_up) as executor, RowFile(ROWS, resume=True) as store:
+    rows = HERE / f"risk_of_{name}.rows"
+    with Processes(None, warm_up) as executor, RowFile(rows, resume=True) as store:
         kept = {
-            "command": "PYTHONPATH=sim python tests/study/long_risk.py",
+            "command": f"PYTHONPATH=sim python tests/study/long_risk.py {name}",
+            "case": name,
             "version": __version__,
-            "short": summary(SHORT, 0, executor, store),
-            "long": summary(longest, 1, executor, store),
+            "short": summary(source_of(name), SHORT, 0, executor, store),
+            "long": summary(source_of(name), LONG, 1, executor, store),
         }
-    KEPT.write_text(json.dumps(kept, indent=1) + "\n", "utf-8")
-    ROWS.unlink()
+    (HERE / f"risk_of_{name}.json").write_text(json.dumps(kept, indent=1) + "\n", "utf-8")
+    rows.unlink()
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else LONG)
+    main("demo" if sys.argv[1:] == ["demo"] else "bead")

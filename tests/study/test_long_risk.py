@@ -1,0 +1,58 @@
+"""Risks from 256 samples against 4096 of another seed, kept by `long_risk.py`."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from lapheat.study.risk import plan_of, run_sample, samples_of
+from lapheat.study.scatter import points
+from study.long_risk import FIRST, HERE, LONG, SHORT, source_of
+
+FILES = sorted(HERE.glob("risk_of_*.json"))
+
+
+@pytest.fixture(params=FILES, ids=lambda path: path.stem)
+def kept(request: pytest.FixtureRequest) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(request.param.read_text())
+    return found
+
+
+def test_the_bead_is_there() -> None:
+    assert "risk_of_bead.json" in {path.name for path in FILES}
+
+
+@pytest.mark.parametrize("what", ["base_melts", "base_short_of_margin", "filler_cold"])
+def test_interval_of_256_holds_the_answer_of_4096(kept: dict[str, Any], what: str) -> None:
+    short, long = kept["short"], kept["long"]
+    assert (short["samples"], long["samples"]) == (SHORT, LONG)
+    assert short["seed"] != long["seed"]
+    assert short[what]["low"] <= long[what]["chance"] <= short[what]["high"]
+    if short[what].get("possible", True):
+        assert 0.01 < long[what]["chance"] < 0.99
+        assert long[what]["high"] - long[what]["low"] < 0.5 * (
+            short[what]["high"] - short[what]["low"]
+        )
+
+
+def test_shares_of_256_are_those_of_4096(kept: dict[str, Any]) -> None:
+    short, long = kept["short"], kept["long"]
+    assert short["trusted"] is True
+    known = {driver["input"]: driver for driver in long["drivers"]}
+    for driver in short["drivers"]:
+        for name in ("share_base", "share_filler", "total_base", "total_filler"):
+            if driver[name] is not None:
+                assert driver[name] == pytest.approx(known[driver["input"]][name], abs=0.1), driver
+
+
+def test_what_is_kept_is_still_what_the_program_computes(kept: dict[str, Any]) -> None:
+    plan = plan_of(source_of(kept["case"]), "coarse", SHORT, seed=0)
+    samples = samples_of(plan, points(FIRST, len(plan.inputs), plan.seed))
+    # 10 K more or less would move the demo's chances by 2.5 %, a fifth of their intervals
+    for sample, first in zip(samples, kept["short"]["first"], strict=True):
+        row = run_sample(sample)
+        assert row["margin_K"] == pytest.approx(first["margin_K"], abs=10.0)
+        if first["surplus_K"] is not None:
+            assert row["surplus_K"] == pytest.approx(first["surplus_K"], abs=10.0)
