@@ -15,7 +15,7 @@ from ..results import check_folder
 from ..study import Source, executor_of, warm_up
 from ..study.risk import Chance, Event, Risk, assess, plan_of
 from ..study.risk_files import OURS, write_risk
-from ..study.surrogate import TRUSTED
+from ..study.surrogate import RUNS_AN_INPUT, TRUSTED
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows
@@ -159,6 +159,7 @@ def _warnings(risk: Risk) -> Iterator[RenderableType]:
             yield Text(f"{text}.", style="dim")
         else:
             wanted = (
-                f"{text}; {100 * TRUSTED:.0f} % is wanted: do not trust them, take more samples."
+                f"{text}; {100 * TRUSTED:.0f} % and {RUNS_AN_INPUT} runs an input are wanted: do not "
+                "trust them, take more samples."
             )
             yield Text(wanted, style="bold red")

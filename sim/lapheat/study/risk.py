@@ -197,7 +197,7 @@ def _share_row(task: _ShareTask) -> Row:
     """Shares as a flat row: a worker has one thread, so that its numbers are always the same."""
     count = task.at.shape[1]
     found = shares_of(task.at, task.response, [STANDARD] * count, task.seed)
-    row: Row = {"q2": found.q2, "error": found.error, "failed": None}
+    row: Row = {"q2": found.q2, "error": found.error, "runs": found.runs, "failed": None}
     for name, shares in (("first", found.first), ("total", found.total)):
         row |= {f"{name}.{i}": float(share) for i, share in enumerate(shares)}
     return row
@@ -211,7 +211,11 @@ def _shares_from(row: Row, count: int) -> Shares | None:
         return np.array([row[f"{name}.{i}"] for i in range(count)], dtype=float)
 
     return Shares(
-        numbers("first"), numbers("total"), float(row["q2"] or 0), float(row["error"] or 0)
+        numbers("first"),
+        numbers("total"),
+        float(row["q2"] or 0),
+        float(row["error"] or 0),
+        int(row["runs"] or 0),
     )
 
 

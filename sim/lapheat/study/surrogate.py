@@ -13,7 +13,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.optimize import minimize
 from scipy.stats import sobol_indices
 
-__all__ = ["TRUSTED", "Shares", "Surrogate", "shares_of"]
+__all__ = ["RUNS_AN_INPUT", "TRUSTED", "Shares", "Surrogate", "shares_of"]
 
 Array = NDArray[np.float64]
 
