@@ -159,7 +159,7 @@ def _warnings(risk: Risk) -> Iterator[RenderableType]:
             yield Text(f"{text}.", style="dim")
         else:
             wanted = (
-                f"{text}; {100 * TRUSTED:.0f} % and {RUNS_AN_INPUT} runs an input are wanted: do not "
-                "trust them, take more samples."
+                f"{text}; {100 * TRUSTED:.0f} % and {RUNS_AN_INPUT} runs an input are wanted: "
+                "do not trust them, take more samples."
             )
             yield Text(wanted, style="bold red")
