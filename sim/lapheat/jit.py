@@ -34,7 +34,7 @@ def _mark() -> str:
 def folder() -> Path | None:
     """Folder of the compiled functions, made if need be; None where none can be written."""
     named = config.CACHE_DIR or os.environ.get("XDG_CACHE_HOME")
-    user = getattr(os, "getuid", lambda: 0)()
+    user = getattr(os, "getuid", lambda: 0)()  # 0 where files have no such owner
     for base in (
         Path(named) if named else Path.home() / ".cache",
         Path(tempfile.gettempdir()) / f"cache-{user}",
@@ -43,6 +43,8 @@ def folder() -> Path | None:
         try:
             place.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryFile(dir=place):
+                pass
+            if base.stat().st_uid == user:  # code of another's making is not run
                 return place
         except OSError:
             continue
