@@ -34,6 +34,7 @@ class Hand:
         self.state, self.case = state, case
         self.current = case.arc.current
         self.rise: float | None = None  # of what was seen last, above the air [K]
+        self.since = 1.0  # time from then to the next look [s]
         self.base = np.flatnonzero(part < 2)
         covered = np.flatnonzero(grid.cover >= 0)
         self.sides = [covered[part[covered] == side] for side in (0, 1)]
@@ -59,8 +60,8 @@ class Hand:
         assert arc.hold is not None  # case files are refused without it
         air = self.case.surroundings.temperature
         rise = self.sees(angle) - air
-        speed = 0.0 if self.rise is None else (rise - self.rise) / dt
-        self.rise = rise
+        speed = 0.0 if self.rise is None else (rise - self.rise) / self.since
+        self.rise, self.since = rise, dt
         expected = max(rise + min(AHEAD * arc.pedal_lag, FAR) * speed, 1.0)
         change = GAIN * ((arc.hold - air) / expected - 1.0)
         low, high = arc.current_range

@@ -14,7 +14,7 @@ from ..case import Case
 from ..casefile import CaseError, Fault
 from ..constants import ZERO_CELSIUS
 from ..state import MarchError
-from ..version import __version__
+from ..version import mark
 from .executors import Executor, Row
 from .fit import Fit, Fitted, blind_spots, correlation, fit, intervals
 from .measured import Readings
@@ -54,7 +54,7 @@ class ProbeRun:
     def key(self) -> str:
         """Hash of the case and of what is put over it."""
         trial = self.trial
-        told = f"probes {__version__} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
+        told = f"probes {mark()} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
         return hashlib.sha256(told.encode()).hexdigest()[:24]
 
 

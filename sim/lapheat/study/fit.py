@@ -120,13 +120,17 @@ def intervals(
     spread = float(student.ppf(0.975, freedom)) if sigma is None else 1.959963984540054
     variance = float(found.residuals @ found.residuals) / max(n - k, 1)
     variance = fewer * (variance if sigma is None else sigma**2)
-    cover = variance * np.linalg.pinv(found.jacobian.T @ found.jacobian, rcond=1e-14)
+    information = found.jacobian.T @ found.jacobian
+    cover = variance * np.linalg.pinv(information, rcond=1e-14)
+    # along what moves nothing that was measured, values may stand anywhere between their bounds
+    sizes, directions = np.linalg.eigh(information)
+    blind = np.abs(directions[:, sizes <= 1e-14 * sizes[-1]]).max(axis=1, initial=0.0)
     result = []
     for i, unknown in enumerate(unknowns):
         value = float(found.x[i]) * unknown.start
         half = spread * float(np.sqrt(max(cover[i, i], 0.0))) * unknown.start
         close = 1e-3 * (unknown.high - unknown.low)
-        seen = float(np.abs(found.jacobian[:, i]).max()) > 0.0
+        seen = float(blind[i]) < 1e-6
         result.append(
             Fitted(
                 unknown,

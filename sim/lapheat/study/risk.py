@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..case import Case
 from ..casefile import case_to_toml
-from ..version import __version__
+from ..version import mark
 from .executors import Executor, Row, Work
 from .rows import RowFile, collect
 from .scatter import HALF, STANDARD, Input, inputs_of, points, wilson
@@ -228,7 +228,7 @@ class Sample:
     def key(self) -> str:
         """Hash of the case and of what is put over it."""
         trial = self.trial
-        told = f"{__version__}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
+        told = f"{mark()}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
         return hashlib.sha256(told.encode()).hexdigest()[:24]
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..casefile import CaseError, case_text, read_case_text
 from ..casefile.rows import rows_of
-from ..version import __version__
+from ..version import mark
 from .executors import Row, Value
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ class Trial:
             resolved = f"{[(row.key, row.value) for row in rows_of(case)]} {case.alloys}"
         except CaseError as error:
             resolved = f"{self} {error}"
-        return hashlib.sha256(f"{__version__}\n{resolved}".encode()).hexdigest()[:24]
+        return hashlib.sha256(f"{mark()}\n{resolved}".encode()).hexdigest()[:24]
 
 
 def run_trial(trial: Trial) -> Row:
