@@ -44,11 +44,7 @@ def test_it_takes_a_third_of_the_different_runs_at_most(sweep: Sweep) -> None:
 
 
 def test_the_map_is_what_is_computed_now() -> None:
-    """Runs by each boundary and one in a corner; rewrite the map if these have moved.
-
-    The base's slack changes by 2 K from one pause of the map to the next: by half of that it may
-    move, a 1/80 of the axis.
-    """
+    """Runs by each boundary and one in a corner; rewrite the map if these have moved."""
     values = KEPT.values
     base, filler = (np.abs(values[measure][-12:]) for measure in MEASURES.values())
     first = NODES - 12  # few segments, so that the runs are short
@@ -57,5 +53,5 @@ def test_the_map_is_what_is_computed_now() -> None:
     every = trials()
     for i, j in places:
         row = run_trial(every[i * NODES + j])
-        for name, tolerance in (("base_slack_K", 1.0), ("surplus_K", 0.5), ("total_s", 0.01)):
+        for name, tolerance in (("base_slack_K", 0.5), ("surplus_K", 0.5), ("total_s", 0.01)):
             assert row[name] == pytest.approx(values[name][i, j], abs=tolerance)
