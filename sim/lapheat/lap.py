@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from .constants import STEFAN_BOLTZMANN
 from .jit import plain
+from .rows import find_node
 
 __all__ = ["TOUCHING", "Growth", "fill_lap", "hot_gap"]
 
@@ -57,15 +58,14 @@ class Growth:
 
 @plain
 def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore[no-untyped-def]
-    last = np.int64(strain.shape[1] - 2)
+    last = np.int32(strain.shape[1] - 2)
     total = 0.0
     for i in range(cells.shape[0]):
         c = cells[i]
         a, here = alloy[c], 0.0
         for k in range(h.shape[1]):
-            x = (h[c, k] - low[a]) * per_step[a]
-            j = min(max(np.int64(x), np.int64(0)), last)
-            here += strain[a, j] + (x - j) * (strain[a, j + 1] - strain[a, j])
+            j, f = find_node(h[c, k], low[a], per_step[a], last)
+            here += strain[a, j] + f * (strain[a, j + 1] - strain[a, j])
         total += here * share[i]
     return total
 

@@ -46,10 +46,6 @@ def find_node(h, low, per_step, last):  # type: ignore[no-untyped-def]
     return i, x - i
 
 
-# Row functions take whole arrays and the row's index, and loops over rows take the arrays out of
-# their tuples first: numba counts every view and every array read off a tuple in and out again.
-
-
 @fast
 def wrap(phi, c, closed):  # type: ignore[no-untyped-def]
     """Fill the columns before the first layer and after the last: what neighbours they have."""
@@ -162,7 +158,7 @@ def face_loss(loss, fade, w, skin, s, gate, area, near, film, eps, air):  # type
 
 @fast
 def lit_face_loss(loss, fade, sun, i, q, q_end, w, skin, s, gate, area, near, film, eps, air):  # type: ignore[no-untyped-def]
-    """As `_face` under the arc; gain, its rise and the loss's rise over the step -> `sun`."""
+    """As `face_loss` under the arc; gain, its rise and the loss's rise over the step -> `sun`."""
     for k in range(gate.shape[0]):
         r = near * skin[1, s, k]
         lost, steep = loss_at(skin[0, s, k] + r * q[i, k], film, eps, air)

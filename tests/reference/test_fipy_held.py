@@ -45,7 +45,6 @@ def stepper(problem: Problem) -> FipyStepper:
 @pytest.fixture(scope="module")
 def runs(problem: Problem, stepper: FipyStepper) -> tuple[History, History]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(march_module, "CHANGE", 100.0)
         patch.setattr(march_module, "COOL_AT_LEAST", 0.5)
         patch.setattr(march_module, "COOL_TO", np.inf)
         return march(problem, Substeps(problem)), march(problem, stepper)

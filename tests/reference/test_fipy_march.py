@@ -229,7 +229,6 @@ class Substeps:
 def runs(problem: Problem, stepper: FipyStepper) -> dict[str, History]:
     """A quarter of the ring in two segments, with little of the cooling."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(march_module, "CHANGE", 100.0)
         patch.setattr(march_module, "COOL_AT_LEAST", 0.5)
         patch.setattr(march_module, "COOL_TO", np.inf)
         steppers = CompiledStepper(problem, threads=1), stepper, Substeps(problem)

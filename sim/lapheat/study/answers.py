@@ -11,18 +11,17 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from ..case import Case
-from ..state import MarchError
 from .executors import Executor, Row
 from .fit import STEP, Fitted, blind_spots, fit, intervals
 from .measured import Trials
-from .rows import RowFile, collect
+from .points import PointRuns, Report
+from .rows import RowFile
 from .trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
 __all__ = ["AnswerRuns", "Answers", "Measures", "answers_of", "fit_answers"]
 
 Array = NDArray[np.float64]
-Report = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class Measures:
     surplus: Array
 
 
-class AnswerRuns:
+class AnswerRuns(PointRuns):
     """Margin and surplus at every current of the trials, for several points of the unknowns.
 
     Parameters
@@ -56,14 +55,8 @@ class AnswerRuns:
         store: RowFile,
         report: Report | None = None,
     ) -> None:
-        self.source, self.unknowns, self.currents = source, tuple(unknowns), currents
-        self.detail, self._executor, self._store = detail, executor, store
-        self._report, self._done = report, 0
-
-    def inputs(self, values: Sequence[float]) -> tuple[tuple[str, str], ...]:
-        """Keys of the unknowns and these values [SI], as text."""
-        pairs = zip(self.unknowns, values, strict=True)
-        return tuple((unknown.key, unknown.text(value)) for unknown, value in pairs)
+        super().__init__(source, unknowns, detail, executor, store, report)
+        self.currents = currents
 
     def __call__(self, points: Sequence[Sequence[float]], doing: str = "fitting") -> list[Measures]:
         """Measures at several points of the unknowns [SI].
@@ -78,17 +71,7 @@ class AnswerRuns:
             for p in points
             for amps in map(float, self.currents)
         ]
-
-        def told(done: int, count: int) -> None:
-            if self._report is not None:
-                self._report(doing, self._done + done, self._done + count)
-
-        rows = collect(self._executor, run_trial, trials, self._store, told)
-        self._done += len(trials)
-        for trial, row in zip(trials, rows, strict=True):
-            if row.get("failed") is not None:
-                at = ", ".join(f"{key} = {value}" for key, value in trial.inputs)
-                raise MarchError(f"at {at}: {row['failed']}")
+        rows = self.rows(run_trial, trials, trials, doing)
         count = len(self.currents)
         parts = [rows[i * count : (i + 1) * count] for i in range(len(points))]
         return [Measures(_column(p, "margin_K"), _column(p, "surplus_K")) for p in parts]

@@ -18,14 +18,14 @@ from ..version import mark
 from .executors import Executor, Row
 from .fit import Fit, Fitted, blind_spots, correlation, fit, intervals
 from .measured import Readings
-from .rows import RowFile, collect
+from .points import PointRuns, Report
+from .rows import RowFile
 from .trial import Source, Trial
 from .unknowns import Unknown
 
 __all__ = ["Calibration", "Curve", "Runs", "calibrate", "fit_readings", "run_probes"]
 
 Array = NDArray[np.float64]
-Report = Callable[[str, int, int], None]
 
 DECIMALS = 4  # of times [s] and temperatures [degC] in a row
 OFFSET = (-60.0, 60.0)  # [s] that the clock of a record may be off
@@ -77,7 +77,7 @@ def _packed(numbers: Array) -> str:
     return json.dumps([round(float(number), DECIMALS) for number in numbers])
 
 
-class Runs:
+class Runs(PointRuns):
     """Probes' histories at values of the unknowns, run in parallel and remembered.
 
     Parameters
@@ -102,15 +102,8 @@ class Runs:
         store: RowFile,
         report: Report | None = None,
     ) -> None:
-        self.source, self.unknowns, self.names = source, tuple(unknowns), tuple(names)
-        self.until, self.detail = until, detail
-        self._executor, self._store = executor, store
-        self._report, self._done = report, 0
-
-    def inputs(self, values: Sequence[float]) -> tuple[tuple[str, str], ...]:
-        """Keys of the unknowns and these values [SI], as text."""
-        pairs = zip(self.unknowns, values, strict=True)
-        return tuple((unknown.key, unknown.text(value)) for unknown, value in pairs)
+        super().__init__(source, unknowns, detail, executor, store, report)
+        self.names, self.until = tuple(names), until
 
     def __call__(self, points: Sequence[Sequence[float]], doing: str = "fitting") -> list[Curve]:
         """Histories at several points of the unknowns [SI].
@@ -120,23 +113,11 @@ class Runs:
         MarchError
             A run failed.
         """
-        tasks = [
-            ProbeRun(Trial(self.source, self.inputs(p), self.detail), self.until) for p in points
-        ]
+        trials = [Trial(self.source, self.inputs(p), self.detail) for p in points]
+        tasks = [ProbeRun(trial, self.until) for trial in trials]
+        return [self._curve(row) for row in self.rows(run_probes, tasks, trials, doing)]
 
-        def told(done: int, count: int) -> None:
-            if self._report is not None:
-                self._report(doing, self._done + done, self._done + count)
-
-        rows = collect(self._executor, run_probes, tasks, self._store, told)
-        self._done += len(tasks)
-        return [self._curve(task, row) for task, row in zip(tasks, rows, strict=True)]
-
-    def _curve(self, task: ProbeRun, row: Row) -> Curve:
-        if row.get("failed") is not None:
-            at = ", ".join(f"{key} = {value}" for key, value in task.trial.inputs)
-            raise MarchError(f"at {at}: {row['failed']}")
-
+    def _curve(self, row: Row) -> Curve:
         def numbers(name: str) -> Array:
             return np.array(json.loads(str(row[name])), dtype=float)
 

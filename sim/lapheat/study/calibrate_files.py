@@ -12,9 +12,9 @@ import numpy as np
 
 from ..casefile import case_to_toml
 from ..constants import ZERO_CELSIUS
-from ..results import write_folder, write_json
 from .answers import Answers
 from .calibrate import Calibration
+from .files import write_study
 from .fit import Fitted
 from .rows import RowFile
 
@@ -116,18 +116,12 @@ def write_calibration(
     ResultError
         Something could not be written.
     """
-
-    def fill(fresh: Path) -> list[Path]:
-        write_json(fresh / "calibration.json", calibration_dict(found))
-        text = io.StringIO()
-        rows = _history_rows(found) if isinstance(found, Calibration) else _answer_rows(found)
-        csv.writer(text, lineterminator="\n").writerows(rows)
-        (fresh / "calibration.csv").write_text(text.getvalue(), "utf-8", newline="")
-        (fresh / "case.toml").write_text(case_to_toml(found.case), "utf-8")
-        store.write_used(fresh / "rows.jsonl")
-        return [*map(Path, OURS[:4]), _figure(found, fresh)]
-
-    return write_folder(folder, fill, OURS)
+    text = io.StringIO()
+    rows = _history_rows(found) if isinstance(found, Calibration) else _answer_rows(found)
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    texts = [text.getvalue(), case_to_toml(found.case)]
+    told = calibration_dict(found)
+    return write_study(folder, OURS, told, texts, store, lambda fresh: [_figure(found, fresh)])
 
 
 def _figure(found: Calibration | Answers, folder: Path) -> Path:

@@ -69,7 +69,7 @@ def probe(sweep: Sweep) -> list[Difference]:
 
 
 def _full(sweep: Sweep, runs: list[Run], doing: str) -> list[Difference]:
-    """Runs again, at the case's own detail; those that fail there are infinitely far off."""
+    """Runs again, at the case's own detail; one that fails there tells nothing of others."""
     rows = sweep.rows(doing, [Trial(sweep.plan.source, run.inputs, None) for run in runs])
     found = []
     for run, row in zip(runs, rows, strict=True):
@@ -102,7 +102,7 @@ def choose(sweep: Sweep, known: list[Difference]) -> Pick:
             new = [run for run in sweep.sorted() if run.works and run.place not in looked]
             new.sort(key=lambda run: (-_least(run, looked), _time(run), run.place))
         if sure is not None and (not new or spent >= TRIED):
-            return _picked(sweep, sure, looked[sure.place].row, len(good))
+            return _picked(sweep, sure, looked[sure.place].row, len(good), bool(new))
         if not new or spent >= TRIED:
             return _missed(sweep, looked)
         for difference in _full(sweep, new[:AT_ONCE], "confirming the pick"):
@@ -140,11 +140,12 @@ def _apart(a: Place, b: Place) -> float:
     return max((abs(x - y) for x, y in zip(a, b, strict=True)), default=0.0)
 
 
-def _picked(sweep: Sweep, run: Run, row: Row, count: int) -> Pick:
+def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
     detail = sweep.case.detail
     why = (
         f"the shortest total time of {count} points that work, {row['total_s']:.0f} s: "
         f"{_state(row)}, at {detail} detail"
+        + (f"; shorter ones might work, but {TRIED} tried in full did not" if more else "")
     )
     return Pick(run, row, why)
 

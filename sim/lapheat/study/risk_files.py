@@ -9,9 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from ..results import write_folder, write_json
 from ..units import in_unit
-from .executors import Row
+from .files import cell, write_study
 from .risk import Chance, Event, Risk
 from .rows import RowFile
 
@@ -106,15 +105,8 @@ def _csv(risk: Risk) -> str:
     rows.writerow([*names, *COLUMNS])
     for point, row in zip(risk.at, risk.rows, strict=True):
         values = (in_unit(i.at(z), i.kind, u) for i, z, u in zip(inputs, point, units, strict=True))
-        rows.writerow([*(f"{value:.6g}" for value in values), *(_cell(row, n) for n in COLUMNS)])
+        rows.writerow([*(f"{value:.6g}" for value in values), *(cell(row.get(n)) for n in COLUMNS)])
     return text.getvalue()
-
-
-def _cell(row: Row, name: str) -> object:
-    value = row.get(name)
-    if isinstance(value, bool):
-        return str(value).lower()
-    return "" if value is None else value
 
 
 def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
@@ -127,14 +119,9 @@ def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
     ResultError
         Something could not be written.
     """
-
-    def fill(fresh: Path) -> list[Path]:
-        write_json(fresh / "risk.json", risk_dict(risk))
-        (fresh / "risk.csv").write_text(_csv(risk), "utf-8", newline="")
-        store.write_used(fresh / "rows.jsonl")
-        return [*map(Path, OURS[:3]), _figure(risk, fresh)]
-
-    return write_folder(folder, fill, OURS)
+    return write_study(
+        folder, OURS, risk_dict(risk), [_csv(risk)], store, lambda fresh: [_figure(risk, fresh)]
+    )
 
 
 def _figure(risk: Risk, folder: Path) -> Path:

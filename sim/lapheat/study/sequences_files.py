@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..constants import ZERO_CELSIUS
-from ..results import write_folder, write_json
+from .files import cell, write_study
 from .rows import RowFile
 from .sequences import Comparison, Order, Sequences
 
@@ -69,15 +69,9 @@ def _csv(found: Sequences) -> str:
     for name, comparison in sets:
         if comparison is not None:
             for rank, order in enumerate(comparison.orders, start=1):
-                cells = (_cell(order.row.get(column)) for column in COLUMNS)
+                cells = (cell(order.row.get(column)) for column in COLUMNS)
                 rows.writerow([name, rank, order.order, *cells])
     return text.getvalue()
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return "" if value is None else value
 
 
 def write_sequences(found: Sequences, folder: Path, store: RowFile) -> tuple[Path, ...]:
@@ -90,14 +84,8 @@ def write_sequences(found: Sequences, folder: Path, store: RowFile) -> tuple[Pat
     ResultError
         Something could not be written.
     """
-
-    def fill(fresh: Path) -> list[Path]:
-        write_json(fresh / "sequences.json", sequences_dict(found))
-        (fresh / "sequences.csv").write_text(_csv(found), "utf-8", newline="")
-        store.write_used(fresh / "rows.jsonl")
-        return [*map(Path, OURS[:3]), *_figures(found, fresh)]
-
-    return write_folder(folder, fill, OURS)
+    told, table = sequences_dict(found), _csv(found)
+    return write_study(folder, OURS, told, [table], store, lambda fresh: _figures(found, fresh))
 
 
 def _figures(found: Sequences, folder: Path) -> list[Path]:

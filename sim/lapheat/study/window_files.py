@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..results import write_folder, write_json
 from .axes import Axis
 from .boundary import level_lines, triangles_of
 from .executors import Row
+from .files import cell, write_study
 from .pick import Difference, Pick
 from .rows import RowFile
 from .window import MEASURES, Plan, Run, slack
@@ -107,14 +107,8 @@ def _csv(window: Window) -> str:
     for run in window.runs:
         inputs = dict(run.inputs)
         numbers = [inputs.get(a.key, "").removesuffix(a.unit).strip() for a in axes]
-        rows.writerow([*numbers, *(_cell(run.row.get(name)) for name in COLUMNS)])
+        rows.writerow([*numbers, *(cell(run.row.get(name)) for name in COLUMNS)])
     return text.getvalue()
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return "" if value is None else value
 
 
 def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ...]:
@@ -127,14 +121,8 @@ def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ..
     ResultError
         Something could not be written.
     """
-
-    def fill(fresh: Path) -> list[Path]:
-        write_json(fresh / "window.json", window_dict(window))
-        (fresh / "window.csv").write_text(_csv(window), "utf-8", newline="")
-        store.write_used(fresh / "rows.jsonl")
-        return [*map(Path, OURS[:3]), *_figures(window, fresh)]
-
-    return write_folder(folder, fill, OURS)
+    told, table = window_dict(window), _csv(window)
+    return write_study(folder, OURS, told, [table], store, lambda fresh: _figures(window, fresh))
 
 
 def _figures(window: Window, folder: Path) -> list[Path]:

@@ -1,0 +1,55 @@
+"""The result folder that all studies share: numbers, table, kept rows and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+
+from ..results import write_folder, write_json
+from .rows import RowFile
+
+__all__ = ["cell", "write_study"]
+
+
+def cell(value: object) -> object:
+    """Value of a row as a cell of a CSV file."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return "" if value is None else value
+
+
+def write_study(
+    folder: Path,
+    ours: Sequence[str],
+    told: Mapping[str, object],
+    texts: Sequence[str],
+    store: RowFile,
+    draw: Callable[[Path], Iterable[Path]],
+) -> tuple[Path, ...]:
+    """Write a result folder; whole or not at all.
+
+    Parameters
+    ----------
+    folder : where
+    ours : names in it: of `told`, of each of the `texts`, of the kept rows, and "figures"
+    told : for the JSON file
+    texts : contents of the other files
+    store : keeps the rows
+    draw : writes the pictures into a folder and returns their paths in it
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used.
+    ResultError
+        Something could not be written.
+    """
+
+    def fill(fresh: Path) -> list[Path]:
+        write_json(fresh / ours[0], dict(told))
+        for name, text in zip(ours[1:-2], texts, strict=True):
+            (fresh / name).write_text(text, "utf-8", newline="")
+        store.write_used(fresh / ours[-2])
+        return [*map(Path, ours[:-1]), *draw(fresh)]
+
+    return write_folder(folder, fill, tuple(ours))

@@ -1,0 +1,92 @@
+"""The compiled step: which cells are looked up in the tables, and that threads change nothing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import lapheat.compiled
+from lapheat.compiled import RUNS, CompiledStepper
+from lapheat.problem import Problem
+from lapheat.rows import find_runs, mark_moved
+from lapheat.setup import problem_of
+from lapheat.state import State
+from unit.test_joint_behaviour import case_of
+
+# One step of half a second under a new arc: cells beneath it warm by hundreds of kelvin.
+DT, POWER = 0.5, 800.0
+
+
+@pytest.fixture(scope="module")
+def problem() -> Problem:
+    return problem_of(case_of())
+
+
+def struck(problem: Problem, threads: int, steps: int = 1) -> State:
+    state = State(problem)
+    state.light(1.0, POWER)
+    stepper = CompiledStepper(problem, threads=threads)
+    for _ in range(steps):
+        stepper.advance(state, DT)
+    return state
+
+
+def test_a_step_that_nobody_foresaw_is_taken_again(
+    problem: Problem, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It ends as if every cell had been looked up, for less than a kelvin of enthalpy."""
+    found = struck(problem, 1).h
+    monkeypatch.setattr(lapheat.compiled, "STILL", 1e-9)
+    exact = struck(problem, 1).h
+    monkeypatch.setattr(lapheat.compiled, "STILL", 1e9)  # nothing is unforeseen, none looked up
+    tangents = struck(problem, 1).h
+    assert exact.max() - exact.min() > 200.0 * 500.0
+    assert np.abs(found - exact).max() < 500.0
+    assert np.abs(tangents - exact).max() > 20.0 * 500.0
+
+
+def test_threads_change_nothing(problem: Problem) -> None:
+    one, two = (struck(problem, threads, steps=4) for threads in (1, 2))
+    for name in ("h", "phi", "skin", "lost", "peak_h"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(two, name))
+
+
+@pytest.mark.parametrize(
+    ("moving", "closed", "told"),
+    [
+        ([], True, []),
+        ([5], True, [(4, 7)]),
+        ([4, 6], True, [(3, 8)]),
+        ([0], True, [(0, 2), (11, 12)]),
+        ([0], False, [(0, 2)]),
+        ([11], True, [(0, 1), (10, 12)]),
+        (list(range(12)), True, [(0, 12)]),
+    ],
+)
+def test_runs_are_moving_cells_and_their_neighbours(
+    moving: list[int], closed: bool, told: list[tuple[int, int]]
+) -> None:
+    marks = np.zeros((1, 12), dtype=np.bool_)
+    marks[0, moving] = True
+    hot, runs = np.zeros_like(marks), np.full((1, RUNS + 1, 2), 7)
+    find_runs(marks, 0, closed, hot, runs)
+    assert runs[0, : len(told) + 1].tolist() == [*map(list, told), [0, 0]]
+    assert np.flatnonzero(hot[0]).tolist() == [k for a, b in told for k in range(a, b)]
+
+
+def test_more_runs_than_are_told_apart_are_joined() -> None:
+    marks = np.zeros((1, 60), dtype=np.bool_)
+    marks[0, 1::5] = True
+    hot, runs = np.zeros_like(marks), np.zeros((1, RUNS + 1, 2), dtype=np.int64)
+    find_runs(marks, 0, True, hot, runs)
+    assert runs[0, -2].tolist() == [5 * RUNS - 5, 58]
+    assert runs[0, -1].tolist() == [0, 0]
+
+
+def test_only_cells_that_were_not_looked_up_come_unforeseen() -> None:
+    rise = np.array([[0.0, 2.0, -5.0]])
+    hot, moving = np.zeros((1, 3), dtype=np.bool_), np.zeros((1, 3), dtype=np.bool_)
+    assert mark_moved(rise, 0, 1.0, hot, moving)
+    assert moving[0].tolist() == [False, True, True]
+    hot[0, 2] = True
+    assert not mark_moved(rise, 0, 1.0, hot, moving)
