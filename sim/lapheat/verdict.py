@@ -18,6 +18,7 @@ __all__ = ["Place", "Span", "Verdict", "dry_spans", "hottest_place", "judge", "s
 Array = NDArray[np.float64]
 
 MOST_SPANS = 3  # named in a sentence; more are counted
+SAME = 1e-6  # [K]: peaks closer than this are one and the same
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,8 @@ def hottest_place(history: History, part: str) -> Place:
 
 def _top(surface: SurfacePeaks) -> Place:
     peak = np.where(np.isfinite(surface.peak), surface.peak, -np.inf)
-    row, layer = np.unravel_index(int(np.argmax(peak)), peak.shape)
+    # of places that are equal but for round-off, as on both sides of a bead, always the same one
+    row, layer = np.unravel_index(int(np.argmax(peak >= peak.max() - SAME)), peak.shape)
     return Place(
         peak=float(peak[row, layer]),
         surface=surface.name,
