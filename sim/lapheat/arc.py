@@ -8,6 +8,8 @@ import numpy as np
 
 from .jit import plain
 
+# numba types compiled functions at their first call: hence `no-untyped-def` below
+
 __all__ = ["light"]
 
 

@@ -46,6 +46,8 @@ from .rows import (
     wrap,
 )
 
+# numba types compiled functions at their first call: hence `no-untyped-def` below
+
 __all__ = ["advance", "advance_threaded", "refresh"]
 
 

@@ -25,6 +25,8 @@ from .constants import STEFAN_BOLTZMANN
 from .jit import plain
 from .rows import find_node
 
+# numba types compiled functions at their first call: hence `no-untyped-def` below
+
 __all__ = ["TOUCHING", "Growth", "fill_lap", "hot_gap"]
 
 Array = NDArray[np.float64]

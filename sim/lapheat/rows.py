@@ -11,6 +11,8 @@ import numpy as np
 
 from .jit import fast, sums
 
+# numba types compiled functions at their first call: hence `no-untyped-def` below
+
 __all__ = [
     "across_parts",
     "along_filler",

@@ -10,6 +10,8 @@ from .constants import STEFAN_BOLTZMANN
 from .jit import plain
 from .rows import find_node, surface_at
 
+# numba types compiled functions at their first call: hence `no-untyped-def` below
+
 __all__ = ["observe", "sample"]
 
 
