@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from math import ceil, sqrt
+from math import ceil, inf, sqrt
 from typing import Any
 
 import numba
@@ -26,7 +26,9 @@ def stages_for(dt: float, explicit_limit: float) -> int:
 
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
 RUNS = 8  # of such cells that are told apart in a row
-TRIAL_EVERY = 64  # steps between looks at whether all threads still pay
+TRIAL_EVERY = 128  # steps between looks at whether all threads still pay
+TRIAL_STEPS = 3  # in a row of each kind in a look: starting threads spoils the first of them
+BESIDE = 4  # stages that take as long as what a step does beside its stages
 
 
 class CompiledStepper:
@@ -63,16 +65,18 @@ class CompiledStepper:
         self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
         self._steps = 0
         self._in_use = self.threads
-        self._pace = {1: 0.0, self.threads: 0.0}  # seconds a stage at the last trial
+        self._pace = {1: inf, self.threads: inf}  # seconds a stage, fastest of the last trial
 
     def advance(self, state: State, dt: float) -> float:
         """March by `dt` [s]; returns the heat lost through the walls [J]."""
         stages = stages_for(dt, state.problem.explicit_limit)
         if self.threads == 1:
             return self._advance(kernel.advance, state, dt, stages, 1)
-        # the first step of all may have to compile
-        trial = self._steps % TRIAL_EVERY
-        use = {1: self.threads, 2: 1}.get(trial, self._in_use)
+        trial = self._steps % TRIAL_EVERY - 1  # the first step of all may have to compile
+        tried = 0 <= trial < 2 * TRIAL_STEPS
+        use = (self.threads, 1)[trial // TRIAL_STEPS] if tried else self._in_use
+        if trial == 0:
+            self._pace = {1: inf, self.threads: inf}
         self._steps += 1
         began = time.perf_counter()
         before = numba.get_num_threads()
@@ -81,8 +85,9 @@ class CompiledStepper:
             lost = self._advance(kernel.advance_threaded, state, dt, stages, use)
         finally:
             numba.set_num_threads(before)
-        self._pace[use] = (time.perf_counter() - began) / stages
-        if trial == 2:
+        pace = (time.perf_counter() - began) / (stages + BESIDE)
+        self._pace[use] = min(self._pace[use], pace)
+        if trial == 2 * TRIAL_STEPS - 1:
             self._in_use = min(self._pace, key=self._pace.__getitem__)
         return lost
 

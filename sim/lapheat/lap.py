@@ -103,7 +103,12 @@ def fill_lap(  # type: ignore[no-untyped-def]
     gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
     """
     rows, layers = filled.shape
-    grew = True
+    some = 0  # faces filler could enter
+    for i in range(rows):
+        for k in range(layers):
+            hot = min(surface[walls + i, k], surface[walls + rows + i, k]) >= flow
+            some += hot and not filled[i, k]
+    grew = some > 0
     while grew:  # one row of faces a sweep, whichever way the filler runs
         grew = False
         before = filled.copy()
@@ -120,9 +125,11 @@ def fill_lap(  # type: ignore[no-untyped-def]
                     grew = True
     for i in range(rows):
         for k in range(layers):
-            if filled[i, k]:
-                contact[i, k] = gap / filler_k
-            else:
-                t = 0.5 * (surface[walls + i, k] + surface[walls + rows + i, k])
-                radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
-                contact[i, k] = 1.0 / (np.interp(t, gas_t, gas_k) / gap + radiation)
+            t = 0.5 * (surface[walls + i, k] + surface[walls + rows + i, k])
+            radiation = 4.0 * STEFAN_BOLTZMANN * emissivity * t * t * t
+            gas = gas_k[0]  # the ends go on level
+            for n in range(len(gas_t) - 1):
+                on = (t - gas_t[n]) / (gas_t[n + 1] - gas_t[n])
+                gas += (gas_k[n + 1] - gas_k[n]) * min(max(on, 0.0), 1.0)
+            bare = 1.0 / (gas / gap + radiation)
+            contact[i, k] = gap / filler_k if filled[i, k] else bare
