@@ -37,6 +37,7 @@ class Grid(NamedTuple):
     mass: Array  # (nc,) of one layer [kg]
     along: Array  # (nc,) end area over the distance between cell points [m]
     skin: Ints  # (nc,) row of the skin arrays, -1 inside
+    linked: NDArray[np.bool_]  # (nc,) it passes heat across the lap, to filler or from filler
     slot: Ints  # (nc,) row of `alive` for fillet cells, -1 else
     first: Ints  # (nc + 1,) links of each cell
     other: Ints  # (2m,) cell on the far side

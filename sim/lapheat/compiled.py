@@ -49,17 +49,19 @@ class CompiledStepper:
         self.threads = min(threads or numba.get_num_threads(), numba.get_num_threads(), nc)
         self._rate = np.empty((nc, layers))
         self._ds = np.zeros((2, nc, layers))
-        self._phis = np.empty((2, nc, layers + 2))
+        self._us = np.zeros((2, nc, layers + 2))
         self._skins = np.empty((2, 2, skins, layers))
         self._hot = np.zeros((nc, layers), dtype=np.bool_)
         self._moving = np.zeros_like(self._hot)
         self._runs = np.zeros((nc, RUNS + 1, 2), dtype=np.int64)
+        self._quiet = np.zeros(nc, dtype=np.bool_)
+        self._counts = np.zeros(nc, dtype=np.int64)
         self._still = STILL * np.array([a.table().c_min for a in problem.alloys])
+        self._flows = np.zeros((len(grid.other), layers))
         self._loss = np.empty((walls, layers))
         self._fade = np.empty((walls, layers))
         self._sun = np.empty((3, lit, layers))
-        self._scratch = np.zeros((self.threads, 4, layers))
-        self._scratch[:, 3] = 1.0
+        self._scratch = np.zeros((self.threads, 2, layers))
         self._lost = np.zeros((3, walls))
         self._gave = np.zeros(walls)
         self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
@@ -97,10 +99,11 @@ class CompiledStepper:
         p = state.problem
         kernel_step(
             state.h, state.phi, state.slope, state.skin, state.peak_h,
-            self._rate, self._ds, self._phis, self._skins, dt, stages, self._cuts[threads],
-            self._still, self._hot, self._moving, self._runs, p.grid, p.tables,
-            state.alive, state.rod, state.contact, state.heat_from, state.heat, state.air,
-            state.extra, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
+            self._rate, self._ds, self._us, self._skins, dt, stages, self._cuts[threads],
+            self._still, self._hot, self._moving, self._runs, self._quiet, self._counts,
+            p.grid, p.tables, state.alive, state.rod, state.contact,
+            state.heat_from, state.heat, state.air, state.extra,
+            self._flows, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
         )  # fmt: skip
         state.lost += self._gave
         return float(self._gave.sum())

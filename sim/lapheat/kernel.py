@@ -24,14 +24,18 @@ from .arrays import IN_FILLER, LAP, UNDER_FILLER
 from .constants import STEFAN_BOLTZMANN
 from .jit import fast, plain
 from .rows import (
-    across_parts,
+    across_lap,
     along_filler,
+    divide,
     face_loss,
     find_runs,
     first_stage,
     follow,
+    follow_back,
     follow_skin,
     gather,
+    later_inside,
+    later_quiet,
     later_stage,
     lit_face_loss,
     lit_wall,
@@ -41,7 +45,9 @@ from .rows import (
     raise_peak,
     read_row,
     read_skin,
+    start_wall,
     through_filler,
+    under_filler,
     wall,
     wrap,
 )
@@ -74,78 +80,106 @@ def refresh(h, rows, grid, tables, phi, slope, skin, peak):  # type: ignore[no-u
 
 @fast
 def _stage(  # type: ignore[no-untyped-def]
-    lo, hi, j, mu, nu, mut, gat, gone, dt, h, rate, ds, phi, slope, skin, phis, skins, runs,
-    grid, tables, alive, rod, contact, loss, fade, sun, extra, work, lost,
+    lo, hi, j, mu, nu, mut, gat, gone, dt, h, rate, ds, phi, slope, skin, us, skins, runs, quiet,
+    grid, tables, alive, rod, contact, flows, loss, fade, sun, extra, work, lost,
 ):  # fmt: skip
-    """Stage `j` for the rows `lo` to `hi`, `gone` of the step; what walls lose [W] -> `lost`."""
-    old, new = (j - 1) % 2, j % 2
-    phi1, skin1 = (phi, skin) if j == 1 else (phis[old], skins[old])
-    d1, d, phi2, skin2 = ds[old], ds[new], phis[new], skins[new]
-    acc, flow, none, ones = work[0], work[1], work[2], work[3]
+    """Stage `j` for the rows `lo` to `hi`, `gone` of the step; what walls lose [W] -> `lost`.
+
+    The first stage gathers all heat, later ones what it has changed by since.
+    """
+    old, new, first_one = (j - 1) % 2, j % 2, j == 1
+    u1, skin1 = (phi, skin) if first_one else (us[old], skins[old])
+    d1, d, u2, skin2 = ds[old], ds[new], us[new], skins[new]
+    acc, flow, kept = work[0], work[1], 0.0 if first_one else 1.0
     alloy, mass, along, skins_of, slot = grid.alloy, grid.mass, grid.along, grid.skin, grid.slot
     first, other, kinds, rows = grid.first, grid.other, grid.kind, grid.row
     factor, face, near, far = grid.factor, grid.area, grid.near, grid.far
     beside, f, closed = grid.beside, grid.beside_factor, grid.closed
-    wall_first, lit = grid.wall_first, grid.lit
+    wall_first, lit, links = grid.wall_first, grid.lit, grid.linked
     low, per_step, phi_t, t_t, k_t = tables
     for c in range(lo, hi):
         s, own, a = slot[c], skins_of[c], alloy[c]
-        linked = False
+        more, start = mut * dt / mass[c], mut + gat
+        if own < 0 and quiet[c] and not first_one:
+            later_inside(
+                u2, u1, slope, rate, c, beside[c, 0], beside[c, 1], beside[c, 2], beside[c, 3],
+                f[c, 0], f[c, 1], f[c, 2], f[c, 3], along[c], more, mu, nu, start,
+            )  # fmt: skip
+            wrap(u2, c, closed)
+            continue
         if s >= 0:
-            along_filler(acc, flow, phi1, c, along[c], alive, s, closed)
+            along_filler(acc, flow, u1, c, along[c], alive, s, closed)
             for m in range(first[c], first[c + 1]):
                 if kinds[m] == IN_FILLER:
                     o = other[m]
-                    through_filler(acc, phi1, c, o, factor[m], alive, s, slot[o])
-            acc += rod[s]
+                    through_filler(acc, u1, c, o, factor[m], alive, s, slot[o])
         else:
             gather(
-                acc, phi1, c, beside[c, 0], beside[c, 1], beside[c, 2], beside[c, 3],
+                acc, u1, c, beside[c, 0], beside[c, 1], beside[c, 2], beside[c, 3],
                 f[c, 0], f[c, 1], f[c, 2], f[c, 3], along[c],
             )  # fmt: skip
-        if extra.shape[0] > 0:
+        if first_one and s >= 0:
+            acc += rod[s]
+        if first_one and extra.shape[0] > 0:
             acc += extra[c]
-        if own >= 0:
+        linked = links[c]
+        if linked:
             for m in range(first[c], first[c + 1]):
-                if kinds[m] in (LAP, UNDER_FILLER):
-                    linked = True
-                    gate, resistance = ones, none
-                    if kinds[m] == LAP:
-                        resistance = contact[rows[m]]
-                    else:
-                        gate = alive[rows[m]]
-                    n = skins_of[other[m]]
-                    across_parts(acc, skin1, own, n, face[m], near[m], far[m], gate, resistance)
-            for w in range(wall_first[c], wall_first[c + 1]):
-                i = lit[w]
-                if i < 0:
-                    lost[w] = wall(acc, d1, c, loss, fade, w)
-                else:
-                    lost[w] = lit_wall(acc, d1, c, loss, fade, w, sun, i, gone)
-        scale = dt / mass[c]
-        if j == 1:
-            first_stage(d, rate, c, acc, scale, mut)
+                n = skins_of[other[m]]
+                if kinds[m] == LAP:
+                    across_lap(
+                        acc, skin1, own, n, face[m], near[m], far[m], contact, rows[m],
+                        flows, m, kept,
+                    )  # fmt: skip
+                elif kinds[m] == UNDER_FILLER:
+                    under_filler(
+                        acc, skin1, own, n, face[m], near[m], far[m], alive, rows[m],
+                        flows, m, kept,
+                    )  # fmt: skip
+        for w in range(wall_first[c], wall_first[c + 1]):
+            i = lit[w]
+            if first_one:
+                lost[0, w] = start_wall(acc, loss, w, sun, i)
+            elif i < 0 and quiet[c]:
+                lost[0, w] = lost[1, w] + wall(acc, u1, 1, c, fade, w)
+            elif i < 0:
+                lost[0, w] = lost[1, w] + wall(acc, d1, 0, c, fade, w)
+            elif quiet[c]:
+                lost[0, w] = lost[1, w] + lit_wall(acc, u1, 1, c, fade, w, sun, i, gone)
+            else:
+                lost[0, w] = lost[1, w] + lit_wall(acc, d1, 0, c, fade, w, sun, i, gone)
+        if first_one:
+            first_stage(d, rate, c, acc, dt / mass[c], mut)
+        elif quiet[c]:
+            later_quiet(u2, u1, slope, rate, c, acc, more, mu, nu, start)
         else:
-            later_stage(d, d1, rate, c, acc, scale, mu, nu, mut, gat)
-        follow(d, c, phi, slope, phi2)
+            later_stage(d, d1, rate, c, acc, more, mu, nu, start)
+        if first_one or not quiet[c]:
+            follow(d, c, slope, u2)
         if linked:
             follow_skin(d, c, skin, skin2, own)
         for p in range(runs.shape[1]):
             a0, a1 = runs[c, p, 0], runs[c, p, 1]
             if a1 == 0:
                 break
-            look_up(h, d, c, a0, a1, low[a], per_step[a], phi_t, a, phi2)
+            look_up(h, d, c, a0, a1, low[a], per_step[a], phi_t, a, phi, u2)
             if linked:
                 look_up_skin(h, d, c, a0, a1, low[a], per_step[a], t_t, k_t, a, skin2, own)
-        wrap(phi2, c, closed)
+        wrap(u2, c, closed)
 
 
 @fast
-def _faces(lo, hi, grid, skin, alive, heat_from, heat_to, air, loss, fade, sun, work):  # type: ignore[no-untyped-def]
-    """Losses and gains of the walls of the rows `lo` to `hi` over the step to come."""
+def _begin(  # type: ignore[no-untyped-def]
+    lo, hi, grid, slope, skin, ds, us, runs, quiet, alive, heat_from, heat_to, air,
+    loss, fade, sun, work,
+):  # fmt: skip
+    """Make the rows `lo` to `hi` ready for a step: which are quiet, what their walls lose."""
     gate = work[0]
+    ds[0, lo:hi] = 0.0
+    us[0, lo:hi] = 0.0
     for c in range(lo, hi):
         s, own = grid.skin[c], grid.slot[c]
+        quiet[c] = own < 0 and runs[c, 0, 1] == 0 and not grid.linked[c]
         for w in range(grid.wall_first[c], grid.wall_first[c + 1]):
             cover, i = grid.cover[w], grid.lit[w]
             for k in range(gate.shape[0]):
@@ -165,12 +199,26 @@ def _faces(lo, hi, grid, skin, alive, heat_from, heat_to, air, loss, fade, sun, 
                     loss, fade, sun, i, heat_from, heat_to, w, skin, s, gate,
                     grid.wall_area[w], grid.wall_near[w], grid.film[w], eps, air[w],
                 )  # fmt: skip
+            if quiet[c]:
+                divide(fade, w, slope, c)
+
+
+@fast
+def _judge(lo, hi, end, grid, slope, ds, us, quiet, still, hot, moving, counts):  # type: ignore[no-untyped-def]
+    """Bring the rises of quiet rows to enthalpy and mark what moved; rows that moved unforeseen."""
+    missed = 0
+    for c in range(lo, hi):
+        if quiet[c]:
+            follow_back(us[end], c, slope, ds[end])
+        counts[c], unforeseen = mark_moved(ds[end], c, still[grid.alloy[c]], hot, moving)
+        missed += unforeseen
+    return missed
 
 
 def _advance(  # type: ignore[no-untyped-def]
-    h, phi, slope, skin, peak, rate, ds, phis, skins, dt, stages, cuts, still, hot, moving, runs,
-    grid, tables, alive, rod, contact, heat_from, heat_to, air, extra,
-    loss, fade, sun, scratch, lost, gave,
+    h, phi, slope, skin, peak, rate, ds, us, skins, dt, stages, cuts, still, hot, moving, runs,
+    quiet, counts, grid, tables, alive, rod, contact, heat_from, heat_to, air, extra,
+    flows, loss, fade, sun, scratch, lost, gave,
 ):  # fmt: skip
     """One step of `dt` [s] in `stages` (>= 2) stages; heat lost through each wall [J] -> `gave`.
 
@@ -178,9 +226,10 @@ def _advance(  # type: ignore[no-untyped-def]
 
     Parameters
     ----------
-    rate : (nc, layers), ds : (2, nc, layers), phis : (2, nc, layers + 2),
-        skins : (2, 2, skins, layers), loss, fade : (w, layers), sun : (3, lit, layers),
-        scratch : (threads, 4, layers) with rows 2 and 3 all 0 and all 1 : work space
+    rate : (nc, layers), ds : (2, nc, layers), us : (2, nc, layers + 2),
+        skins : (2, 2, skins, layers), flows : (links, layers), loss, fade : (w, layers),
+        sun : (3, lit, layers), quiet, counts : (nc,),
+        scratch : (threads, 2, layers) : work space
     cuts : (threads + 1,) first row of each thread's share
     still : (alloys,) enthalpy by which a cell may move before it is looked up [J/kg]
     hot, moving : (nc, layers) which cells are looked up; which moved further than `still`
@@ -197,13 +246,12 @@ def _advance(  # type: ignore[no-untyped-def]
     w1 = 4.0 / (s * s + s - 2.0)
     end = s % 2
     missed = np.zeros(threads, dtype=np.int64)
-    for t in prange(threads):
-        ds[0, cuts[t] : cuts[t + 1]] = 0.0
-        _faces(
-            cuts[t], cuts[t + 1], grid, skin, alive, heat_from, heat_to, air,
-            loss, fade, sun, scratch[t],
-        )  # fmt: skip
     for attempt in range(2):
+        for t in prange(threads):
+            _begin(
+                cuts[t], cuts[t + 1], grid, slope, skin, ds, us, runs, quiet, alive,
+                heat_from, heat_to, air, loss, fade, sun, scratch[t],
+            )  # fmt: skip
         b_prev, b_prev2, gone = 1.0 / 3.0, 1.0 / 3.0, 0.0  # gone: share of the step
         for j in range(1, s + 1):
             b = 1.0 / 3.0 if j <= 2 else (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
@@ -217,8 +265,8 @@ def _advance(  # type: ignore[no-untyped-def]
             for t in prange(threads):
                 _stage(
                     cuts[t], cuts[t + 1], j, mu, nu, mut, gat, gone, dt,
-                    h, rate, ds, phi, slope, skin, phis, skins, runs,
-                    grid, tables, alive, rod, contact, loss, fade, sun, extra, scratch[t], lost[0],
+                    h, rate, ds, phi, slope, skin, us, skins, runs, quiet, grid, tables,
+                    alive, rod, contact, flows, loss, fade, sun, extra, scratch[t], lost,
                 )  # fmt: skip
             gone = mut if j == 1 else (j * j + j - 2.0) * 0.25 * w1
             for w in range(walls):
@@ -232,21 +280,23 @@ def _advance(  # type: ignore[no-untyped-def]
                     lost[2, w] = before
             b_prev2, b_prev = b_prev, b
         for t in prange(threads):
-            missed[t] = 0
-            for c in range(cuts[t], cuts[t + 1]):
-                if mark_moved(ds[end], c, still[grid.alloy[c]], hot, moving):
-                    missed[t] += 1
+            missed[t] = _judge(
+                cuts[t], cuts[t + 1], end, grid, slope, ds, us, quiet, still, hot, moving, counts
+            )
         if attempt == 1 or missed.sum() == 0:
             break
         moving |= hot
-        ds[0] = 0.0
         for c in range(len(h)):
             find_runs(moving, c, grid.closed, hot, runs)
     for t in prange(threads):
         lo, hi = cuts[t], cuts[t + 1]
         h[lo:hi] += ds[end, lo:hi]
         for c in range(lo, hi):
-            find_runs(moving, c, grid.closed, hot, runs)
+            if counts[c] == 0:
+                hot[c] = False
+                runs[c, 0] = 0
+            else:
+                find_runs(moving, c, grid.closed, hot, runs)
         refresh(h, np.arange(lo, hi), grid, tables, phi, slope, skin, peak)
 
 

@@ -255,6 +255,7 @@ def assemble(
         mass=density * mesh.volume,
         along=mesh.end_area / (2.0 * mesh.end_distance),
         skin=skin,
+        linked=np.isin(np.arange(nc), links.cells[np.concatenate([lap_links, under])]),
         slot=slot,
         first=first,
         beside=beside,

@@ -14,15 +14,19 @@ from .jit import fast, sums
 # numba types compiled functions at their first call: hence `no-untyped-def` below
 
 __all__ = [
-    "across_parts",
+    "across_lap",
     "along_filler",
+    "divide",
     "face_loss",
     "find_node",
     "find_runs",
     "first_stage",
     "follow",
+    "follow_back",
     "follow_skin",
     "gather",
+    "later_inside",
+    "later_quiet",
     "later_stage",
     "lit_face_loss",
     "lit_wall",
@@ -33,8 +37,11 @@ __all__ = [
     "raise_peak",
     "read_row",
     "read_skin",
+    "settled",
+    "start_wall",
     "surface_at",
     "through_filler",
+    "under_filler",
     "wall",
     "wrap",
 ]
@@ -124,11 +131,28 @@ def through_filler(acc, phi, c, o, factor, alive, s, p):  # type: ignore[no-unty
 
 
 @fast
-def across_parts(acc, skin, own, other, area, near, far, gate, contact):  # type: ignore[no-untyped-def]
-    """Heat from one part to another where `gate` is 1, through a `contact` resistance."""
+def across_lap(acc, skin, own, other, area, near, far, contact, p, flow, m, kept):  # type: ignore[no-untyped-def]
+    """Heat from one part to another through the lap's resistance, row `p` of `contact`.
+
+    The first stage (`kept` 0) keeps it as `flow`; later ones (1) add what it has changed by.
+    """
     for k in range(acc.shape[0]):
-        r = near * skin[1, own, k] + far * skin[1, other, k] + contact[k]
-        acc[k] += area * gate[k] * (skin[0, other, k] - skin[0, own, k]) / r
+        r = near * skin[1, own, k] + far * skin[1, other, k] + contact[p, k]
+        now = area * (skin[0, other, k] - skin[0, own, k]) / r
+        before = kept * flow[m, k]
+        flow[m, k] = before + (1.0 - kept) * now
+        acc[k] += now - before
+
+
+@fast
+def under_filler(acc, skin, own, other, area, near, far, alive, p, flow, m, kept):  # type: ignore[no-untyped-def]
+    """As `across_lap`, between filler and base where the filler, row `p` of `alive`, is laid."""
+    for k in range(acc.shape[0]):
+        r = near * skin[1, own, k] + far * skin[1, other, k]
+        now = area * alive[p, k] * (skin[0, other, k] - skin[0, own, k]) / r
+        before = kept * flow[m, k]
+        flow[m, k] = before + (1.0 - kept) * now
+        acc[k] += now - before
 
 
 @fast
@@ -175,25 +199,51 @@ def lit_face_loss(loss, fade, sun, i, q, q_end, w, skin, s, gate, area, near, fi
 
 
 @sums
-def wall(acc, d, c, loss, fade, w):  # type: ignore[no-untyped-def]
-    """Take what a wall loses from `acc`; returns it summed over the layers [W]."""
+def start_wall(acc, loss, w, sun, i):  # type: ignore[no-untyped-def]
+    """What a wall takes from `acc` as the step begins, with the arc's gain where it is lit.
+
+    Returns the loss summed over the layers [W].
+    """
     total = 0.0
     for k in range(acc.shape[0]):
-        lost = loss[w, k] + fade[w, k] * d[c, k]
+        acc[k] += (sun[0, i, k] if i >= 0 else 0.0) - loss[w, k]
+        total += loss[w, k]
+    return total
+
+
+@sums
+def wall(acc, x, at, c, fade, w):  # type: ignore[no-untyped-def]
+    """What a wall has come to take from `acc` since; returns it summed over the layers [W].
+
+    Its loss follows the row `x`, of which column `at` is the first layer.
+    """
+    total = 0.0
+    for k in range(acc.shape[0]):
+        lost = fade[w, k] * x[c, k + at]
         acc[k] -= lost
         total += lost
     return total
 
 
 @sums
-def lit_wall(acc, d, c, loss, fade, w, sun, i, gone):  # type: ignore[no-untyped-def]
+def lit_wall(acc, x, at, c, fade, w, sun, i, gone):  # type: ignore[no-untyped-def]
     """As `wall`, with the arc's gain, `gone` of the step."""
     total = 0.0
     for k in range(acc.shape[0]):
-        lost = loss[w, k] + gone * sun[2, i, k] + fade[w, k] * d[c, k]
-        acc[k] += sun[0, i, k] + gone * sun[1, i, k] - lost
+        lost = gone * sun[2, i, k] + fade[w, k] * x[c, k + at]
+        acc[k] += gone * sun[1, i, k] - lost
         total += lost
     return total
+
+
+@fast
+def settled(x):  # type: ignore[no-untyped-def]
+    """`x`, or 0 where it is next to nothing.
+
+    Ahead of the heat a rise falls by orders of magnitude a cell, and numbers too small for full
+    precision would make a stage several times slower. What is not a number stays so.
+    """
+    return 0.0 if abs(x) < 1e-200 else x
 
 
 @fast
@@ -205,17 +255,55 @@ def first_stage(d, rate, c, acc, scale, mut):  # type: ignore[no-untyped-def]
 
 
 @fast
-def later_stage(d, d1, rate, c, acc, scale, mu, nu, mut, gat):  # type: ignore[no-untyped-def]
+def later_stage(d, d1, rate, c, acc, more, mu, nu, start):  # type: ignore[no-untyped-def]
     """Rise `d` after a later stage, in place of the one two stages before."""
     for k in range(acc.shape[0]):
-        d[c, k] = mu * d1[c, k] + nu * d[c, k] + mut * scale * acc[k] + gat * rate[c, k]
+        d[c, k] = settled(mu * d1[c, k] + nu * d[c, k] + more * acc[k] + start * rate[c, k])
 
 
 @fast
-def follow(d, c, value, slope, out):  # type: ignore[no-untyped-def]
-    """Conductivity integral along its tangent."""
+def later_quiet(u, u1, slope, rate, c, acc, more, mu, nu, start):  # type: ignore[no-untyped-def]
+    """As `later_stage` for the rise `u` of the conductivity integral, which goes with that."""
+    for k in range(acc.shape[0]):
+        gain = slope[c, k] * (more * acc[k] + start * rate[c, k])
+        u[c, k + 1] = settled(mu * u1[c, k + 1] + nu * u[c, k + 1] + gain)
+
+
+@fast
+def later_inside(u, u1, slope, rate, r, a, b, c, d, fa, fb, fc, fd, along, more, mu, nu, start):  # type: ignore[no-untyped-def]
+    """`gather` and `later_quiet` in one loop."""
+    for k in range(rate.shape[1]):
+        x = u1[r, k + 1]
+        acc = (
+            fa * (u1[a, k + 1] - x)
+            + fb * (u1[b, k + 1] - x)
+            + fc * (u1[c, k + 1] - x)
+            + fd * (u1[d, k + 1] - x)
+            + along * ((u1[r, k + 2] - x) + (u1[r, k] - x))
+        )
+        gain = slope[r, k] * (more * acc + start * rate[r, k])
+        u[r, k + 1] = settled(mu * x + nu * u[r, k + 1] + gain)
+
+
+@fast
+def follow(d, c, slope, u):  # type: ignore[no-untyped-def]
+    """Rise of the conductivity integral along its tangent."""
     for k in range(d.shape[1]):
-        out[c, k + 1] = value[c, k + 1] + slope[c, k] * d[c, k]
+        u[c, k + 1] = slope[c, k] * d[c, k]
+
+
+@fast
+def follow_back(u, c, slope, d):  # type: ignore[no-untyped-def]
+    """Rise of the enthalpy that belongs to one of the conductivity integral."""
+    for k in range(d.shape[1]):
+        d[c, k] = u[c, k + 1] / slope[c, k]
+
+
+@fast
+def divide(fade, w, slope, c):  # type: ignore[no-untyped-def]
+    """Turn a wall's fade with enthalpy into one with the conductivity integral."""
+    for k in range(fade.shape[1]):
+        fade[w, k] /= slope[c, k]
 
 
 @fast
@@ -227,12 +315,12 @@ def follow_skin(d, c, skin, out, s):  # type: ignore[no-untyped-def]
 
 
 @fast
-def look_up(h, d, c, lo, hi, low, per_step, value, a, out):  # type: ignore[no-untyped-def]
-    """Conductivity integral of the cells `lo` to `hi` of a row from its table."""
+def look_up(h, d, c, lo, hi, low, per_step, value, a, phi, u):  # type: ignore[no-untyped-def]
+    """Rise of the conductivity integral of the cells `lo` to `hi` of a row from its table."""
     last = np.int32(value.shape[1] - 2)
     for k in range(lo, hi):
         i, f = find_node(h[c, k] + d[c, k], low, per_step, last)
-        out[c, k + 1] = value[a, i] + f * (value[a, i + 1] - value[a, i])
+        u[c, k + 1] = value[a, i] + f * (value[a, i + 1] - value[a, i]) - phi[c, k + 1]
 
 
 @fast
@@ -247,13 +335,16 @@ def look_up_skin(h, d, c, lo, hi, low, per_step, t, q, a, out, s):  # type: igno
 
 @fast
 def mark_moved(d, c, still, hot, moving):  # type: ignore[no-untyped-def]
-    """Mark the cells of a row that moved further than `still`; True if one came unforeseen."""
+    """Mark the cells of a row that moved further than `still`; how many; True if one unforeseen."""
+    count = 0
+    for k in range(d.shape[1]):
+        count += abs(d[c, k]) > still
     missed = False
     for k in range(d.shape[1]):
-        by = abs(d[c, k])
-        moving[c, k] = by > still
-        missed = missed or (by > 4.0 * still and not hot[c, k])
-    return missed
+        moving[c, k] = count > 0 and abs(d[c, k]) > still
+        if count > 0:
+            missed = missed or (abs(d[c, k]) > 4.0 * still and not hot[c, k])
+    return count, missed
 
 
 @fast

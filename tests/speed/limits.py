@@ -1,21 +1,18 @@
 """What one stage of the compiled march must move, and how fast this machine moves it.
 
-Bytes a cell and stage, from the row loops of `rows.py` in the order `kernel._stage` calls them, for
-a cell inside a part that is not looked up (8 bytes each; the row buffers `acc` and `flow` stay in
-the first cache, what one row needs once is shared by all its layers):
+Bytes a cell and stage, from `rows.later_inside`, which is all that `kernel._stage` does for a cell
+inside a part that is not looked up (8 bytes each; what one row needs once is shared by all its
+layers):
 
-    gather        reads phi of the last stage: of five rows and two layers, of which one row is new
-                  and the rest still in cache                                           8 read
-    later_stage   reads the rise d1 of the last stage, the rise d of two stages before
-                  and the rate at the start of the step                                24 read
-                  writes the new rise over d                                            8 written
-    follow        reads phi and slope at the start of the step                         16 read
-                  (d it has just written)
-                  writes phi of this stage                                              8 written
+    reads   the rise u1 of the last stage: of five rows and two layers, of which one row is new
+            and the rest still in cache                                                  8
+            the rise u of two stages before                                              8
+            slope, and the rate at the start of the step                                16
+    writes  the new rise over u                                                          8
 
-48 read and 16 written. A line that is written without having been read is fetched first: phi of
-this stage, 8 more. 72 bytes in all. A scaled copy moves 24 a number by the same count: 8 read,
-8 written, 8 fetched. Both are counted so.
+40 bytes in all; every line that is written has been read. A scaled copy moves 24 a number: 8 read,
+8 written and, as its line is fetched before it is written, 8 more. Cells at walls and joints, and
+those looked up, move more: what the limit says is the least.
 """
 
 from __future__ import annotations
@@ -37,9 +34,9 @@ from lapheat.steps import arc_step
 
 __all__ = ["stage_against_limit"]
 
-STAGE_BYTES = 72
+STAGE_BYTES = 40
 COPY_BYTES = 24
-ARRAYS = 7  # of a run's size that a stage reads or writes: phi twice, d twice, rate, phi, slope
+ARRAYS = 4  # of a run's size that a stage reads or writes: u twice, slope, rate
 
 
 @numba.njit(parallel=True, fastmath=True)  # type: ignore[untyped-decorator]
@@ -52,18 +49,13 @@ def scaled_copy(a, b, threads, times):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(parallel=True, fastmath=True)  # type: ignore[untyped-decorator]
-def streams(x, d1, d, rate, phi, slope, out, threads, times):  # type: ignore[no-untyped-def]
-    """Read and write what a stage does, row for row, with hardly any arithmetic."""
-    n = len(d)
-    row = 1024
+def streams(u1, u, slope, rate, threads, times):  # type: ignore[no-untyped-def]
+    """Read and write what a stage does, with hardly any arithmetic."""
+    n = len(u)
     for _ in range(times):
         for t in prange(threads):
-            for lo in range(n * t // threads, n * (t + 1) // threads, row):
-                hi = min(lo + row, n * (t + 1) // threads)
-                for i in range(lo, hi):
-                    d[i] = 0.5 * d1[i] - 0.5 * d[i] + 0.1 * x[i] + 0.1 * rate[i]
-                for i in range(lo, hi):
-                    out[i] = phi[i] + slope[i] * d[i]
+            for i in range(n * t // threads, n * (t + 1) // threads):
+                u[i] = 0.5 * u1[i] - 0.5 * u[i] + slope[i] * rate[i]
 
 
 def _pace(work: Callable[[int], Any], bytes_a_time: float, repeats: int) -> float:
@@ -89,7 +81,7 @@ def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
     assert problem.case is not None
     case = problem.case
     state, stepper = State(problem), CompiledStepper(problem, threads)
-    stepper._steps = 3  # no trial of one thread
+    stepper._steps = 8  # no trial of one thread
     dt = arc_step(case)
     if hot:
         state.burn((0.0, case.arc.power), (0.0, case.arc.power))
@@ -100,7 +92,7 @@ def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
 
     def some() -> None:
         for _ in range(count):
-            stepper._steps = 3
+            stepper._steps = 8
             stepper.advance(state, dt)
 
     return seconds(some, repeats) / count / stages_for(dt, problem.explicit_limit)

@@ -8,9 +8,9 @@ import pytest
 import lapheat.compiled
 from lapheat.compiled import RUNS, CompiledStepper
 from lapheat.problem import Problem
-from lapheat.rows import find_runs, mark_moved
+from lapheat.rows import find_runs, mark_moved, settled
 from lapheat.setup import problem_of
-from lapheat.state import State
+from lapheat.state import MarchError, State
 from unit.test_joint_behaviour import case_of
 
 # One step of half a second under a new arc: cells beneath it warm by hundreds of kelvin.
@@ -86,7 +86,22 @@ def test_more_runs_than_are_told_apart_are_joined() -> None:
 def test_only_cells_that_were_not_looked_up_come_unforeseen() -> None:
     rise = np.array([[0.0, 2.0, -5.0]])
     hot, moving = np.zeros((1, 3), dtype=np.bool_), np.zeros((1, 3), dtype=np.bool_)
-    assert mark_moved(rise, 0, 1.0, hot, moving)
+    assert mark_moved(rise, 0, 1.0, hot, moving) == (2, True)
     assert moving[0].tolist() == [False, True, True]
     hot[0, 2] = True
-    assert not mark_moved(rise, 0, 1.0, hot, moving)
+    assert mark_moved(rise, 0, 1.0, hot, moving) == (2, False)
+
+
+def test_next_to_nothing_is_nothing_and_no_number_stays_none() -> None:
+    assert [settled(x) for x in (1e-300, -1e-300, 1e-100, -3.0)] == [0.0, 0.0, 1e-100, -3.0]
+    assert np.isnan(settled(np.nan))
+
+
+def test_a_march_that_loses_its_numbers_says_so(problem: Problem) -> None:
+    state = State(problem)
+    state.h[np.flatnonzero(problem.grid.skin < 0)[0], 3] = np.nan
+    state.refresh()
+    CompiledStepper(problem, threads=1).advance(state, DT)
+    assert np.isnan(state.h[:, 3]).sum() > 1
+    with pytest.raises(MarchError, match="not a number"):
+        state.observe()
