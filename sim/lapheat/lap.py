@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .constants import STEFAN_BOLTZMANN
-from .jit import plain
+from .jit import plain, sums
 from .rows import find_node
 
 # numba types compiled functions at their first call: hence `no-untyped-def` below
@@ -58,7 +58,7 @@ class Growth:
     cold: float
 
 
-@plain
+@sums
 def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore[no-untyped-def]
     last = np.int32(strain.shape[1] - 2)
     total = 0.0

@@ -11,6 +11,7 @@ from __future__ import annotations
 import platform
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
 from importlib.metadata import version
 from math import degrees, isfinite
 from typing import Any
@@ -268,7 +269,7 @@ def outcomes_of(history: History) -> Outcomes:
         probes=_probes(history, case),
         mesh=MeshOutcome(problem.mesh.cells, problem.mesh.layers, case.detail),
         march=MarchOutcome(history.steps, history.march, history.wall_s),
-        versions=_versions(),
+        versions=dict(_versions()),
         soundness=None
         if case.lap is None
         else SoundnessOutcome(history.lap_filled, history.hot_clearance),
@@ -373,6 +374,7 @@ def _probes(history: History, case: Case) -> dict[str, ProbeOutcome]:
     return result
 
 
+@cache
 def _versions() -> dict[str, str]:
     return {
         "lapheat": __version__,

@@ -30,6 +30,9 @@ class Rod:
         self._power = layer_heat * len(numbers) / seconds
         mass = state.problem.grid.mass[state.problem.fillet_cells]
         self.share = mass / mass.sum() if len(mass) else mass
+        step = slice(None) if segment.direction > 0 else slice(None, None, -1)
+        self._rod = state.rod[:, segment.first_layer : segment.last_layer][:, step]
+        self._middle = np.arange(len(numbers)) + 0.5
         self.laid = 0
         self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
 
@@ -54,8 +57,8 @@ class Rod:
                 given += float(brought.sum())
             self.laid = due
         # until the arc stands over the layer's middle, in whole steps
-        passing = (np.arange(count) + 0.5 - here) * self.seconds / count
-        now = self.left / np.maximum(np.round(passing / dt), 1.0)
-        self.state.rod[:, self.order] = self.share[:, None] * now / dt
+        passing = (self._middle - here) * (self.seconds / count / dt)
+        now = self.left / np.maximum(np.rint(passing), 1.0)
+        np.multiply(self.share[:, None], now / dt, out=self._rod)
         self.left -= now
         return given + float(now.sum())

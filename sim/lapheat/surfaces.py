@@ -42,21 +42,21 @@ def observe(  # type: ignore[no-untyped-def]
         c = base.wall_cell[w]
         s, cover, lit, m = grid.skin[c], grid.cover[w], grid.lit[w], base.under[w]
         own = grid.slot[c]
+        eps, near = STEFAN_BOLTZMANN * grid.emissivity[w], grid.wall_near[w]
         for k in range(layers):
-            tc, rc = skin_t[s, k], skin_r[s, k]
-            if cover >= 0 and alive[cover, k] > 0.0:
-                o = grid.skin[grid.other[m]]
-                near, far = grid.near[m] * rc, grid.far[m] * skin_r[o, k]
-                t = (tc * far + skin_t[o, k] * near) / (near + far)
+            q = heat[lit, k] if lit >= 0 else 0.0
+            bare = surface_at(skin_t[s, k], near * skin_r[s, k], q, grid.film[w], eps, air[w])
+            surface[w, k] = nan if own >= 0 and alive[own, k] == 0.0 else bare
+        if cover < 0:
+            continue
+        o = grid.skin[grid.other[m]]
+        for k in range(layers):
+            if alive[cover, k] > 0.0:
+                r1, r2 = grid.near[m] * skin_r[s, k], grid.far[m] * skin_r[o, k]
+                t = (skin_t[s, k] * r2 + skin_t[o, k] * r1) / (r1 + r2)
+                surface[w, k] = t
                 if not wet_peak[w, k] >= t:
                     wet_peak[w, k] = t
-            elif own >= 0 and alive[own, k] == 0.0:
-                t = nan
-            else:
-                q = heat[lit, k] if lit >= 0 else 0.0
-                eps = STEFAN_BOLTZMANN * grid.emissivity[w]
-                t = surface_at(tc, grid.wall_near[w] * rc, q, grid.film[w], eps, air[w])
-            surface[w, k] = t
     for i in range(laps):
         m = base.lap_link[i]
         o = grid.skin[grid.other[m]]
@@ -68,15 +68,19 @@ def observe(  # type: ignore[no-untyped-def]
             surface[walls + laps + i, k] = skin_t[o, k] + q * r2
     sane = True
     for i in range(surface.shape[0]):
-        part = base.part[i]
+        part, hottest = base.part[i], 0.0
         for k in range(layers):
             t = surface[i, k]
-            if not peak[i, k] >= t:
-                peak[i, k] = t
-            if part < 2:
-                sane = sane and not isnan(t)
-                if t > best[part, 0]:
-                    best[part, 0], best[part, 1], best[part, 2] = t, i, k
+            peak[i, k] = peak[i, k] if peak[i, k] >= t else t
+        if part == 2:
+            continue
+        for k in range(layers):
+            hottest = max(hottest, surface[i, k])
+            sane = sane and not isnan(surface[i, k])
+        if hottest > best[part, 0]:
+            best[part, 0], best[part, 1] = hottest, i
+            for k in range(layers - 1, -1, -1):
+                best[part, 2] = k if surface[i, k] == hottest else best[part, 2]
     return sane
 
 
