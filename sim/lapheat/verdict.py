@@ -222,10 +222,16 @@ def _cold_starts(history: History, case: Case) -> Iterator[str]:
         return
     cold = [run.number for run in history.segments if run.flowed is False]
     if cold:
-        yield (
+        told = (
             f"cold start: the arc set off without flow on both sides at the start of "
             f"{numbered('segment', cold)}, after {case.travel.dwell_limit:g} s (travel.dwell_limit)"
         )
+        if case.arc.control == "pedal":
+            told += (
+                "; the pedal gave way at arc.hold before the colder side flowed: a higher hold, "
+                "or an aim further to the colder side, helps"
+            )
+        yield told
 
 
 def _wet_outcome(side: str) -> str:

@@ -14,6 +14,7 @@ import pytest
 
 from lapheat import read_case, simulate
 from lapheat.api import Result
+from lapheat.casefile import read_case_text, starter_text
 
 HERE = Path(__file__).parent
 CASES = Path(__file__).parents[2] / "cases"
@@ -100,6 +101,13 @@ def test_verdict_and_margin_hold_at_standard(name: str, shipped_margin: dict[str
     verdict_holds(name, result)
     assert abs(result.outcomes.heat.imbalance) < 1e-9
     assert abs(result.outcomes.tube.margin_K - shipped_margin[name]) < 40.0
+
+
+@pytest.mark.parametrize("detail", ["coarse", "standard"])
+def test_the_starter_case_works_as_it_stands(detail: str) -> None:
+    told = simulate(read_case_text(starter_text(), "new.toml", detail=detail)).outcomes.verdict
+    assert told.base_stays_solid, told.summary
+    assert told.filler_flows, told.summary
 
 
 @pytest.fixture(scope="module")

@@ -297,7 +297,7 @@ def test_starter_shows_the_defaults() -> None:
     case = read_case_text(starter_text(), "new.toml")
     lines = re.findall(r'^# ([a-z_]+) = "?([^"#]+?)"?(?:\s+#.*)?$', starter_text(), re.M)
     shown = dict(reversed(lines))  # the first of a name: [scatter], which repeats some, is last
-    for key in ("wire_diameter", "clearance", "spot", "work_angle", "detail", "wet_fraction"):
+    for key in ("wire_diameter", "clearance", "work_angle", "overlap", "detail", "wet_fraction"):
         entry = next(full for full in every_key() if full.endswith(f".{key}"))
         rerun = read_case_text(
             starter_text(), "x", [f"{entry}={shown[key]}", f"title={case.title}"]

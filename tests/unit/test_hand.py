@@ -81,6 +81,15 @@ def test_no_flow_by_the_limit_is_a_finding() -> None:
     closes(result)
 
 
+def test_a_pedal_that_gives_way_before_flow_is_told_to_hold_hotter() -> None:
+    waits = (*THICK, *PEDAL, "travel.start=on-flow")
+    low, high = run(*waits, "travel.dwell_limit=5 s"), run(*waits, "arc.hold=1200 degC")
+    assert low.outcomes.segments[0].flowed_at_start is False
+    assert "a higher hold" in low.outcomes.verdict.summary
+    assert high.outcomes.segments[0].flowed_at_start is True
+    assert "a higher hold" not in high.outcomes.verdict.summary
+
+
 def test_a_warm_start_waits_less() -> None:
     result = run("travel.start=on-flow", "travel.pause=4 s", "travel.coverage=0.3",
                  "travel.order=in-turn", "travel.resume_below=900 degC")  # fmt: skip

@@ -39,6 +39,7 @@ class WindowPanel:
     total : (n,) total time [s]
     failed : (k, 2) runs that did not succeed
     pick : point picked, or None
+    nearest : where nothing works, the point that comes nearest; else None
     """
 
     title: str
@@ -49,6 +50,7 @@ class WindowPanel:
     total: Array
     failed: Array
     pick: tuple[float, float] | None
+    nearest: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,7 @@ def _times(axes: Axes, mesh: Triangulation, total: Array) -> None:
     texts = axes.clabel(lines, fmt=lambda seconds: f"{seconds:.0f} s", fontsize=7.0, colors=[MUTED])
     for text in texts:
         text.set_path_effects(halo("white", 2.0))
+        text.set_zorder(6)  # above the runs
 
 
 def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
@@ -138,6 +141,8 @@ def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
     axes.plot(*panel.failed.T, "x", ms=4.0, color=MUTED, zorder=5)
     if panel.pick is not None:
         axes.plot(*panel.pick, "*", ms=15.0, mfc=PICK, mec=INK, mew=0.9, zorder=7, clip_on=False)
+    if panel.nearest is not None:
+        axes.plot(*panel.nearest, "D", ms=10.0, mfc="none", mec=PICK, mew=2.0, zorder=7)
     (left, right), (low, high) = (_padded(*end) for end in chart.ends)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
@@ -156,9 +161,11 @@ def _dot(label: str, marker: str, size: float, face: str, edge: str) -> Line2D:
 
 def _legend(figure: Figure, chart: WindowChart) -> None:
     handles = [
-        Line2D([], [], color=MELTS, lw=1.8, label="base comes too close to melting beyond"),
-        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond"),
+        Line2D([], [], color=MELTS, lw=1.8, label="edge of melting"),
+        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="edge of cold filler"),
         Patch(color=WORKS_TINT, lw=0, label="both are well"),
+        Patch(color=MELTS_TINT, lw=0, label="base too close to melting"),
+        Patch(color=COLD_TINT, lw=0, label="filler cold"),
         Line2D([], [], color=MUTED, lw=0.7, label="total time"),
         _dot("run that works", "o", 4.0, INK, INK),
         _dot("run that does not", "o", 4.0, "white", INK),
@@ -169,6 +176,8 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         handles.append(_dot("run that failed", "x", 5.0, MUTED, MUTED))
     if any(panel.pick is not None for panel in chart.panels):
         handles.append(_dot("pick", "*", 11.0, PICK, INK))
+    if any(panel.nearest is not None for panel in chart.panels):
+        handles.append(_dot("nearest miss", "D", 8.0, "none", PICK))
     figure.legend(handles=handles, loc="outside lower center", ncols=3)
 
 

@@ -167,7 +167,7 @@ def _panels(window: Window) -> Iterator[WindowPanel]:
     from ..figures.window import WindowPanel
 
     axes = window.plan.axes
-    pick = window.pick.run
+    pick, nearest = window.pick.run, window.pick.nearest
     for others in product(*(axis.values for axis in axes[2:])):
         at = [axis.share(value) for axis, value in zip(axes[2:], others, strict=True)]
 
@@ -187,8 +187,14 @@ def _panels(window: Window) -> Iterator[WindowPanel]:
             filler=np.array([slack(run.row, "surplus_K") for run in good]),
             total=np.array([float(run.row["total_s"] or 0.0) for run in good]),
             failed=_places(bad, axes),
-            pick=None if pick is None or not here(pick) else tuple(_places([pick], axes)[0]),
+            pick=_place(pick, axes) if pick is not None and here(pick) else None,
+            nearest=_place(nearest, axes) if nearest is not None and here(nearest) else None,
         )
+
+
+def _place(run: Run, axes: Sequence[Axis]) -> tuple[float, float]:
+    x, y = _places([run], axes)[0].tolist()
+    return x, y
 
 
 def _places(runs: Sequence[Run], axes: Sequence[Axis]) -> NDArray[np.float64]:
