@@ -69,7 +69,7 @@ def test_an_idle_worker_killed_is_replaced(two: Processes) -> None:
 
 def test_a_task_that_kills_every_worker_is_a_failed_row(two: Processes) -> None:
     rows = rows_of(two, die_always, NUMBERS)
-    assert rows[3] == {"failed": "3 workers died over it, for want of memory?"}
+    assert rows[3] == {"failed": "3 workers died over it, for want of memory?", "lost": True}
     others = [row for n, row in enumerate(rows) if n != 3]
     assert others == [r for n, r in enumerate(rows_of(Serial(), square, NUMBERS)) if n != 3]
 

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.study import RowFile, Serial, collect
-from study.stand_in import Number, square
+from lapheat.study import Processes, RowFile, Serial, collect
+from study.stand_in import Number, die_always, square
 
 ROOT = Path(__file__).parents[2]
 NUMBERS = [Number(value) for value in range(6)]
@@ -59,6 +59,15 @@ def test_a_last_line_without_its_end_is_dropped(tmp_path: Path) -> None:
     swept(path, count=2)
     path.write_bytes(path.read_bytes().rstrip(b"\n"))
     assert swept(path, resume=True, count=2) == ([0.0, 1.0], 1)
+
+
+def test_a_run_lost_with_its_workers_is_tried_again(tmp_path: Path) -> None:
+    path = tmp_path / "rows.jsonl"
+    with Processes(1) as pool, RowFile(path) as store:
+        rows = collect(pool, die_always, NUMBERS[:4], store)
+    assert rows[3]["lost"] is True
+    assert swept(path, resume=True, count=4) == ([0.0, 1.0, 4.0, 9.0], 1)
+    assert swept(path, resume=True, count=4) == ([0.0, 1.0, 4.0, 9.0], 0)
 
 
 def test_what_is_written_at_the_end_is_what_was_asked_for(tmp_path: Path) -> None:

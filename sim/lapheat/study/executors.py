@@ -24,7 +24,10 @@ __all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work",
 
 Value = float | bool | str | None
 Row = dict[str, Value]
-"""What is left of a run: numbers, booleans and texts by name; `failed` says why there are none."""
+"""What is left of a run: numbers, booleans and texts by name; `failed` says why there are none.
+
+Where `lost` is there and true the run itself was not at fault: another try may go well.
+"""
 
 Task = TypeVar("Task")
 Work = Callable[[Task], Row]
@@ -179,7 +182,8 @@ class Processes:
                         if strikes[index] < STRIKES:
                             waiting.appendleft(index)
                             continue
-                        row = {"failed": f"{STRIKES} workers died over it, for want of memory?"}
+                        why = f"{STRIKES} workers died over it, for want of memory?"
+                        row = {"failed": why, "lost": True}
                     yield index, row
         finally:
             self._drop(lambda worker: worker.index is not None)
@@ -266,7 +270,7 @@ class Cluster:
         try:
             for future in finished(at, loop=self._client.loop):
                 error = future.exception()
-                row: Row = {"failed": f"{type(error).__name__}: {error}"}
+                row: Row = {"failed": f"{type(error).__name__}: {error}", "lost": True}
                 yield at[future], future.result() if error is None else row
         finally:
             self._client.cancel(list(at))

@@ -31,7 +31,8 @@ class RowFile:
     Parameters
     ----------
     path : the file; None keeps rows in memory only
-    resume : begin with the rows that are there; what a kill tore at the end is dropped
+    resume : begin with the rows that are there, but for lost ones, which are tried again; what a
+        kill tore at the end is dropped
 
     Attributes
     ----------
@@ -63,12 +64,13 @@ class RowFile:
             for line in lines:
                 try:
                     entry = json.loads(line)
-                    key, row = entry["key"], entry["row"]
+                    key, row = entry["key"], dict(entry["row"])
                 except (ValueError, KeyError, TypeError):
                     break
                 if not line.endswith(b"\n"):
                     break
-                self.rows[key] = row
+                if not row.get("lost"):
+                    self.rows[key] = row
                 end += len(line)
         return end
 
