@@ -1,8 +1,9 @@
-"""The full map that the window is held against: every node of 41 x 41 run, none left out.
+"""The full maps that the window is held against: every node of 41 x 41 run, none left out.
 
-``python tests/study/full_map.py [WORKERS]`` writes `full_map.json` anew; look at the difference. A
-segment length counts only through the whole number of segments that it makes, so that equal numbers
-are run once. A map that was cut short goes on where it stopped.
+``python tests/study/full_map.py NAME [WORKERS]`` writes `full_map_NAME.json` anew; look at the
+difference. In `segment_pause` a segment length counts only through the whole number of segments that
+it makes, so that equal numbers are run once; in `current_dwell` every node is a run of its own. A map
+that was cut short goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
 
 from lapheat.study.executors import Processes
 from lapheat.study.rows import RowFile, collect
@@ -24,20 +26,44 @@ if TYPE_CHECKING:
     from lapheat.study.executors import Row
 
 HERE = Path(__file__).parent
-FILE = HERE / "full_map.json"
 NODES = 41
-# The demo, laid in turn and without waiting for it to cool, a little colder: both boundaries show.
-# (At 62 A six segments lie within 1 K of flow at every pause: no map is told from its noise there.)
 CASE = HERE.parents[1] / "cases" / "flue-stub.toml"
-CHANGES = ("arc.current=61.75 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
-VARY = ("travel.segment=10 mm:24 mm:{}", "travel.pause=2 s:40 s:{}")
-ENDS = ((10.0, 24.0), (2.0, 40.0))
 KEPT = ("base_slack_K", "surplus_K", "total_s")
 CIRCUMFERENCE = np.pi * 38.1
+# The demo, laid in turn and without waiting for it to cool.
+IN_TURN = ("travel.order=in-turn", "travel.resume_below=1400 degC")
 
 
-def source() -> Source:
-    return Source.of(CASE, CHANGES)
+@dataclass(frozen=True)
+class Asked:
+    """What a map is of: keys put over the demo, and two axes as (key, first, last, unit)."""
+
+    changes: tuple[str, ...]
+    axes: tuple[tuple[str, float, float, str], tuple[str, float, float, str]]
+
+    def vary(self, count: int) -> list[str]:
+        """Axes as on the command line."""
+        return [f"{key}={a:g} {unit}:{b:g} {unit}:{count}" for key, a, b, unit in self.axes]
+
+    def source(self) -> Source:
+        return Source.of(CASE, self.changes)
+
+    def lines(self) -> list[NDArray[np.float64]]:
+        """Values of each axis at its nodes."""
+        return [np.linspace(a, b, NODES) for _, a, b, _ in self.axes]
+
+
+MAPS = {
+    # a little colder: both boundaries show. (At 62 A six segments lie within 1 K of flow at every
+    # pause: no map is told from its noise there.)
+    "segment_pause": Asked(
+        ("arc.current=61.75 A", *IN_TURN),
+        (("travel.segment", 10.0, 24.0, "mm"), ("travel.pause", 2.0, 40.0, "s")),
+    ),
+    "current_dwell": Asked(
+        IN_TURN, (("arc.current", 56.0, 76.0, "A"), ("travel.dwell", 1.0, 8.0, "s"))
+    ),
+}
 
 
 def segments(length: float) -> int:
@@ -45,38 +71,51 @@ def segments(length: float) -> int:
     return int(np.ceil(CIRCUMFERENCE / length * (1.0 - 1e-9)))
 
 
-def nodes() -> list[tuple[float, float]]:
-    """Segment [mm] and pause [s] of each node, the longest segment of its number."""
-    lengths, pauses = (np.linspace(*ends, NODES) for ends in ENDS)
-    longest = {segments(length): length for length in lengths}
-    return [(longest[segments(length)], pause) for length in lengths for pause in pauses]
-
-
-def trials() -> list[Trial]:
-    case = source()
+def trials(asked: Asked) -> list[Trial]:
+    """One for each node; of segment lengths the longest of its number."""
+    case, (one, two) = asked.source(), asked.lines()
+    (key, _, _, unit), (key_2, _, _, unit_2) = asked.axes
+    if key == "travel.segment":
+        longest = {segments(length): length for length in one}
+        one = np.array([longest[segments(length)] for length in one])
     return [
-        Trial(case, (("travel.segment", f"{s:.6g} mm"), ("travel.pause", f"{p:.6g} s")))
-        for s, p in nodes()
+        Trial(case, ((key, f"{a:.6g} {unit}"), (key_2, f"{b:.6g} {unit_2}")))
+        for a in one
+        for b in two
     ]
+
+
+def different(asked: Asked) -> int:
+    """Number of different runs of a map."""
+    return len({trial.inputs for trial in trials(asked)})
+
+
+def file_of(name: str) -> Path:
+    return HERE / f"full_map_{name}.json"
 
 
 @dataclass(frozen=True)
 class FullMap:
-    """The kept map; `values` by name, (41, 41) over segment and pause."""
+    """A kept map; `values` by name, (41, 41) over its two axes."""
 
+    asked: Asked
     values: dict[str, NDArray[np.float64]]
 
     @classmethod
-    def read(cls) -> FullMap:
-        kept = json.loads(FILE.read_text("utf-8"))
-        return cls({name: np.array(kept[name]) for name in KEPT})
+    def read(cls, name: str) -> FullMap:
+        kept = json.loads(file_of(name).read_text("utf-8"))
+        return cls(MAPS[name], {value: np.array(kept[value]) for value in KEPT})
 
     def row(self, trial: Trial) -> Row:
-        """Row of a trial as the map has it: its number of segments, linear in the pause."""
-        length, pause = (float(value.split()[0]) for _, value in trial.inputs)
-        lengths, pauses = (np.linspace(*ends, NODES) for ends in ENDS)
-        column = [segments(one) for one in lengths].index(segments(length))
-        told = {n: float(np.interp(pause, pauses, v[column])) for n, v in self.values.items()}
+        """Row of a trial as the map has it: straight between nodes, of segments by their number."""
+        first, second = (float(value.split()[0]) for _, value in trial.inputs)
+        one, two = self.asked.lines()
+        if self.asked.axes[0][0] == "travel.segment":
+            first = one[[segments(length) for length in one].index(segments(first))]
+        told = {
+            name: float(RegularGridInterpolator((one, two), v)((first, second)))
+            for name, v in self.values.items()
+        }
         base, filler = told["base_slack_K"], told["surplus_K"]
         return {
             **told,
@@ -88,12 +127,15 @@ class FullMap:
 
 
 def main() -> None:
-    workers = int(sys.argv[1]) if len(sys.argv) > 1 else None
+    name = sys.argv[1]
+    workers = int(sys.argv[2]) if len(sys.argv) > 2 else None
+    file = file_of(name)
     with (
         Processes(workers, warm_up) as pool,
-        RowFile(FILE.with_suffix(".rows"), resume=True) as store,
+        RowFile(file.with_suffix(".rows"), resume=True) as store,
     ):
-        rows = collect(pool, run_trial, trials(), store, lambda *at: print(*at, file=sys.stderr))
+        every = trials(MAPS[name])
+        rows = collect(pool, run_trial, every, store, lambda *at: print(*at, file=sys.stderr))
         whole = {
             name: np.array([float(row[name] or 0.0) for row in rows]).reshape(NODES, NODES)
             for name in KEPT
@@ -102,7 +144,7 @@ def main() -> None:
         for name in KEPT:
             columns = [json.dumps([round(v, 2) for v in line]) for line in whole[name].tolist()]
             lines.append(f'"{name}": [\n' + ",\n".join(columns) + "\n]")
-        FILE.write_text("{" + ",\n".join(lines) + "}\n", "utf-8")
+        file.write_text("{" + ",\n".join(lines) + "}\n", "utf-8")
         store.close(remove=True)
 
 
