@@ -129,7 +129,8 @@ def _probes(axes: Axes, history: History, units: Units) -> None:
             time,
             values,
             color=LINES[column % len(LINES)],
-            linestyle=DASHES[column // len(LINES) % len(DASHES)],
+            # dashes let one probe show through another that reads the same
+            linestyle=DASHES[(column + column // 12) % len(DASHES)],
             zorder=3.0,
         )
         entries.append((line, f"{short(probe.name, 18)} ({probe.on})"))
