@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from math import ceil, inf, sqrt
+from math import ceil, sqrt
 from typing import Any
 
 import numba
@@ -15,7 +15,7 @@ from .arrays import Grid
 from .problem import Problem
 from .state import State
 
-__all__ = ["CompiledStepper", "stages_for"]
+__all__ = ["CompiledStepper", "ThreadChoice", "stages_for"]
 
 
 def stages_for(dt: float, explicit_limit: float) -> int:
@@ -27,7 +27,7 @@ def stages_for(dt: float, explicit_limit: float) -> int:
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
 RUNS = 8  # of such cells that are told apart in a row
 TRIAL_EVERY = 128  # steps between looks at whether all threads still pay
-TRIAL_STEPS = 3  # in a row of each kind in a look: starting threads spoils the first of them
+TRIAL_STEPS = 5  # in a row of each kind in a look; the first, which may start threads, not counted
 BESIDE = 4  # stages that take as long as what a step does beside its stages
 
 
@@ -35,8 +35,8 @@ class CompiledStepper:
     """Explicit stabilised march on `threads` threads (all of numba's by default).
 
     Every stage ends at a barrier, so that a core busy with something else would hold up all of
-    them: now and then a step on one thread is timed against one on all, and the faster stays.
-    The numbers are the same either way.
+    them: now and then some steps on all threads are timed against some on one, and the faster
+    stays. The numbers are the same either way.
     """
 
     name = "compiled"
@@ -65,39 +65,29 @@ class CompiledStepper:
         self._lost = np.zeros((3, walls))
         self._gave = np.zeros(walls)
         self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
-        self._steps = 0
-        self._in_use = self.threads
-        self._pace = {1: inf, self.threads: inf}  # seconds a stage, fastest of the last trial
+        self._choice = ThreadChoice(self.threads)
 
     def advance(self, state: State, dt: float) -> float:
         """March by `dt` [s]; returns the heat lost through the walls [J]."""
         stages = stages_for(dt, state.problem.explicit_limit)
         if self.threads == 1:
-            return self._advance(kernel.advance, state, dt, stages, 1)
-        trial = self._steps % TRIAL_EVERY - 1  # the first step of all may have to compile
-        tried = 0 <= trial < 2 * TRIAL_STEPS
-        use = (self.threads, 1)[trial // TRIAL_STEPS] if tried else self._in_use
-        if trial == 0:
-            self._pace = {1: inf, self.threads: inf}
-        self._steps += 1
-        began = time.perf_counter()
+            self._advance(kernel.advance, state, dt, stages, 1)
+            return float(self._gave.sum())
+        use = self._choice.next()
         before = numba.get_num_threads()
         numba.set_num_threads(use)
+        began = time.perf_counter()
         try:
-            lost = self._advance(kernel.advance_threaded, state, dt, stages, use)
+            taken = self._advance(kernel.advance_threaded, state, dt, stages, use)
         finally:
             numba.set_num_threads(before)
-        pace = (time.perf_counter() - began) / (stages + BESIDE)
-        self._pace[use] = min(self._pace[use], pace)
-        if trial == 2 * TRIAL_STEPS - 1:
-            self._in_use = min(self._pace, key=self._pace.__getitem__)
-        return lost
+        self._choice.took(time.perf_counter() - began, taken * stages + BESIDE)
+        return float(self._gave.sum())
 
-    def _advance(
-        self, kernel_step: Any, state: State, dt: float, stages: int, threads: int
-    ) -> float:
+    def _advance(self, kernel_step: Any, state: State, dt: float, stages: int, threads: int) -> int:
+        """Take the step; returns how often it had to be taken."""
         p = state.problem
-        kernel_step(
+        taken = kernel_step(
             state.h, state.phi, state.slope, state.skin, state.peak_h,
             self._rate, self._ds, self._us, self._skins, dt, stages, self._cuts[threads],
             self._still, self._hot, self._moving, self._runs, self._quiet, self._counts,
@@ -106,7 +96,42 @@ class CompiledStepper:
             self._flows, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
         )  # fmt: skip
         state.lost += self._gave
-        return float(self._gave.sum())
+        return int(taken)
+
+
+class ThreadChoice:
+    """Whether the coming step is taken by all threads or by one.
+
+    Every `TRIAL_EVERY` steps `TRIAL_STEPS` by each are timed; the faster goes on. Means count, not
+    the fastest: what holds up a barrier now and then is just what is looked for.
+    """
+
+    def __init__(self, threads: int) -> None:
+        self._kinds = (threads, 1)
+        self._step = -1  # the first step of all may have to compile
+        self._in_use = 0
+        self._spent = [[0.0, 0.0], [0.0, 0.0]]  # of each kind: seconds, stages
+
+    def next(self) -> int:
+        """Threads for the coming step."""
+        place, tried = divmod(self._step % TRIAL_EVERY, TRIAL_STEPS)
+        if place > 1 or self._step < 0:
+            return self._kinds[self._in_use]
+        if place == tried == 0:
+            self._spent = [[0.0, 0.0], [0.0, 0.0]]
+        return self._kinds[place]
+
+    def took(self, seconds: float, stages: float) -> None:
+        """Take note of how long that step took, and of its stages."""
+        place, tried = divmod(self._step % TRIAL_EVERY, TRIAL_STEPS)
+        self._step += 1
+        if place > 1 or self._step == 0 or tried == 0:
+            return
+        self._spent[place][0] += seconds
+        self._spent[place][1] += stages
+        if place == 1 and tried == TRIAL_STEPS - 1:
+            paces = [spent / max(done, 1.0) for spent, done in self._spent]
+            self._in_use = paces.index(min(paces))
 
 
 def _shares(grid: Grid, threads: int) -> NDArray[np.int64]:

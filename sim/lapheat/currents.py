@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from .history import History
 
-__all__ = ["CurrentOutcome", "Pressed", "current_of", "pressed"]
+__all__ = ["CurrentOutcome", "Pressed", "current_of", "pressed", "why_cold"]
 
 Array = NDArray[np.float64]
 
 NEAR = 0.01  # of the range: nearer to a limit than this is on it
+AT_HOLD = 15.0  # [K] below the hold the pedal has come there
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,25 @@ def pressed(history: History) -> Pressed:
         low=pedal & (current < low + near),
         high=pedal & (current > high - near),
     )
+
+
+def why_cold(history: History, number: int) -> str:
+    """What the pedal did by the end of a segment's wait in vain, and what helps; "" without one."""
+    case, trace = history.problem.case, history.trace
+    assert case is not None
+    if case.arc.control != "pedal" or case.arc.hold is None:
+        return ""
+    (run,) = (run for run in history.segments if run.number == number)
+    last = int(np.flatnonzero(trace.time < run.start + run.wait + 1e-6)[-1])
+    low, high = case.arc.current_range
+    if trace.current[last] > high - NEAR * (high - low):
+        return "the pedal was at the top of arc.current_range: more current or a longer wait helps"
+    if max(trace.tube[last], trace.flange[last]) > case.arc.hold - AT_HOLD:
+        return (
+            "the pedal gave way at arc.hold before the colder side flowed: a higher hold, or an "
+            "aim further to the colder side, helps"
+        )
+    return "the base was not yet at arc.hold: a longer wait helps"
 
 
 def current_of(history: History) -> CurrentOutcome:

@@ -103,12 +103,11 @@ def fill_lap(  # type: ignore[no-untyped-def]
     gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
     """
     rows, layers = filled.shape
-    some = 0  # faces filler could enter
+    grew = False  # unless filler could enter a face: most steps need no sweep
     for i in range(rows):
         for k in range(layers):
             hot = min(surface[walls + i, k], surface[walls + rows + i, k]) >= flow
-            some += hot and not filled[i, k]
-    grew = some > 0
+            grew = grew or (hot and not filled[i, k])
     while grew:  # one row of faces a sweep, whichever way the filler runs
         grew = False
         before = filled.copy()

@@ -131,28 +131,29 @@ def through_filler(acc, phi, c, o, factor, alive, s, p):  # type: ignore[no-unty
 
 
 @fast
-def across_lap(acc, skin, own, other, area, near, far, contact, p, flow, m, kept):  # type: ignore[no-untyped-def]
+def across_lap(acc, skin, own, other, area, near, far, contact, p, flow, m, first):  # type: ignore[no-untyped-def]
     """Heat from one part to another through the lap's resistance, row `p` of `contact`.
 
-    The first stage (`kept` 0) keeps it as `flow`; later ones (1) add what it has changed by.
+    The first stage (`first` 1.0) finds `flow` 0 and keeps it there; later ones (0.0) add what it
+    has changed by.
     """
     for k in range(acc.shape[0]):
         r = near * skin[1, own, k] + far * skin[1, other, k] + contact[p, k]
         now = area * (skin[0, other, k] - skin[0, own, k]) / r
-        before = kept * flow[m, k]
-        flow[m, k] = before + (1.0 - kept) * now
+        before = flow[m, k]
         acc[k] += now - before
+        flow[m, k] = before + first * now
 
 
 @fast
-def under_filler(acc, skin, own, other, area, near, far, alive, p, flow, m, kept):  # type: ignore[no-untyped-def]
+def under_filler(acc, skin, own, other, area, near, far, alive, p, flow, m, first):  # type: ignore[no-untyped-def]
     """As `across_lap`, between filler and base where the filler, row `p` of `alive`, is laid."""
     for k in range(acc.shape[0]):
         r = near * skin[1, own, k] + far * skin[1, other, k]
         now = area * alive[p, k] * (skin[0, other, k] - skin[0, own, k]) / r
-        before = kept * flow[m, k]
-        flow[m, k] = before + (1.0 - kept) * now
+        before = flow[m, k]
         acc[k] += now - before
+        flow[m, k] = before + first * now
 
 
 @fast
@@ -335,7 +336,10 @@ def look_up_skin(h, d, c, lo, hi, low, per_step, t, q, a, out, s):  # type: igno
 
 @fast
 def mark_moved(d, c, still, hot, moving):  # type: ignore[no-untyped-def]
-    """Mark the cells of a row that moved further than `still`; how many; True if one unforeseen."""
+    """Mark the cells of a row that moved further than `still`; how many; True if one unforeseen.
+
+    They are counted first: that loop is vectorised, and in most rows nothing moved.
+    """
     count = 0
     for k in range(d.shape[1]):
         count += abs(d[c, k]) > still

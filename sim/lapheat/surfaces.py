@@ -42,6 +42,7 @@ def observe(  # type: ignore[no-untyped-def]
         c = base.wall_cell[w]
         s, cover, lit, m = grid.skin[c], grid.cover[w], grid.lit[w], base.under[w]
         own = grid.slot[c]
+        # every face as if it were bare, which vectorises, and then those that are not
         eps, near = STEFAN_BOLTZMANN * grid.emissivity[w], grid.wall_near[w]
         for k in range(layers):
             q = heat[lit, k] if lit >= 0 else 0.0
@@ -79,8 +80,10 @@ def observe(  # type: ignore[no-untyped-def]
             sane = sane and not isnan(surface[i, k])
         if hottest > best[part, 0]:
             best[part, 0], best[part, 1] = hottest, i
-            for k in range(layers - 1, -1, -1):
-                best[part, 2] = k if surface[i, k] == hottest else best[part, 2]
+            for k in range(layers):
+                if surface[i, k] == hottest:
+                    best[part, 2] = k
+                    break
     return sane
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .case import Case
+from .currents import why_cold
 from .history import History, SurfacePeaks
 from .wording import Wording, listed, numbered
 
@@ -222,16 +223,15 @@ def _cold_starts(history: History, case: Case) -> Iterator[str]:
         return
     cold = [run.number for run in history.segments if run.flowed is False]
     if cold:
-        told = (
-            f"cold start: the arc set off without flow on both sides at the start of "
-            f"{numbered('segment', cold)}, after {case.travel.dwell_limit:g} s (travel.dwell_limit)"
+        why = dict.fromkeys(why_cold(history, number) for number in cold)
+        yield "; ".join(
+            [
+                f"cold start: the arc set off without flow on both sides at the start of "
+                f"{numbered('segment', cold)}, after {case.travel.dwell_limit:g} s "
+                "(travel.dwell_limit)",
+                *filter(None, why),
+            ]
         )
-        if case.arc.control == "pedal":
-            told += (
-                "; the pedal gave way at arc.hold before the colder side flowed: a higher hold, "
-                "or an aim further to the colder side, helps"
-            )
-        yield told
 
 
 def _wet_outcome(side: str) -> str:

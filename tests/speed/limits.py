@@ -26,7 +26,7 @@ from bench import Table, seconds
 from marches import demo, refined
 from numba import prange
 
-from lapheat.compiled import CompiledStepper, stages_for
+from lapheat.compiled import TRIAL_STEPS, CompiledStepper, stages_for
 from lapheat.problem import Problem
 from lapheat.setup import problem_of
 from lapheat.state import State
@@ -81,7 +81,7 @@ def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
     assert problem.case is not None
     case = problem.case
     state, stepper = State(problem), CompiledStepper(problem, threads)
-    stepper._steps = 8  # no trial of one thread
+    stepper._choice._step = 2 * TRIAL_STEPS  # no trial of one thread
     dt = arc_step(case)
     if hot:
         state.burn((0.0, case.arc.power), (0.0, case.arc.power))
@@ -92,7 +92,7 @@ def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
 
     def some() -> None:
         for _ in range(count):
-            stepper._steps = 8
+            stepper._choice._step = 2 * TRIAL_STEPS
             stepper.advance(state, dt)
 
     return seconds(some, repeats) / count / stages_for(dt, problem.explicit_limit)

@@ -1,9 +1,9 @@
 """The full maps that the window is held against: every node of 41 x 41 run, none left out.
 
 ``python tests/study/full_map.py NAME [WORKERS]`` writes `full_map_NAME.json` anew; look at the
-difference. In `segment_pause` a segment length counts only through the whole number of segments that
-it makes, so that equal numbers are run once; in `current_dwell` every node is a run of its own. A map
-that was cut short goes on where it stopped.
+difference. In `segment_pause` a segment length counts only through the whole number of segments
+that it makes, so that equal numbers are run once; in `current_dwell` every node is a run of its
+own. A map that was cut short goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -136,14 +136,17 @@ def main() -> None:
     ):
         every = trials(MAPS[name])
         rows = collect(pool, run_trial, every, store, lambda *at: print(*at, file=sys.stderr))
+        failed = [(t.inputs, r["failed"]) for t, r in zip(every, rows, strict=True) if r["failed"]]
+        if failed:
+            raise SystemExit(f"{len(failed)} runs failed, the first at {failed[0]}")
         whole = {
-            name: np.array([float(row[name] or 0.0) for row in rows]).reshape(NODES, NODES)
-            for name in KEPT
+            value: np.array([row[value] for row in rows], dtype=float).reshape(NODES, NODES)
+            for value in KEPT
         }
         lines = []
-        for name in KEPT:
-            columns = [json.dumps([round(v, 2) for v in line]) for line in whole[name].tolist()]
-            lines.append(f'"{name}": [\n' + ",\n".join(columns) + "\n]")
+        for value in KEPT:
+            columns = [json.dumps([round(v, 2) for v in line]) for line in whole[value].tolist()]
+            lines.append(f'"{value}": [\n' + ",\n".join(columns) + "\n]")
         file.write_text("{" + ",\n".join(lines) + "}\n", "utf-8")
         store.close(remove=True)
 

@@ -40,8 +40,7 @@ def test_boundaries_are_within_a_twentieth_of_an_axis(
 
 def test_it_takes_a_fifth_of_the_runs_at_most(kept: FullMap, sweep: Sweep) -> None:
     """A third of the different ones, where lengths that make equally many segments are one run."""
-    runs = different(kept.asked)
-    assert len(sweep.runs) <= min(NODES**2 / 5, runs / 3 if runs < NODES**2 else runs / 5)
+    assert len(sweep.runs) <= min(NODES**2 / 5, different(kept.asked) / 3)
 
 
 def test_the_map_is_what_is_computed_now(kept: FullMap) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import lapheat.compiled
-from lapheat.compiled import RUNS, CompiledStepper
+from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, ThreadChoice
 from lapheat.problem import Problem
 from lapheat.rows import find_runs, mark_moved, settled
 from lapheat.setup import problem_of
@@ -46,9 +46,36 @@ def test_a_step_that_nobody_foresaw_is_taken_again(
 
 
 def test_threads_change_nothing(problem: Problem) -> None:
-    one, two = (struck(problem, threads, steps=4) for threads in (1, 2))
+    steps = 2 * TRIAL_STEPS + 2  # on all threads, on one, and on what was chosen
+    one, two = (struck(problem, threads, steps) for threads in (1, 2))
     for name in ("h", "phi", "skin", "lost", "peak_h"):
         np.testing.assert_array_equal(getattr(one, name), getattr(two, name))
+
+
+def chosen(slow: dict[int, float], steps: int = TRIAL_EVERY + 2 * TRIAL_STEPS + 2) -> list[int]:
+    """Threads of some steps, by what a stage takes on 4 and on 1; a change of threads takes more."""
+    choice, used, before = ThreadChoice(4), [], 0
+    for _ in range(steps):
+        use = choice.next()
+        choice.took(10.0 * slow[use] + (100.0 if use != before else 0.0), 10.0)
+        used.append(use)
+        before = use
+    return used
+
+
+@pytest.mark.parametrize(("slow", "best"), [({4: 1.0, 1: 2.0}, 4), ({4: 2.0, 1: 1.0}, 1)])
+def test_the_faster_number_of_threads_is_taken(slow: dict[int, float], best: int) -> None:
+    trial = [4] * TRIAL_STEPS + [1] * TRIAL_STEPS
+    rest = [best] * (TRIAL_EVERY - 2 * TRIAL_STEPS)
+    assert chosen(slow) == [4, *trial, *rest, *trial, best]
+
+
+def test_a_step_taken_twice_counts_twice() -> None:
+    """All threads take 16 s for twice ten stages, one takes 10 s for ten."""
+    choice = ThreadChoice(2)
+    for _ in range(2 * TRIAL_STEPS + 1):
+        choice.took(16.0 if choice.next() == 2 else 10.0, 20.0 if choice.next() == 2 else 10.0)
+    assert choice.next() == 2
 
 
 @pytest.mark.parametrize(
@@ -95,6 +122,19 @@ def test_only_cells_that_were_not_looked_up_come_unforeseen() -> None:
 def test_next_to_nothing_is_nothing_and_no_number_stays_none() -> None:
     assert [settled(x) for x in (1e-300, -1e-300, 1e-100, -3.0)] == [0.0, 0.0, 1e-100, -3.0]
     assert np.isnan(settled(np.nan))
+
+
+def test_a_stepper_forgets_a_state_that_lost_its_numbers(problem: Problem) -> None:
+    stepper, fresh = (CompiledStepper(problem, threads=1) for _ in range(2))
+    lost = State(problem)
+    lost.h[:] = np.nan
+    lost.refresh()
+    stepper.advance(lost, DT)
+    found = [State(problem), State(problem)]
+    for state, own in zip(found, (stepper, fresh), strict=True):
+        state.light(1.0, POWER)
+        own.advance(state, DT)
+    np.testing.assert_array_equal(found[0].h, found[1].h)
 
 
 def test_a_march_that_loses_its_numbers_says_so(problem: Problem) -> None:

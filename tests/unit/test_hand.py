@@ -85,9 +85,22 @@ def test_a_pedal_that_gives_way_before_flow_is_told_to_hold_hotter() -> None:
     waits = (*THICK, *PEDAL, "travel.start=on-flow")
     low, high = run(*waits, "travel.dwell_limit=5 s"), run(*waits, "arc.hold=1200 degC")
     assert low.outcomes.segments[0].flowed_at_start is False
-    assert "a higher hold" in low.outcomes.verdict.summary
+    assert "the pedal gave way at arc.hold" in low.outcomes.verdict.summary
     assert high.outcomes.segments[0].flowed_at_start is True
-    assert "a higher hold" not in high.outcomes.verdict.summary
+    assert "cold start" not in high.outcomes.verdict.summary
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        (("arc.current=40 A", "travel.dwell_limit=6 s"), "at the top of arc.current_range"),
+        (("arc.hold=1200 degC", "travel.dwell_limit=0.25 s"), "the base was not yet at arc.hold"),
+    ],
+)
+def test_a_pedal_that_did_not_give_way_is_not_blamed(changes: tuple[str, ...], told: str) -> None:
+    result = run(*THICK, *PEDAL, "travel.start=on-flow", *changes)
+    assert told in result.outcomes.verdict.summary
+    assert "gave way" not in result.outcomes.verdict.summary
 
 
 def test_a_warm_start_waits_less() -> None:

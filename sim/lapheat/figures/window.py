@@ -161,8 +161,8 @@ def _dot(label: str, marker: str, size: float, face: str, edge: str) -> Line2D:
 
 def _legend(figure: Figure, chart: WindowChart) -> None:
     handles = [
-        Line2D([], [], color=MELTS, lw=1.8, label="edge of melting"),
-        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="edge of cold filler"),
+        Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond"),
+        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond"),
         Patch(color=WORKS_TINT, lw=0, label="both are well"),
         Patch(color=MELTS_TINT, lw=0, label="base too close to melting"),
         Patch(color=COLD_TINT, lw=0, label="filler cold"),

@@ -65,6 +65,8 @@ def guarded(work: Work[Task], task: Task) -> Row:
     """Row of a task; one that says what went wrong if `work` raises."""
     try:
         return work(task)
+    except MemoryError:
+        return {"failed": "MemoryError: too many runs at once for this machine", "lost": True}
     except Exception as error:  # whatever one of many runs dies of must not end the others
         return {"failed": f"{type(error).__name__}: {error}"}
 
