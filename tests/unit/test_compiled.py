@@ -53,7 +53,7 @@ def test_threads_change_nothing(problem: Problem) -> None:
 
 
 def chosen(slow: dict[int, float], steps: int = TRIAL_EVERY + 2 * TRIAL_STEPS + 2) -> list[int]:
-    """Threads of some steps, by what a stage takes on 4 and on 1; a change of threads takes more."""
+    """Threads of some steps, by what a stage takes on 4 and on 1; a change costs more."""
     choice, used, before = ThreadChoice(4), [], 0
     for _ in range(steps):
         use = choice.next()
