@@ -20,7 +20,7 @@ from .style import INK, LINES, MUTED, Array, halo, new_figure, styled
 __all__ = ["WindowChart", "WindowPanel", "window"]
 
 MELTS, COLD = LINES[0], LINES[5]
-WORKS_TINT, MELTS_TINT, COLD_TINT = "#cdebe1", "#f9e1d3", "#d2e4f1"
+WORKS_TINT, MELTS_TINT, COLD_TINT, NEITHER_TINT = "#cdebe1", "#f9e1d3", "#d2e4f1", "#d9d6d6"
 FAR = 1e6  # [K]
 PICK = LINES[4]
 COLUMNS = 3  # panels side by side
@@ -128,7 +128,8 @@ def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
         every = np.ones(len(base))
         _region(axes, mesh, every, 0.0, FAR, colors=[WORKS_TINT])
         _region(axes, mesh, base, -FAR, 0.0, colors=[MELTS_TINT])
-        _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT], alpha=0.8)
+        _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT])
+        _region(axes, mesh, np.maximum(base, filler), -FAR, 0.0, colors=[NEITHER_TINT])
         if chart.band:
             _band(axes, mesh, base, chart.base_band, MELTS, "////")
             _band(axes, mesh, filler, chart.filler_band, COLD, r"\\\\")
@@ -166,6 +167,7 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         Patch(color=WORKS_TINT, lw=0, label="both are well"),
         Patch(color=MELTS_TINT, lw=0, label="base too close to melting"),
         Patch(color=COLD_TINT, lw=0, label="filler cold"),
+        Patch(color=NEITHER_TINT, lw=0, label="both wrong"),
         Line2D([], [], color=MUTED, lw=0.7, label="total time"),
         _dot("run that works", "o", 4.0, INK, INK),
         _dot("run that does not", "o", 4.0, "white", INK),
