@@ -1,7 +1,7 @@
 """A risk from 256 samples and, much longer, from 4096 of another seed.
 
     PYTHONPATH=sim python tests/study/long_risk.py bead    some minutes on two idle cores
-    PYTHONPATH=sim python tests/study/long_risk.py demo    an hour or more
+    PYTHONPATH=sim python tests/study/long_risk.py demo    half an hour or more
 
 What comes out is kept in `risk_of_bead.json` and `risk_of_demo.json`, with the first rows; a test
 takes up what is there. Rows are kept while it runs: started again it goes on from them.
