@@ -43,8 +43,9 @@ CAUTIONS = (
 
 
 UNCERTAINTY = (
-    "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.58 "
-    "to 2.2, else 3, and what half steps change. It is not that of the model or of its inputs."
+    "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
+    "2.2 (a joint's margins: 0.57 to 2.2), else 3, and what half steps change. It is not that of "
+    "the model or of its inputs."
 )
 
 
