@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Generator
 from math import ceil, sqrt
 from typing import Any
 
@@ -15,7 +16,7 @@ from .arrays import Grid
 from .problem import Problem
 from .state import State
 
-__all__ = ["CompiledStepper", "ThreadChoice", "stages_for"]
+__all__ = ["CompiledStepper", "stages_for", "thread_choices"]
 
 
 def stages_for(dt: float, explicit_limit: float) -> int:
@@ -26,17 +27,17 @@ def stages_for(dt: float, explicit_limit: float) -> int:
 
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
 RUNS = 8  # of such cells that are told apart in a row
-TRIAL_EVERY = 128  # steps between looks at whether all threads still pay
-TRIAL_STEPS = 5  # in a row of each kind in a look; the first, which may start threads, not counted
+TRIAL_EVERY = 128  # steps between looks at whether all threads pay
+TRIAL_STEPS = 3  # of all threads in a look
+LATE, AWAY = 3.0, 20.0  # times the pace of one thread: held up; the same where threads may start
 BESIDE = 4  # stages that take as long as what a step does beside its stages
 
 
 class CompiledStepper:
     """Explicit stabilised march on `threads` threads (all of numba's by default).
 
-    Every stage ends at a barrier, so that a core busy with something else would hold up all of
-    them: now and then some steps on all threads are timed against some on one, and the faster
-    stays. The numbers are the same either way.
+    Every stage ends at a barrier, so that a core busy with something else holds up all of them:
+    `thread_choices` tells whether they pay. The numbers are the same either way.
     """
 
     name = "compiled"
@@ -65,7 +66,8 @@ class CompiledStepper:
         self._lost = np.zeros((3, walls))
         self._gave = np.zeros(walls)
         self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
-        self._choice = ThreadChoice(self.threads)
+        self._choices = thread_choices(self.threads)
+        self._use = next(self._choices)
 
     def advance(self, state: State, dt: float) -> float:
         """March by `dt` [s]; returns the heat lost through the walls [J]."""
@@ -73,15 +75,15 @@ class CompiledStepper:
         if self.threads == 1:
             self._advance(kernel.advance, state, dt, stages, 1)
             return float(self._gave.sum())
-        use = self._choice.next()
         before = numba.get_num_threads()
-        numba.set_num_threads(use)
+        numba.set_num_threads(self._use)
         began = time.perf_counter()
         try:
-            taken = self._advance(kernel.advance_threaded, state, dt, stages, use)
+            taken = self._advance(kernel.advance_threaded, state, dt, stages, self._use)
         finally:
             numba.set_num_threads(before)
-        self._choice.took(time.perf_counter() - began, taken * stages + BESIDE)
+        pace = (time.perf_counter() - began) / (taken * stages + BESIDE)
+        self._use = self._choices.send(pace)
         return float(self._gave.sum())
 
     def _advance(self, kernel_step: Any, state: State, dt: float, stages: int, threads: int) -> int:
@@ -99,39 +101,30 @@ class CompiledStepper:
         return int(taken)
 
 
-class ThreadChoice:
-    """Whether the coming step is taken by all threads or by one.
+def thread_choices(threads: int) -> Generator[int, float, None]:
+    """Threads for one step after the other: all or one; it is sent the pace of each step taken.
 
-    Every `TRIAL_EVERY` steps `TRIAL_STEPS` by each are timed; the faster goes on. Means count, not
-    the fastest: what holds up a barrier now and then is just what is looked for.
+    A look is a few steps on one, then a few on all; the faster on average goes on. A core that
+    is busy otherwise can make a step on all a hundred times as slow: one such step ends the look,
+    two in a row end their use, and the less all pay, the longer it is until the next look.
     """
-
-    def __init__(self, threads: int) -> None:
-        self._kinds = (threads, 1)
-        self._step = -1  # the first step of all may have to compile
-        self._in_use = 0
-        self._spent = [[0.0, 0.0], [0.0, 0.0]]  # of each kind: seconds, stages
-
-    def next(self) -> int:
-        """Threads for the coming step."""
-        place, tried = divmod(self._step % TRIAL_EVERY, TRIAL_STEPS)
-        if place > 1 or self._step < 0:
-            return self._kinds[self._in_use]
-        if place == tried == 0:
-            self._spent = [[0.0, 0.0], [0.0, 0.0]]
-        return self._kinds[place]
-
-    def took(self, seconds: float, stages: float) -> None:
-        """Take note of how long that step took, and of its stages."""
-        place, tried = divmod(self._step % TRIAL_EVERY, TRIAL_STEPS)
-        self._step += 1
-        if place > 1 or self._step == 0 or tried == 0:
-            return
-        self._spent[place][0] += seconds
-        self._spent[place][1] += stages
-        if place == 1 and tried == TRIAL_STEPS - 1:
-            paces = [spent / max(done, 1.0) for spent, done in self._spent]
-            self._in_use = paces.index(min(paces))
+    until_next = TRIAL_EVERY
+    yield 1  # may have to compile
+    while True:
+        yield 1  # the first after a change of their number may end or start threads
+        one = 0.5 * ((yield 1) + (yield 1))
+        late = (yield threads) > AWAY * one
+        paces: list[float] = []
+        while not late and len(paces) < TRIAL_STEPS:
+            paces.append((yield threads))
+            late = paces[-1] > LATE * one
+        use = threads if not late and sum(paces) < one * len(paces) else 1
+        until_next = TRIAL_EVERY if use > 1 else 2 * until_next
+        strikes = 0
+        for _ in range(until_next):
+            late = (yield use) > LATE * one and use > 1
+            strikes = strikes + 1 if late else 0
+            use = 1 if strikes == 2 else use
 
 
 def _shares(grid: Grid, threads: int) -> NDArray[np.int64]:

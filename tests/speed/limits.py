@@ -17,7 +17,7 @@ those looked up, move more: what the limit says is the least.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from typing import Any
 
 import numba
@@ -26,7 +26,7 @@ from bench import Table, seconds
 from marches import demo, refined
 from numba import prange
 
-from lapheat.compiled import TRIAL_STEPS, CompiledStepper, stages_for
+from lapheat.compiled import CompiledStepper, stages_for
 from lapheat.problem import Problem
 from lapheat.setup import problem_of
 from lapheat.state import State
@@ -76,12 +76,19 @@ def _streams(cells: int, threads: int, repeats: int) -> float:
     return _pace(lambda n: streams(*arrays, threads, n), STAGE_BYTES * cells, repeats)
 
 
+def repeat_choice(threads: int) -> Generator[int, float, None]:
+    """Choose the same number of threads for every step."""
+    while True:
+        yield threads
+
+
 def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
     """Seconds a stage, from steps as long as the arc's; hot is after three seconds of arc."""
     assert problem.case is not None
     case = problem.case
     state, stepper = State(problem), CompiledStepper(problem, threads)
-    stepper._choice._step = 2 * TRIAL_STEPS  # no trial of one thread
+    stepper._choices = repeat_choice(threads)  # no look at one thread
+    stepper._use = next(stepper._choices)
     dt = arc_step(case)
     if hot:
         state.burn((0.0, case.arc.power), (0.0, case.arc.power))
@@ -92,7 +99,6 @@ def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
 
     def some() -> None:
         for _ in range(count):
-            stepper._choice._step = 2 * TRIAL_STEPS
             stepper.advance(state, dt)
 
     return seconds(some, repeats) / count / stages_for(dt, problem.explicit_limit)

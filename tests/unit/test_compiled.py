@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 import lapheat.compiled
-from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, ThreadChoice
+from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, thread_choices
 from lapheat.problem import Problem
 from lapheat.rows import find_runs, mark_moved, settled
 from lapheat.setup import problem_of
@@ -46,36 +48,49 @@ def test_a_step_that_nobody_foresaw_is_taken_again(
 
 
 def test_threads_change_nothing(problem: Problem) -> None:
-    steps = 2 * TRIAL_STEPS + 2  # on all threads, on one, and on what was chosen
+    steps = TRIAL_STEPS + 8  # on one, on all, and on what was chosen
     one, two = (struck(problem, threads, steps) for threads in (1, 2))
     for name in ("h", "phi", "skin", "lost", "peak_h"):
         np.testing.assert_array_equal(getattr(one, name), getattr(two, name))
 
 
-def chosen(slow: dict[int, float], steps: int = TRIAL_EVERY + 2 * TRIAL_STEPS + 2) -> list[int]:
-    """Threads of some steps, by what a stage takes on 4 and on 1; a change costs more."""
-    choice, used, before = ThreadChoice(4), [], 0
-    for _ in range(steps):
-        use = choice.next()
-        choice.took(10.0 * slow[use] + (100.0 if use != before else 0.0), 10.0)
-        used.append(use)
-        before = use
+def chosen(pace: Callable[[int, int], float], steps: int) -> list[int]:
+    """Threads of some steps, by the pace of each: of its number and its threads."""
+    choices = thread_choices(4)
+    used = [next(choices)]
+    for step in range(steps - 1):
+        used.append(choices.send(pace(step, used[-1])))
     return used
 
 
-@pytest.mark.parametrize(("slow", "best"), [({4: 1.0, 1: 2.0}, 4), ({4: 2.0, 1: 1.0}, 1)])
-def test_the_faster_number_of_threads_is_taken(slow: dict[int, float], best: int) -> None:
-    trial = [4] * TRIAL_STEPS + [1] * TRIAL_STEPS
-    rest = [best] * (TRIAL_EVERY - 2 * TRIAL_STEPS)
-    assert chosen(slow) == [4, *trial, *rest, *trial, best]
+LOOK = [1, 1, 1] + [4] * (1 + TRIAL_STEPS)  # after the step that may compile
 
 
-def test_a_step_taken_twice_counts_twice() -> None:
-    """All threads take 16 s for twice ten stages, one takes 10 s for ten."""
-    choice = ThreadChoice(2)
-    for _ in range(2 * TRIAL_STEPS + 1):
-        choice.took(16.0 if choice.next() == 2 else 10.0, 20.0 if choice.next() == 2 else 10.0)
-    assert choice.next() == 2
+def test_all_threads_stay_while_they_are_faster() -> None:
+    once = [*LOOK, *[4] * TRIAL_EVERY]
+    assert chosen(lambda _, use: 2.0 / use, 1 + 2 * len(once)) == [1, *once, *once]
+
+
+def test_threads_that_do_not_pay_are_looked_at_more_and_more_rarely() -> None:
+    rests = [[*LOOK, *[1] * (2 * TRIAL_EVERY)], [*LOOK, *[1] * (4 * TRIAL_EVERY)]]
+    used = chosen(lambda _, use: 1.0 if use == 1 else 1.1, 1 + sum(map(len, rests)))
+    assert used == [1, *rests[0], *rests[1]]
+
+
+def test_one_step_that_is_held_up_ends_a_look() -> None:
+    used = chosen(lambda _, use: 1.0 if use == 1 else 50.0, 1 + 4 + 2 * TRIAL_EVERY)
+    assert used == [1, 1, 1, 1, 4, *[1] * (2 * TRIAL_EVERY)]
+
+
+def test_two_steps_in_a_row_that_are_held_up_end_the_use_of_threads() -> None:
+    held_up = {40, 50, 51}
+
+    def pace(step: int, use: int) -> float:
+        return 30.0 if step in held_up else 2.0 / use
+
+    used = chosen(pace, 1 + len(LOOK) + TRIAL_EVERY)
+    assert set(used[len(LOOK) + 1 : 52]) == {4}
+    assert set(used[52:]) == {1}
 
 
 @pytest.mark.parametrize(
