@@ -152,7 +152,7 @@ def _warnings(risk: Risk) -> Iterator[RenderableType]:
             continue
         shares = event.shares
         text = (
-            f"Shares of the {name}: the fit explains {100 * shares.q2:.0f} % of runs left out, "
+            f"Shares of the {name}: the fit explains {100 * shares.q2:.1f} % of runs left out, "
             f"error {shares.error:.0f} K"
         )
         if shares.trusted:

@@ -123,7 +123,7 @@ def _drivers(axes: Axes, panel: RiskPanel) -> None:
     axes.set_xlim(0.0, 1.2 * max(float(panel.total.max()), 0.05))
     axes.set_xlabel("share of the variance; beside it: half a spread upward")
     axes.grid(axis="x")
-    quality = f"cross-validated {100.0 * (panel.q2 or 0.0):.0f} %"
+    quality = f"cross-validated {100.0 * (panel.q2 or 0.0):.1f} %"
     if panel.trusted:
         axes.set_title(f"What drives it ({quality})")
     else:
