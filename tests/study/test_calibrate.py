@@ -135,6 +135,70 @@ def test_a_late_clock_is_found(truth: Curve, emulated: Emulator) -> None:
     )
 
 
+# Two probes two and four spots off the arc's path: a wider spot there looks like a later arc.
+PAIR = (
+    BEAD[: BEAD.index("[[probe]]")]
+    + """
+[[probe]]
+name = "near"
+on = "tube"
+angle = "45 deg"
+height = "-4 mm"
+[[probe]]
+name = "mid"
+on = "tube"
+angle = "45 deg"
+height = "8 mm"
+"""
+)
+PAIR_TRUTH = (0.68, 1.9e-3)
+
+
+def pair_of(spot: str) -> Runs:
+    source = Source(PAIR.replace('spot = "2 mm"', f'spot = "{spot}"'), "pair.toml")
+    unknown = unknowns_of(source.case(), "efficiency,spot")
+    return Runs(source, unknown, ("near", "mid"), 60.0, "coarse", Serial(), RowFile())
+
+
+def record_of(shift: float) -> Readings:
+    """A record in which the arc strikes `shift` seconds after the clock began."""
+    (curve,) = pair_of("1.9 mm")([PAIR_TRUTH])
+    time = np.arange(0.0, 45.0, 0.5)
+    noise = 2.0 * np.random.default_rng(0).normal(size=(len(time), 2))
+    return Readings(("near", "mid"), time, curve.at(time - shift) + noise)
+
+
+@pytest.mark.parametrize(("shift", "spot"), [(1.0, "1.3 mm"), (1.0, "2.5 mm"), (-3.0, "1.6 mm")])
+def test_a_free_clock_does_not_hide_what_it_makes_uncertain(shift: float, spot: str) -> None:
+    """Fits from one start alone ended at 1.2 to 2.4 mm, each 0.05 mm sure of itself."""
+    found = calibrate(pair_of(spot), record_of(shift), free_clock=True)
+    for item, value in zip(found.fitted, PAIR_TRUTH, strict=True):
+        assert item.low <= value <= item.high, item
+    assert found.offset is not None
+    assert found.offset[1] <= shift <= found.offset[2]
+    assert found.fitted[1].high - found.fitted[1].low > 0.3e-3
+
+
+def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
+    """One of the three probes is within two spots of the arc's path."""
+    noise = readings(truth, 0).values - truth.at(TIME)
+    found = calibrate(runs_of(), Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True)
+    assert found.blind == ()
+    for item, value in zip(found.fitted, TRUTH, strict=True):
+        assert item.low <= value <= item.high, item
+        assert item.high - item.low < 0.4 * value
+    assert found.offset is not None
+    assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.2
+
+
+def test_a_clock_that_is_off_is_hinted_at() -> None:
+    found = calibrate(pair_of("1.9 mm"), record_of(4.2))
+    assert any("try --clock" in told for told in found.blind)
+    assert not any(
+        "try --clock" in told for told in calibrate(pair_of("1.6 mm"), record_of(0.0)).blind
+    )
+
+
 def test_gaps_in_a_record_are_left_out(truth: Curve, emulated: Emulator) -> None:
     given = readings(truth, 2)
     given.values[10:30, 0] = np.nan

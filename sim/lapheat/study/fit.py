@@ -12,7 +12,17 @@ from scipy.stats import t as student
 
 from .unknowns import Unknown
 
-__all__ = ["STEP", "Fit", "Fitted", "blind_spots", "correlation", "fit", "intervals"]
+__all__ = [
+    "STEP",
+    "TOLERANCE",
+    "Fit",
+    "Fitted",
+    "blind_spots",
+    "correlation",
+    "fit",
+    "intervals",
+    "spread_of",
+]
 
 Array = NDArray[np.float64]
 Batch = Callable[[Sequence[Array]], list[Array]]
@@ -52,7 +62,12 @@ class Fitted:
     at_bound: bool
 
 
-def fit(unknowns: Sequence[Unknown], batch: Batch, free: Sequence[tuple[float, float]] = ()) -> Fit:
+def fit(
+    unknowns: Sequence[Unknown],
+    batch: Batch,
+    free: Sequence[tuple[float, float]] = (),
+    begin: Array | None = None,
+) -> Fit:
     """Find the least squares.
 
     Parameters
@@ -60,6 +75,7 @@ def fit(unknowns: Sequence[Unknown], batch: Batch, free: Sequence[tuple[float, f
     unknowns : each starts at 1, its start over itself
     batch : residuals (n,) at each of several x, all at once
     free : bounds of what else is free; starts at 0
+    begin : x to begin with, in place of those
 
     References
     ----------
@@ -68,7 +84,7 @@ def fit(unknowns: Sequence[Unknown], batch: Batch, free: Sequence[tuple[float, f
     """
     low = np.array([*(u.low / u.start for u in unknowns), *(a for a, _ in free)])
     high = np.array([*(u.high / u.start for u in unknowns), *(b for _, b in free)])
-    start = np.array([*[1.0] * len(unknowns), *[0.0] * len(free)])
+    start = np.array([*[1.0] * len(unknowns), *[0.0] * len(free)]) if begin is None else begin
     known: dict[bytes, Array] = {}
 
     def residuals(x: Array) -> Array:
@@ -97,6 +113,16 @@ def correlation(series: Sequence[Array]) -> float:
     return float(np.clip(products / squares, 0.0, 0.99)) if squares > 0.0 else 0.0
 
 
+def spread_of(found: Fit, together: float, sigma: float | None = None) -> tuple[float, float]:
+    """Half a 95 % interval in standard deviations, and the variance; see `intervals`."""
+    n, k = found.jacobian.shape
+    fewer = (1.0 + together) / (1.0 - together)
+    freedom = max(n / fewer - k, 1.0)
+    spread = float(student.ppf(0.975, freedom)) if sigma is None else 1.959963984540054
+    variance = float(found.residuals @ found.residuals) / max(n - k, 1)
+    return spread, fewer * (variance if sigma is None else sigma**2)
+
+
 def intervals(
     unknowns: Sequence[Unknown], found: Fit, together: float = 0.0, sigma: float | None = None
 ) -> tuple[Fitted, ...]:
@@ -114,12 +140,7 @@ def intervals(
     ----------
     Seber, G. A. F. and Wild, C. J. (1989), Nonlinear Regression, 5.1.
     """
-    n, k = found.jacobian.shape
-    fewer = (1.0 + together) / (1.0 - together)
-    freedom = max(n / fewer - k, 1.0)
-    spread = float(student.ppf(0.975, freedom)) if sigma is None else 1.959963984540054
-    variance = float(found.residuals @ found.residuals) / max(n - k, 1)
-    variance = fewer * (variance if sigma is None else sigma**2)
+    spread, variance = spread_of(found, together, sigma)
     information = found.jacobian.T @ found.jacobian
     cover = variance * np.linalg.pinv(information, rcond=1e-14)
     # along what moves nothing that was measured, values may stand anywhere between their bounds
