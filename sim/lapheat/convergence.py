@@ -33,6 +33,7 @@ SAFE, UNSURE = 1.25, 3.0
 # in Scientific Computing, section 8, from memory).
 SMOOTH, TOE, FORMAL = 1.0, 0.63, 2.0
 AT_TOES = ("tube.margin_K", "flange.margin_K")
+STILL = 0.05  # [K]: starts that waited for `travel.resume_below` all come out there
 ROUND_OFF = 1e-9  # relative; values closer than this are the same
 
 
@@ -59,7 +60,7 @@ class Estimate:
 
 
 def grid_convergence(
-    values: Sequence[float], sizes: Sequence[float], least: float = SMOOTH
+    values: Sequence[float], sizes: Sequence[float], least: float = SMOOTH, still: float = 0.0
 ) -> Estimate:
     """Estimate the numerical uncertainty of a value from three meshes.
 
@@ -78,6 +79,7 @@ def grid_convergence(
     values : (3,) from the coarse mesh to the fine
     sizes : (3,) cell lengths of those meshes, falling
     least : lowest order to be expected
+    still : values that differ by no more are the same, uncertain by 3 x what they do differ
 
     Raises
     ------
@@ -92,6 +94,8 @@ def grid_convergence(
     r32, r21 = h3 / h2, h2 / h1
     same = ROUND_OFF * max(abs(f1), abs(f2), abs(f3))
     span = max(values) - min(values)
+    if span <= still:
+        return Estimate(f1, UNSURE * span, "constant")
     if abs(fine) <= same:
         if abs(coarse) <= same:
             return Estimate(f1, 0.0, "constant")
@@ -241,7 +245,8 @@ def convergence_of(case: Case, runs: Sequence[Outcomes], halved: Outcomes) -> Co
         if len(values) == len(told):  # an alloy that cannot melt has no margin
             *meshes, short = values
             toe = outcome in AT_TOES and case.fillet is not None
-            estimate = grid_convergence(meshes, sizes, TOE if toe else SMOOTH)
+            still = STILL if unit in ("K", "degC") else 0.0
+            estimate = grid_convergence(meshes, sizes, TOE if toe else SMOOTH, still)
             rows.append(Row(outcome, label, unit, tuple(meshes), short, estimate))
     return Convergence(tuple(grids), tuple(rows))
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .constants import ZERO_CELSIUS
 from .history import History
 
-__all__ = ["CurrentOutcome", "Pressed", "current_of", "pressed", "why_cold"]
+__all__ = ["CurrentOutcome", "Pressed", "cold_pedal", "current_of", "pressed", "why_cold"]
 
 Array = NDArray[np.float64]
 
@@ -116,6 +117,25 @@ def why_cold(history: History, number: int) -> str:
             "aim further to the colder side, helps"
         )
     return "the base was not yet at arc.hold: a longer wait helps"
+
+
+def cold_pedal(history: History) -> str:
+    """What the pedal did most of the time, for a joint whose filler stayed cold; "" without one."""
+    case = history.problem.case
+    assert case is not None
+    if case.arc.control != "pedal" or case.arc.hold is None:
+        return ""
+    steps = pressed(history)
+    top, arc = float(steps.seconds[steps.high].sum()), float(steps.seconds.sum())
+    if top > 0.5 * arc:
+        return (
+            f"the pedal was at the top of arc.current_range for {top:.0f} of {arc:.0f} s: it could "
+            "give no more"
+        )
+    return (
+        "the pedal kept the hottest base at arc.hold, "
+        f"{case.arc.hold - ZERO_CELSIUS:.0f} degC: a higher hold warms the colder side"
+    )
 
 
 def current_of(history: History) -> CurrentOutcome:

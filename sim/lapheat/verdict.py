@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .case import Case
-from .currents import why_cold
+from .currents import cold_pedal, why_cold
 from .history import History, SurfacePeaks
 from .wording import Wording, listed, numbered
 
@@ -195,7 +195,10 @@ def judge(
             shares = [f"{words.share(s, wanted)} of the {side} side" for side, s in wet.items()]
             told.append(f"filler wets {listed(shares)}")
     told += _shut_lap(history, case, words)
-    summary = "; ".join([*told, *_cold_starts(history, case)])
+    colds = list(_cold_starts(history, case))
+    if dry and not colds:
+        colds = list(filter(None, [cold_pedal(history)]))
+    summary = "; ".join([*told, *colds])
     return Verdict(
         base_stays_solid=not (at_fault or near),
         filler_flows=not (dry or vague),

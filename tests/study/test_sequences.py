@@ -145,11 +145,11 @@ def test_evenness_decides_and_then_time() -> None:
     found = ranked([made("even", 10.0, 300.0), made("quick", 40.0, 100.0)], "at equal pause")
     assert found.pick is not None
     assert found.pick.order == "even"
-    assert "the most even, 10 K apart in 300 s; next comes quick with 40 K in 100 s" in found.why
+    assert "10 K apart in 300 s, the most even; next comes quick with 40 K in 100 s" in found.why
     found = ranked([made("even", 10.0, 300.0), made("quick", 12.0, 100.0)], "at equal pause")
     assert found.pick is not None
     assert found.pick.order == "quick"
-    assert "the quickest of the most even" in found.why
+    assert "the quickest order within 5 K of the most even" in found.why
 
 
 def test_nothing_works_is_said_and_nothing_picked() -> None:

@@ -15,7 +15,6 @@ from ..results import check_folder
 from ..study import Source, executor_of, warm_up
 from ..study.risk import Chance, Event, Risk, assess, plan_of
 from ..study.risk_files import OURS, write_risk
-from ..study.surrogate import RUNS_AN_INPUT, TRUSTED
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows
@@ -131,7 +130,7 @@ def _drivers(risk: Risk) -> Table:
     for name, _ in parts:
         table.add_column(f"{name}, alone", justify="right")
         table.add_column("with others", justify="right")
-        table.add_column("half a spread up", justify="right")
+        table.add_column("up by its scatter", justify="right")
     for driver in risk.drivers:
         cells = []
         for name, _ in parts:
@@ -140,7 +139,10 @@ def _drivers(risk: Risk) -> Table:
             if pair is None or slope is None:
                 cells += ["-"] * 3
             else:
-                cells += [*(f"{100 * share:.0f} %" for share in pair), f"{slope:+.0f} K"]
+                event = risk.base if name == "base" else risk.filler
+                sure = event is not None and event.shares is not None and event.shares.trusted
+                moved = f"{slope:+.0f} K" if sure else "-"
+                cells += [*(f"{100 * share:.0f} %" for share in pair), moved]
         table.add_row(driver.input.name, *cells)
     return table
 
@@ -158,8 +160,5 @@ def _warnings(risk: Risk) -> Iterator[RenderableType]:
         if shares.trusted:
             yield Text(f"{text}.", style="dim")
         else:
-            wanted = (
-                f"{text}; {100 * TRUSTED:.0f} % and {RUNS_AN_INPUT} runs an input are wanted: "
-                "do not trust them, take more samples."
-            )
-            yield Text(wanted, style="bold red")
+            doubt = f"{text}; but {shares.doubt}: do not trust them, take more samples."
+            yield Text(doubt, style="bold red")

@@ -99,9 +99,12 @@ def _cells(order: Order, words: Wording) -> list[str | Text]:
     if order.failed is not None:
         return [Text(printable(order.failed), style="red")]
     solid, flows = order.row["base_stays_solid"] is True, order.row["filler_flows"] is True
+    filler = "flows" if flows else "dry"
+    if order.row.get("filler_peak_C") is None:
+        filler = "none"
     return [
         Text("solid" if solid else "too hot", style="" if solid else "red"),
-        Text("flows" if flows else "dry", style="" if flows else "red"),
+        Text(filler, style="" if flows else "red"),
         words.hot(order.number("tube_peak_C") + ZERO_CELSIUS),
         words.hot(order.number("hottest_start_C") + ZERO_CELSIUS),
         words.apart(order.number("spread_K")),

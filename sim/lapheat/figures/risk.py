@@ -30,8 +30,8 @@ class RiskPanel:
     chance, interval : of being below zero
     names : (d,) of the inputs
     first, total : (d,) shares, or None
-    slopes : (d,) what half a spread upward does [K]
-    q2, trusted : how well the shares are known
+    slopes : (d,) what the whole scatter of an input upward does [K]
+    q2, doubt : how well the shares are known, and why they should not be believed, "" if they can
     """
 
     title: str
@@ -47,7 +47,7 @@ class RiskPanel:
     total: Array | None
     slopes: Array
     q2: float | None
-    trusted: bool
+    doubt: str
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def _spread(axes: Axes, panel: RiskPanel) -> None:
 
 
 def _drivers(axes: Axes, panel: RiskPanel) -> None:
-    """Bars of total and first-order share, the largest on top; what half a spread does beside."""
+    """Bars of total and first-order share, the largest on top; what its scatter does beside."""
     assert panel.first is not None
     assert panel.total is not None
     order = np.argsort(panel.total, kind="stable")
@@ -110,7 +110,7 @@ def _drivers(axes: Axes, panel: RiskPanel) -> None:
     axes.barh(rows, panel.first[order], height=0.42, color=ALONE, linewidth=0)
     for row, i in zip(rows, order, strict=True):
         axes.annotate(
-            f"{panel.slopes[i]:+.0f} K",
+            "" if panel.doubt else f"{panel.slopes[i]:+.0f} K",
             (panel.total[i], row),
             xytext=(4, 0),
             textcoords="offset points",
@@ -121,13 +121,12 @@ def _drivers(axes: Axes, panel: RiskPanel) -> None:
     axes.set_yticks(rows, [short(panel.names[i]) for i in order])
     axes.tick_params(axis="y", length=0)
     axes.set_xlim(0.0, 1.2 * max(float(panel.total.max()), 0.05))
-    axes.set_xlabel("share of the variance; beside it: half a spread upward")
+    axes.set_xlabel("share of the variance; beside it: what its scatter upward does")
     axes.grid(axis="x")
-    quality = f"cross-validated {100.0 * (panel.q2 or 0.0):.1f} %"
-    if panel.trusted:
-        axes.set_title(f"What drives it ({quality})")
+    if panel.doubt:
+        axes.set_title(f"Do not trust: {panel.doubt}", color=BAD)
     else:
-        axes.set_title(f"Do not trust: {quality}", color=BAD)
+        axes.set_title(f"What drives it (cross-validated {100.0 * (panel.q2 or 0.0):.1f} %)")
     axes.legend(
         handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
         loc="lower right",

@@ -6,6 +6,7 @@ Every executor gives the same rows; they only come in another order.
 from __future__ import annotations
 
 import os
+import re
 import signal
 import threading
 from collections import Counter, deque
@@ -32,6 +33,7 @@ Where `lost` is there and true the run itself was not at fault: another try may 
 Task = TypeVar("Task")
 Work = Callable[[Task], Row]
 
+ADDRESS = re.compile(r"([a-z]+://)?[^\s/:]+:\d+|[a-z]+://\S+")
 WAIT = 20.0  # [s] for the first worker of a cluster
 STRIKES = 3  # workers a task may cost before it counts as failed
 SINGLE = dict.fromkeys(
@@ -231,6 +233,8 @@ class Cluster:
     """
 
     def __init__(self, address: str) -> None:
+        if not ADDRESS.fullmatch(address):  # dask would try for a while, and again at the end
+            raise _refused(address, "the address of a running scheduler, tcp://HOST:8786")
         try:
             from dask.distributed import Client
         except ImportError:
@@ -284,7 +288,7 @@ class Cluster:
         self._client.close()
 
 
-def _refused(address: str, allowed: str, hint: str) -> CaseError:
+def _refused(address: str, allowed: str, hint: str = "") -> CaseError:
     from ..casefile import CaseError, Fault  # a worker that reads no case needs no pydantic
 
     return CaseError([Fault("", "--cluster", address, allowed, hint)])

@@ -142,8 +142,9 @@ def _apart(a: Place, b: Place) -> float:
 
 def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
     detail = sweep.case.detail
+    foretold = f" as {detail} foretells" if detail != sweep.plan.detail else ""
     why = (
-        f"the shortest total time of {count} points that work, {row['total_s']:.0f} s: "
+        f"the shortest total time of {count} points that work{foretold}, {row['total_s']:.0f} s: "
         f"{_state(row)}, at {detail} detail"
         + (f"; shorter ones might work, but {TRIED} tried in full did not" if more else "")
     )

@@ -361,7 +361,7 @@ def _judged(
 
 
 def _slopes(task: _ShareTask) -> Array:
-    """What each input's half spread does, from a straight line through all runs [K]."""
+    """What each input's scatter upward does (95 % lie within), by a straight line [K]."""
     design = np.column_stack([np.ones(len(task.at)), task.at])
     fitted = np.linalg.lstsq(design, task.response, rcond=None)[0]
     return np.asarray(HALF * fitted[1:], dtype=float)

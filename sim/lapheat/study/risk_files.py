@@ -151,7 +151,7 @@ def _figure(risk: Risk, folder: Path) -> Path:
                     total=None if shares is None else shares.total,
                     slopes=event.slopes,
                     q2=None if shares is None else shares.q2,
-                    trusted=shares is not None and shares.trusted,
+                    doubt="" if shares is None else shares.doubt,
                 )
             )
     path = Path("figures/risk.png")

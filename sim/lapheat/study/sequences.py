@@ -299,9 +299,9 @@ def _why(orders: Sequence[Order], pick: Order | None, rhythm: str) -> str:
         return f"{head}; it is {alone}, with its segments' tube peaks {numbers}."
     second = rivals[0]
     near = second.number("spread_K") < first.number("spread_K") + EVEN
-    reason = "the quickest of the most even" if near else "the most even"
+    reason = f"the quickest order within {EVEN:.0f} K of the most even" if near else "the most even"
     return (
-        f"{head}, and its segments' tube peaks are {reason}, {numbers}; next comes "
+        f"{head}, and its segments' tube peaks are {numbers}, {reason}; next comes "
         f"{second.order} with {second.number('spread_K'):.0f} K in "
         f"{second.number('total_s'):.0f} s."
     )

@@ -177,9 +177,19 @@ class Shares:
     runs: int = MOST
 
     @property
+    def doubt(self) -> str:
+        """Why they should not be believed, in words; "" where they can."""
+        wanted = RUNS_AN_INPUT * len(self.first)
+        if self.runs < wanted:
+            return f"{self.runs} runs where {wanted} are wanted"
+        if self.q2 < TRUSTED:
+            return f"{100 * self.q2:.0f} % explained where {100 * TRUSTED:.0f} % are wanted"
+        return ""
+
+    @property
     def trusted(self) -> bool:
         """Whether the surrogate is good enough, and had runs enough, to believe them."""
-        return self.q2 >= TRUSTED and self.runs >= RUNS_AN_INPUT * len(self.first)
+        return not self.doubt
 
 
 def shares_of(at: Array, response: Array, spreads: Sequence[Any], seed: int) -> Shares:
