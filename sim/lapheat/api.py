@@ -67,6 +67,8 @@ def simulate(
 
     Raises
     ------
+    TypeError
+        It is not a case but, say, the name of its file.
     ValueError
         There is no such march.
     CaseError
@@ -74,6 +76,8 @@ def simulate(
     MarchError
         The computation failed.
     """
+    if not isinstance(case, Case):
+        raise TypeError(f"simulate takes a case, as from read_case(...), not {case!r}")
     if march not in MARCHES:
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     problem = problem_of(case)

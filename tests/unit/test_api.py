@@ -216,6 +216,11 @@ def test_an_unknown_march_is_refused() -> None:
         lapheat.simulate(case, march="fast")
 
 
+def test_the_name_of_a_file_is_not_a_case() -> None:
+    with pytest.raises(TypeError, match="takes a case, as from read_case"):
+        simulate("stub.toml")  # type: ignore[arg-type]
+
+
 def test_readme_case_is_a_whole_case() -> None:
     (text,) = blocks("toml")
     case = read_case_text(text, "README.toml")

@@ -386,6 +386,22 @@ def test_new_writes_a_case_that_checks(call: Call) -> None:
     assert "tube.outside_diameter" in out
 
 
+@pytest.mark.usefixtures("folder")
+def test_a_value_that_lost_its_quotes_is_told_to_have_them(call: Call) -> None:
+    status, _, err = call("check", "stub.toml", "--set", "arc.current=80", "A")
+    assert status == 2
+    assert 'a value with a unit needs quotes: --set "arc.current=80 A"' in err
+    assert "quotes" not in call("check", "stub.toml", "more")[2]
+
+
+def test_curly_quotes_are_told_to_be_straight(call: Call, folder: Path) -> None:
+    text = (folder / "stub.toml").read_text("utf-8")
+    (folder / "curly.toml").write_text(text + "\n[scatter]\nspot = \u201c10 %\u201d\n", "utf-8")
+    status, _, err = call("check", "curly.toml")
+    assert status == 2
+    assert "quotes must be straight" in err
+
+
 def test_new_leaves_no_half_file(call: Call, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def stop() -> str:
         raise KeyboardInterrupt

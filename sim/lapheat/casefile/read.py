@@ -167,6 +167,8 @@ def _toml_of(text: str, name: str) -> dict[str, Any]:
     hint = problem
     if re.match(r"[\w.]+\s*=\s*[+-]?[0-9./ ]+\s*[A-Za-z°\"]", line) and line.count('"') < 2:
         hint = f"put a value with a unit in quotes ({problem})"
+    elif re.search("[\u201c\u201d\u201e\u2018\u2019]", line):
+        hint = f"quotes must be straight, \" or ', not curly ({problem})"
     _refuse(name, f"line {number}", shown(line) if line else "the end of the file", allowed, hint)
 
 

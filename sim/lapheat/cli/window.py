@@ -25,6 +25,7 @@ from .sweep import counted, kept_rows
 __all__ = ["carry_out"]
 
 MOST = 20_000  # points of a grid
+REASONS = 3  # of runs that failed, told on screen; the rest stand in window.csv
 
 
 def carry_out(
@@ -93,6 +94,8 @@ def _told(window: Window, files: Sequence[Path]) -> RenderableType:
     works = sum(run.works for run in window.runs)
     told = f"{len(window.runs)} at {window.plan.detail} detail: {works} work"
     table.add_row("points", told + (f", {failed} failed" if failed else ""))
+    for why in sorted({str(r.row["failed"]) for r in window.runs if r.row.get("failed")})[:REASONS]:
+        table.add_row("failed", printable(why))
     for difference in window.differences:
         at = ", ".join(f"{key} = {value}" for key, value in difference.run.inputs)
         told = f"at {at} the margin is {difference.base:+.0f} K from the map's"

@@ -160,18 +160,28 @@ def _dot(label: str, marker: str, size: float, face: str, edge: str) -> Line2D:
     return Line2D([], [], ls="none", marker=marker, ms=size, mfc=face, mec=edge, label=label)
 
 
+def _both(fails: NDArray[np.bool_]) -> bool:
+    """Whether some fail and some do not, with a boundary between."""
+    return bool(fails.any() and not fails.all())
+
+
 def _legend(figure: Figure, chart: WindowChart) -> None:
-    handles = [
-        Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond"),
-        Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond"),
-        Patch(color=WORKS_TINT, lw=0, label="both are well"),
-        Patch(color=MELTS_TINT, lw=0, label="base too close to melting"),
-        Patch(color=COLD_TINT, lw=0, label="filler cold"),
-        Patch(color=NEITHER_TINT, lw=0, label="both wrong"),
-        Line2D([], [], color=MUTED, lw=0.7, label="total time"),
-        _dot("run that works", "o", 4.0, INK, INK),
-        _dot("run that does not", "o", 4.0, "white", INK),
+    base = np.concatenate([panel.base for panel in chart.panels]) < 0.0
+    filler = np.concatenate([panel.filler for panel in chart.panels]) < 0.0
+    works = ~(base | filler)
+    dashed = Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond")
+    shown = [
+        (_both(base), Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond")),
+        (_both(filler), dashed),
+        (works.any(), Patch(color=WORKS_TINT, lw=0, label="both are well")),
+        (base.any(), Patch(color=MELTS_TINT, lw=0, label="base too close to melting")),
+        (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler cold")),
+        ((base & filler).any(), Patch(color=NEITHER_TINT, lw=0, label="both wrong")),
+        (True, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
+        (works.any(), _dot("run that works", "o", 4.0, INK, INK)),
+        (not works.all(), _dot("run that does not", "o", 4.0, "white", INK)),
     ]
+    handles = [handle for there, handle in shown if there]
     if chart.band:
         handles.append(Patch(fc="white", ec=MUTED, hatch="////", lw=0, label=chart.band))
     if any(len(panel.failed) for panel in chart.panels):

@@ -332,7 +332,7 @@ def calibrate(runs: Runs, readings: Readings, free_clock: bool = False) -> Calib
     off = (before.at(readings.time) - readings.values)[there]
     series = np.full(readings.values.shape, np.nan)
     series[there] = found.residuals
-    values = [item.value for item in fitted]
+    values, detail = [item.value for item in fitted], runs.detail
     case = runs.source.case(tuple(f"{key}={value}" for key, value in runs.inputs(values)))
     own = _own(runs, values, case, readings, settled.clock[0] if settled.clock else 0.0, there)
     return Calibration(
@@ -345,7 +345,7 @@ def calibrate(runs: Runs, readings: Readings, free_clock: bool = False) -> Calib
         before_rms=_rms(off),
         rms=_rms(found.residuals),
         own_rms=own,
-        detail=runs.detail or case.detail,
+        detail=detail or case.detail,
         together=together,
         blind=(
             *blind_spots(unknowns, found.jacobian, fitted),

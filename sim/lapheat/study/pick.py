@@ -202,7 +202,8 @@ def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> st
         return "no single key was found to help"
     best, key, value = max(found)
     if best < 0.0:
-        return f"no single key opens it; {key} = {value} comes closest, {-best:.0f} K short"
+        short = f"{-best:.0f} K short of what is wanted"
+        return f"no single key opens it; {key} = {value} comes closest, {short}"
     full = replace(trial, inputs=(*trial.inputs, (key, value)), detail=None)
     (row,) = sweep.rows("trying the lever", [full])
     if all(row.get(flag) is True for flag in MEASURES):

@@ -78,7 +78,10 @@ def window_dict(window: Window) -> dict[str, Any]:
             "confirmed": _columns(pick.confirmed, CONFIRMED),
         }
     elif pick.nearest is not None:
-        told["nearest"] = {"inputs": dict(pick.nearest.inputs)}
+        told["nearest"] = {
+            "inputs": dict(pick.nearest.inputs),
+            **_columns(pick.nearest.row, ("margin_K", *MEASURES.values(), "total_s")),
+        }
     return told
 
 
