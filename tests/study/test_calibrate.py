@@ -105,6 +105,16 @@ def test_three_probes_are(runs: Runs, truth: Curve) -> None:
     assert found.case.arc.spot == pytest.approx(TRUTH[1], rel=0.05)
 
 
+def test_the_mesh_of_the_fit_and_the_case_s_own_are_told_apart(truth: Curve) -> None:
+    source = Source(BEAD.replace('"coarse"', '"standard"'), "bead.toml")
+    end, store = float(TIME[-1]), RowFile()
+    ours = Runs(source, unknowns(), NAMES, end, "coarse", Serial(), store)
+    found = calibrate(ours, readings(truth, 3))
+    assert (found.detail, found.case.detail) == ("coarse", "standard")
+    assert found.own_rms is not None
+    assert found.own_rms > found.rms
+
+
 def test_film_and_lap_of_a_joint_are_found_too() -> None:
     source, end = Source(JOINT, "joint.toml"), 90.0
     names = [probe.name for probe in source.case().probes]

@@ -218,7 +218,7 @@ def test_an_unknown_march_is_refused() -> None:
 
 def test_the_name_of_a_file_is_not_a_case() -> None:
     with pytest.raises(TypeError, match="takes a case, as from read_case"):
-        simulate("stub.toml")  # type: ignore[arg-type]
+        lapheat.simulate("stub.toml")  # type: ignore[arg-type]
 
 
 def test_readme_case_is_a_whole_case() -> None:
