@@ -124,7 +124,7 @@ def cases(draw: st.DrawFn) -> str:
             "[fixture]",
             f'chill_alloy = "{draw(st.sampled_from([*names, "mine"]))}"',
             f'chill_length = "{number(0.02, 0.99) * length!r} mm"',
-            f'chill_wall = "{number(0.25, 0.49) * diameter - wall!r} mm"',
+            f'chill_wall = "{max(0.2, number(0.2, 0.98) * (0.5 * diameter - wall))!r} mm"',
             f'chill_conductance = "{draw(touch)}"',
         ]
         if not bead and draw(st.booleans()):
