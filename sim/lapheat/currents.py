@@ -100,8 +100,11 @@ def pressed(history: History) -> Pressed:
     )
 
 
-def why_cold(history: History, number: int) -> str:
-    """What the pedal did by the end of a segment's wait in vain, and what helps; "" without one."""
+def why_cold(history: History, number: int, melts: bool) -> str:
+    """What the pedal did by the end of a segment's wait in vain, and what helps; "" without one.
+
+    Where the base comes too close to melting (`melts`) nothing hotter is advised.
+    """
     case, trace = history.problem.case, history.trace
     assert case is not None
     if case.arc.control != "pedal" or case.arc.hold is None:
@@ -110,32 +113,44 @@ def why_cold(history: History, number: int) -> str:
     last = int(np.flatnonzero(trace.time < run.start + run.wait + 1e-6)[-1])
     low, high = case.arc.current_range
     if trace.current[last] > high - NEAR * (high - low):
-        return "the pedal was at the top of arc.current_range: more current or a longer wait helps"
+        more = "a longer wait" if melts else "more current or a longer wait"
+        return f"the pedal was at the top of arc.current_range: {more} helps"
     if max(trace.tube[last], trace.flange[last]) > case.arc.hold - AT_HOLD:
+        more = "" if melts else "a higher hold, or "
         return (
-            "the pedal gave way at arc.hold before the colder side flowed: a higher hold, or an "
-            "aim further to the colder side, helps"
+            "the pedal gave way at arc.hold before the colder side flowed: "
+            f"{more}an aim further to the colder side, helps"
         )
     return "the base was not yet at arc.hold: a longer wait helps"
 
 
-def cold_pedal(history: History) -> str:
-    """What the pedal did most of the time, for a joint whose filler stayed cold; "" without one."""
-    case = history.problem.case
+def cold_pedal(history: History, melts: bool) -> str:
+    """What the pedal did most of the time, for a joint whose filler stayed cold; "" without one.
+
+    Where the base comes too close to melting (`melts`) nothing hotter is advised.
+    """
+    case, trace = history.problem.case, history.trace
     assert case is not None
     if case.arc.control != "pedal" or case.arc.hold is None:
         return ""
     steps = pressed(history)
-    top, arc = float(steps.seconds[steps.high].sum()), float(steps.seconds.sum())
-    if top > 0.5 * arc:
-        return (
-            f"the pedal was at the top of arc.current_range for {top:.0f} of {arc:.0f} s: it could "
-            "give no more"
-        )
-    return (
-        "the pedal kept the hottest base at arc.hold, "
-        f"{case.arc.hold - ZERO_CELSIUS:.0f} degC: a higher hold warms the colder side"
-    )
+    hot = np.fmax(trace.tube, trace.flange)[steps.step]
+    arc = float(steps.seconds.sum())
+
+    def most(when: NDArray[np.bool_]) -> bool:
+        return float(steps.seconds[when].sum()) > 0.5 * arc
+
+    hold = f"arc.hold, {case.arc.hold - ZERO_CELSIUS:.0f} degC"
+    if most(steps.low):
+        return f"the pedal was at the bottom of arc.current_range, with the base above {hold}"
+    if most(steps.high):
+        return "the pedal was at the top of arc.current_range: it could give no more"
+    if melts:
+        return "under the pedal the hotter side has no room: aim further to the colder side"
+    if most(hot > case.arc.hold - AT_HOLD):
+        return f"the pedal held the base at {hold}: a higher hold warms the colder side"
+    at = float(steps.seconds[hot > case.arc.hold - AT_HOLD].sum())
+    return f"the base was at {hold}, for only {at:.0f} of {arc:.0f} s of arc"
 
 
 def current_of(history: History) -> CurrentOutcome:

@@ -195,9 +195,9 @@ def judge(
             shares = [f"{words.share(s, wanted)} of the {side} side" for side, s in wet.items()]
             told.append(f"filler wets {listed(shares)}")
     told += _shut_lap(history, case, words)
-    colds = list(_cold_starts(history, case))
+    colds = list(_cold_starts(history, case, bool(at_fault)))
     if dry and not colds:
-        colds = list(filter(None, [cold_pedal(history)]))
+        colds = list(filter(None, [cold_pedal(history, bool(at_fault))]))
     summary = "; ".join([*told, *colds])
     return Verdict(
         base_stays_solid=not (at_fault or near),
@@ -220,13 +220,13 @@ def _shut_lap(history: History, case: Case, words: Wording) -> Iterator[str]:
         )
 
 
-def _cold_starts(history: History, case: Case) -> Iterator[str]:
+def _cold_starts(history: History, case: Case, melts: bool) -> Iterator[str]:
     """Say where the arc waited for flow in vain: a finding beside the verdict."""
     if case.travel.start != "on-flow":
         return
     cold = [run.number for run in history.segments if run.flowed is False]
     if cold:
-        why = dict.fromkeys(why_cold(history, number) for number in cold)
+        why = dict.fromkeys(why_cold(history, number, melts) for number in cold)
         yield "; ".join(
             [
                 f"cold start: the arc set off without flow on both sides at the start of "

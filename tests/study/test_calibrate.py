@@ -172,7 +172,9 @@ def pair_of(spot: str) -> Runs:
 
 def record_of(shift: float) -> Readings:
     """A record in which the arc strikes `shift` seconds after the clock began."""
-    (curve,) = pair_of("1.9 mm")([PAIR_TRUTH])
+    truly = pair_of("1.9 mm")
+    truly.until = 110.0
+    (curve,) = truly([PAIR_TRUTH])
     time = np.arange(0.0, 45.0, 0.5)
     noise = 2.0 * np.random.default_rng(0).normal(size=(len(time), 2))
     return Readings(("near", "mid"), time, curve.at(time - shift) + noise)
@@ -203,10 +205,19 @@ def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
 
 def test_a_clock_that_is_off_is_hinted_at() -> None:
     found = calibrate(pair_of("1.9 mm"), record_of(4.2))
-    assert any("try --clock" in told for told in found.blind)
-    assert not any(
-        "try --clock" in told for told in calibrate(pair_of("1.6 mm"), record_of(0.0)).blind
-    )
+    assert "clock some +4 s off" in found.hint
+    assert "try --clock" in found.hint
+    assert calibrate(pair_of("1.6 mm"), record_of(0.0)).hint == ""
+
+
+def test_a_record_that_began_long_after_the_arc_asks_for_longer_runs() -> None:
+    """Its last readings are 20 s past the end that the record alone would ask for."""
+    runs = pair_of("1.6 mm")
+    runs.until = 45.0
+    found = calibrate(runs, record_of(-20.0), free_clock=True)
+    assert found.offset is not None
+    assert found.offset[1] <= -20.0 <= found.offset[2]
+    assert found.fitted[0].low <= PAIR_TRUTH[0] <= found.fitted[0].high
 
 
 def test_gaps_in_a_record_are_left_out(truth: Curve, emulated: Emulator) -> None:

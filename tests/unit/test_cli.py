@@ -391,7 +391,12 @@ def test_a_value_that_lost_its_quotes_is_told_to_have_them(call: Call) -> None:
     status, _, err = call("check", "stub.toml", "--set", "arc.current=80", "A")
     assert status == 2
     assert 'a value with a unit needs quotes: --set "arc.current=80 A"' in err
-    assert "quotes" not in call("check", "stub.toml", "more")[2]
+    torn = ("--vary", "travel.pause=2", "s:9", "s:3")
+    assert '--vary "travel.pause=2 s:9 s:3"' in call("window", "stub.toml", *torn)[2]
+    for given in (("stub.toml", "more"), ("--set", "arc.curent=60", "stub.toml")):
+        status, _, err = call("check", *given)
+        assert status == 2
+        assert "quotes" not in err
 
 
 def test_curly_quotes_are_told_to_be_straight(call: Call, folder: Path) -> None:

@@ -93,9 +93,13 @@ def test_a_pedal_that_gives_way_before_flow_is_told_to_hold_hotter() -> None:
 def test_a_joint_that_a_pedal_keeps_cold_names_the_hold() -> None:
     held = run(*PEDAL, "travel.coverage=0.2").outcomes.verdict
     assert not held.filler_flows
-    assert "the pedal kept the hottest base at arc.hold, 1100 degC" in held.summary
+    assert "the pedal held the base at arc.hold, 1100 degC: a higher hold" in held.summary
     topped = run(*PEDAL, "travel.coverage=0.2", "arc.hold=1300 degC", "arc.current=45 A")
     assert "the pedal was at the top of arc.current_range" in topped.outcomes.verdict.summary
+    low = run(
+        *PEDAL, "travel.coverage=0.2", "arc.hold=700 degC", 'arc.current_range=["40 A", "90 A"]'
+    )
+    assert "at the bottom of arc.current_range" in low.outcomes.verdict.summary
 
 
 @pytest.mark.parametrize(

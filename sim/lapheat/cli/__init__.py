@@ -7,13 +7,26 @@ import sys
 
 __all__ = ["main"]
 
+OPTIONS = ("--set", "--vary", "--bounds")
+# as they are mostly written; the whole table takes half a second to load
+UNITS = {
+    *("A", "V", "W", "mm", "cm", "m", "um", "in", "inch", "ft", "s", "min", "h", "K"),
+    *("degC", "degF", "°C", "°F", "deg", "rad", "%", "mm/s", "cm/min", "in/min", "m/s"),
+}
+
 
 def _torn(arguments: list[str]) -> str:
-    """How a value that the shell tore at its blank should have been written; "" if none was."""
-    for before, number, unit in zip(arguments, arguments[1:], arguments[2:], strict=False):
-        option = before in ("--set", "--vary", "--bounds")
-        if option and re.fullmatch(r"[\w.\[\]]+=[+-]?[\d.]+", number) and unit[0:1].isalpha():
-            return f'{before} "{number} {unit}"'
+    """How a value that the shell tore at its blanks should have been written; "" if none was."""
+    for i, option in enumerate(arguments[:-2]):
+        words = [arguments[i + 1]]
+        if option not in OPTIONS or not re.fullmatch(r"[\w.\[\]]+=[+-]?[\d.]+", words[0]):
+            continue
+        for word in arguments[i + 2 :]:
+            if word.split(":")[0] not in UNITS:
+                break
+            words.append(word)
+        if len(words) > 1:
+            return f'{option} "{" ".join(words)}"'
     return ""
 
 

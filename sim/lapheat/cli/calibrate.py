@@ -162,6 +162,8 @@ def _quality(found: Calibration | Answers) -> Iterator[str]:
         yield f"At {found.case.detail} detail the fitted case is off by {found.own_rms:.1f} K."
         if found.own_rms > found.rms + TOLERANCE:
             yield f"That is more: fit again with --detail {found.case.detail}."
+    if found.hint:
+        yield f"{found.hint[0].upper()}{found.hint[1:]}."
     yield (
         "The intervals are those of errors that come and go; a probe that sits wrong, or reads "
         "wrong throughout, comes on top."

@@ -171,8 +171,11 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
     works = ~(base | filler)
     dashed = Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond")
     shown = [
-        (_both(base), Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond")),
-        (_both(filler), dashed),
+        (
+            any(_both(p.base < 0.0) for p in chart.panels),
+            Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond"),
+        ),
+        (any(_both(p.filler < 0.0) for p in chart.panels), dashed),
         (works.any(), Patch(color=WORKS_TINT, lw=0, label="both are well")),
         (base.any(), Patch(color=MELTS_TINT, lw=0, label="base too close to melting")),
         (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler cold")),

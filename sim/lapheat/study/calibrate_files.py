@@ -33,6 +33,7 @@ def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
         "fitted": fitted,
         "identifiable": not found.blind,
         "missing": list(found.blind),
+        **({"hint": found.hint} if isinstance(found, Calibration) and found.hint else {}),
     }
     if isinstance(found, Calibration):
         if found.offset is not None:
@@ -138,7 +139,8 @@ def _figure(found: Calibration | Answers, folder: Path) -> Path:
                 name=name,
                 time=readings.time - late,
                 measured=readings.values[:, j],
-                before=found.before[:, j],
+                # it strikes when its arc does, whatever the record's clock
+                before=np.interp(readings.time - late, readings.time, found.before[:, j]),
                 after=found.after[:, j],
             )
             for j, name in enumerate(readings.names)

@@ -33,7 +33,7 @@ Where `lost` is there and true the run itself was not at fault: another try may 
 Task = TypeVar("Task")
 Work = Callable[[Task], Row]
 
-ADDRESS = re.compile(r"([a-z]+://)?[^\s/:]+:\d+|[a-z]+://\S+")
+ADDRESS = re.compile(r"([a-z]+://)?([^\s/:]+|\[[0-9a-f:]+\]):\d+|[a-z]+://\S+")
 WAIT = 20.0  # [s] for the first worker of a cluster
 STRIKES = 3  # workers a task may cost before it counts as failed
 SINGLE = dict.fromkeys(

@@ -3,8 +3,9 @@
 The intervals of a Jacobian are those of a valley that is smooth and straight. A mesh that follows
 the spot makes it rough, and a clock that is free lets spot and clock go together along a bend;
 then fits from two starts end apart, each with a narrow interval. So each unknown is moved off,
-the others following as the Jacobian says and the clock anew, until the sum of squares has risen by
-what the interval allows (the profile likelihood; Seber and Wild 1989, Nonlinear Regression, 5.4).
+the others following along a straight line and the clock anew, until the sum of squares has risen
+by what the interval allows. That is at least as narrow as the profile likelihood (Seber and Wild
+1989, Nonlinear Regression, 5.4), in which the others would be fitted again.
 """
 
 from __future__ import annotations
