@@ -147,9 +147,10 @@ def cold_pedal(history: History, melts: bool) -> str:
         return "the pedal was at the top of arc.current_range: it could give no more"
     if melts:
         return "under the pedal the hotter side has no room: aim further to the colder side"
-    if most(hot > case.arc.hold - AT_HOLD):
+    there = hot > case.arc.hold - AT_HOLD
+    if most(there):
         return f"the pedal held the base at {hold}: a higher hold warms the colder side"
-    at = float(steps.seconds[hot > case.arc.hold - AT_HOLD].sum())
+    at = float(steps.seconds[there].sum())
     return f"the base was at {hold}, for only {at:.0f} of {arc:.0f} s of arc"
 
 

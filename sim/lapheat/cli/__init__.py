@@ -40,8 +40,8 @@ def main() -> None:
 
         app(arguments, prog_name="lapheat")
     except SystemExit as left:
-        if left.code == 2 and _torn(arguments):
-            print(f"a value with a unit needs quotes: {_torn(arguments)}", file=sys.stderr)
+        if left.code == 2 and (whole := _torn(arguments)):
+            print(f"a value with a unit needs quotes: {whole}", file=sys.stderr)
         raise
     except KeyboardInterrupt:
         print("interrupted: nothing was written", file=sys.stderr)

@@ -133,14 +133,13 @@ def _drivers(risk: Risk) -> Table:
         table.add_column("up by its scatter", justify="right")
     for driver in risk.drivers:
         cells = []
-        for name, _ in parts:
+        for name, event in parts:
             pair = driver.base if name == "base" else driver.filler
             slope = driver.base_slope if name == "base" else driver.filler_slope
             if pair is None or slope is None:
                 cells += ["-"] * 3
             else:
-                event = risk.base if name == "base" else risk.filler
-                sure = event is not None and event.shares is not None and event.shares.trusted
+                sure = event.shares is not None and event.shares.trusted
                 moved = f"{slope:+.0f} K" if sure else "-"
                 cells += [*(f"{100 * share:.0f} %" for share in pair), moved]
         table.add_row(driver.input.name, *cells)

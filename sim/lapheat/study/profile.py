@@ -22,7 +22,7 @@ __all__ = ["Profile", "look_around", "widened"]
 
 Array = NDArray[np.float64]
 
-FACTORS = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)  # half intervals off at which to look
+TURNS = 6  # looks, at half an interval off and then twice as far each time
 ENOUGH = 0.5  # of the rise expected, at one half interval: the interval of the Jacobian holds
 BETTER = 0.998  # of the sum of squares: worth another fit
 
@@ -68,7 +68,7 @@ def look_around(
     as_good = [found.x]
     ends = np.array([[item.low, item.high] for item in fitted]) / starts[:, None]
     open_ends = {(i, side) for i in range(count) for side in (0, 1)}
-    for factor in FACTORS:
+    for turn in range(TURNS):
         places, points = sorted(open_ends), []
         for i, side in places:
             others = [n for n in range(j.shape[1]) if n != i]
@@ -76,7 +76,7 @@ def look_around(
             step = np.zeros(j.shape[1])
             step[i], step[others] = 1.0, follow
             half = max(abs(float(ends[i, side] - x[i])), 1e-3 * float(x[i]))
-            half = half if factor == FACTORS[0] else 2.0 * half
+            half = half if turn == 0 else 2.0 * half
             points.append(np.clip(x + (2 * side - 1) * half * step[:count], low, high))
         if not points:
             break
@@ -85,9 +85,9 @@ def look_around(
                 best, better = sum_, whole
             if sum_ - least < allowed:
                 as_good.append(whole)
-            wanted = ENOUGH * allowed if factor == FACTORS[0] else allowed
+            wanted = ENOUGH * allowed if turn == 0 else allowed
             at_bound = bool(point[i] in (low[i], high[i]))
-            if factor > FACTORS[0] or at_bound:
+            if turn > 0 or at_bound:
                 ends[i, side] = point[i]
             if sum_ - least >= wanted or at_bound:
                 open_ends.discard((i, side))
