@@ -13,7 +13,7 @@ from .history import History
 from .joint import DETAILS
 from .march import Report
 from .march import march as run_through
-from .outcomes import Outcomes, outcomes_of
+from .outcomes import Outcomes, Verdict, outcomes_of
 from .problem import Problem
 from .results import write_results
 from .setup import problem_of
@@ -116,7 +116,7 @@ def converge(case: Case, run: Callable[[Case, float], Result] = _simulate) -> Re
         result = run(replace(case, detail=detail), 1.0)
         told.append(result.outcomes)
     convergence = convergence_of(case, told, halved)
-    verdict = judge(result.history, uncertainty=convergence.uncertainty)
+    verdict = Verdict.of(judge(result.history, convergence.uncertainty))
     outcomes = replace(result.outcomes, verdict=verdict)
     return replace(result, outcomes=outcomes, convergence=convergence)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
 from importlib.metadata import version
 from math import degrees, isfinite
@@ -22,9 +22,11 @@ from numpy.typing import NDArray
 from .case import Case
 from .constants import ZERO_CELSIUS
 from .currents import CurrentOutcome, current_of
+from .findings import Judgement, SideFacts
 from .history import History, SegmentRun
-from .notes import filler_peak, held_notes, highest
-from .verdict import Verdict, dry_spans, hottest_place, judge, side_wet
+from .notes import held_notes, highest
+from .sentence import summary_of
+from .verdict import BRIEF, FASTEST_FEED, filler_place, hottest_place, judge, liquid_times
 from .version import __version__
 
 __all__ = [
@@ -40,8 +42,10 @@ __all__ = [
     "ProbeOutcome",
     "SegmentOutcome",
     "SoundnessOutcome",
+    "SuppliesOutcome",
     "TimeOutcome",
     "TubeOutcome",
+    "Verdict",
     "outcomes_of",
 ]
 
@@ -51,6 +55,42 @@ Spans = tuple[tuple[float, float], ...]
 
 DIGITS = 10  # significant ones in the file
 PACKAGES = ("numpy", "scipy", "numba", "fipy")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer.
+
+    Attributes
+    ----------
+    base_stays_solid : the peak of tube and flange stays `limits.base_margin` below solidus; an
+        alloy without a solidus cannot melt
+    filler_flows : `limits.wet_fraction` of both sides is wet without a dry stretch longer than
+        `limits.dry_length`, as much of the lap fills as `limits.lap_filled` asks for, and the
+        filler stays within `limits.filler_superheat`, if given; true for a bead-on-tube, which has
+        no filler that could fail to flow
+    summary : one sentence with the numbers that decide
+    too_close : outcomes that differ from their limit by less than their numerical uncertainty, by
+        name; the boolean they decide is false then. None where the uncertainty was not computed
+    judgement : the facts behind the sentence; not in `outcomes.json`
+    """
+
+    base_stays_solid: bool
+    filler_flows: bool
+    summary: str
+    too_close: tuple[str, ...] | None = None
+    judgement: Judgement | None = field(default=None, repr=False, compare=False)
+
+    @classmethod
+    def of(cls, judgement: Judgement) -> Verdict:
+        """Put a judgement into words."""
+        return cls(
+            judgement.base_stays_solid,
+            judgement.filler_flows,
+            summary_of(judgement),
+            judgement.too_close,
+            judgement,
+        )
 
 
 @dataclass(frozen=True)
@@ -81,14 +121,45 @@ class FlangeOutcome:
 
 @dataclass(frozen=True)
 class FillerOutcome:
-    """The filler: wet share of each side, and the angles between which a side has dry spots."""
+    """The filler. Angles are those of `segments`; surpluses are above its liquidus, `flow_C`.
+
+    Attributes
+    ----------
+    flow_C, wets_at_C : its liquidus; what a face must reach to count as wet
+    peak_C, peak_angle_deg : hottest filler; `superheat_K` is how far that is above its liquidus
+    tube_side_wet, flange_side_wet : share of the base surface under the fillet that is wet
+    tube_side_surplus_K, flange_side_surplus_K : surplus that `limits.wet_fraction` of a side has
+    stretch_surplus_K : surplus that all of both sides has, but for dry stretches that are short
+        enough for `limits.dry_length`
+    coldest_C : lowest peak of any spot under the filler, and where
+    longest_dry_m : longest stretch with a dry spot in one piece, along the tube
+    tube_side_dry_deg, flange_side_dry_deg : angles between which a side has a dry spot
+    shortest_liquid_s, median_liquid_s : time above its liquidus of the wet spots; null where none
+        is wet
+    brief_share : share of the wet spots that spent less than 0.1 s there
+    """
 
     flow_C: float
+    wets_at_C: float
     peak_C: Number
+    peak_angle_deg: Number
+    superheat_K: Number
     tube_side_wet: float
     flange_side_wet: float
+    tube_side_surplus_K: float
+    flange_side_surplus_K: float
+    stretch_surplus_K: float
+    coldest_C: float
+    coldest_side: str
+    coldest_from_root_m: float
+    coldest_angle_deg: float
+    coldest_segment: int | None
+    longest_dry_m: float
     tube_side_dry_deg: Spans
     flange_side_dry_deg: Spans
+    shortest_liquid_s: Number
+    median_liquid_s: Number
+    brief_share: float
 
 
 @dataclass(frozen=True)
@@ -179,6 +250,16 @@ class SoundnessOutcome:
 
 
 @dataclass(frozen=True)
+class SuppliesOutcome:
+    """Filler that was laid, as length of rod, and how fast the rod goes in as the arc travels."""
+
+    rod_m: float
+    filler_kg: float
+    feed_m_s: float
+    fed_by_hand: bool
+
+
+@dataclass(frozen=True)
 class ChillOutcome:
     """The heat-sink ring in the bore."""
 
@@ -209,6 +290,7 @@ class Outcomes:
     march: MarchOutcome
     versions: Mapping[str, str]
     soundness: SoundnessOutcome | None
+    supplies: SuppliesOutcome | None
     chill: ChillOutcome | None
     alloys: AlloyNotes
 
@@ -220,7 +302,7 @@ class Outcomes:
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value):
-        items = {field.name: getattr(value, field.name) for field in fields(value)}
+        items = {f.name: getattr(value, f.name) for f in fields(value) if f.name != "judgement"}
         # Of the whole, a part that is not there is left out; a number that is not there is null.
         if isinstance(value, Outcomes | Verdict):
             items = {name: item for name, item in items.items() if item is not None}
@@ -246,12 +328,12 @@ def outcomes_of(history: History) -> Outcomes:
     case = problem.case
     if case is None:
         raise ValueError("a problem built by hand, without a case, has no outcomes")
-    ledger = history.ledger
+    ledger, judgement = history.ledger, judge(history)
     return Outcomes(
-        verdict=judge(history),
+        verdict=Verdict.of(judgement),
         tube=_tube(history, case),
         flange=_flange(history, case),
-        filler=_filler(history, case),
+        filler=_filler(history, case, judgement),
         segments=tuple(_segment(run) for run in history.segments),
         current=current_of(history),
         time=TimeOutcome(history.arc_on, history.total, history.simulated),
@@ -273,6 +355,7 @@ def outcomes_of(history: History) -> Outcomes:
         soundness=None
         if case.lap is None
         else SoundnessOutcome(history.lap_filled, history.hot_clearance),
+        supplies=_supplies(history, case),
         chill=None
         if case.fixture.chill is None
         else ChillOutcome(history.chill_peak - ZERO_CELSIUS),
@@ -318,23 +401,52 @@ def _flange(history: History, case: Case) -> FlangeOutcome | None:
     )
 
 
-def _filler(history: History, case: Case) -> FillerOutcome | None:
-    if case.fillet is None:
+def _filler(history: History, case: Case, judgement: Judgement) -> FillerOutcome | None:
+    if not judgement.sides:
         return None
-    flow = case.alloys[case.fillet.filler].liquidus
-    assert flow is not None  # case files are refused without it
+    flow = judgement.flow
+    tube, flange = sorted(judgement.sides, key=lambda side: side.name, reverse=True)
+    cold = min(judgement.sides, key=lambda side: side.coldest)
+    hot = filler_place(history)
+    times = liquid_times(history)
 
-    def dry(peak: Array | None) -> Spans:
-        spans = () if peak is None else dry_spans(peak, flow, case.segment_count)
-        return tuple((degrees(span.begin), degrees(span.end)) for span in spans)
+    def dry(side: SideFacts) -> Spans:
+        return tuple((degrees(span.begin), degrees(span.end)) for span in side.spans)
 
     return FillerOutcome(
         flow_C=flow - ZERO_CELSIUS,
-        peak_C=_celsius(filler_peak(history)),
-        tube_side_wet=side_wet(history, "tube"),
-        flange_side_wet=side_wet(history, "flange"),
-        tube_side_dry_deg=dry(history.tube_side),
-        flange_side_dry_deg=dry(history.flange_side),
+        wets_at_C=flow + case.limits.flow_margin - ZERO_CELSIUS,
+        peak_C=None if hot is None else hot.peak - ZERO_CELSIUS,
+        peak_angle_deg=None if hot is None else degrees(hot.angle),
+        superheat_K=None if hot is None else hot.peak - flow,
+        tube_side_wet=tube.share,
+        flange_side_wet=flange.share,
+        tube_side_surplus_K=tube.level - flow,
+        flange_side_surplus_K=flange.level - flow,
+        stretch_surplus_K=min(tube.stretch_level, flange.stretch_level) - flow,
+        coldest_C=cold.coldest - ZERO_CELSIUS,
+        coldest_side=cold.name,
+        coldest_from_root_m=cold.from_root,
+        coldest_angle_deg=degrees(cold.where.angle),
+        coldest_segment=cold.where.segment,
+        longest_dry_m=max(tube.longest, flange.longest),
+        tube_side_dry_deg=dry(tube),
+        flange_side_dry_deg=dry(flange),
+        shortest_liquid_s=float(times.min()) if times.size else None,
+        median_liquid_s=float(np.median(times)) if times.size else None,
+        brief_share=float((times < BRIEF).mean()) if times.size else 0.0,
+    )
+
+
+def _supplies(history: History, case: Case) -> SuppliesOutcome | None:
+    if case.fillet is None:
+        return None
+    density = case.alloys[case.fillet.filler].density
+    return SuppliesOutcome(
+        rod_m=history.rod / density / case.fillet.wire_area,
+        filler_kg=history.rod,
+        feed_m_s=case.feed,
+        fed_by_hand=case.feed <= FASTEST_FEED,
     )
 
 

@@ -205,12 +205,16 @@ def problem_of(case: Case) -> Problem:
         material |= {Region.FLANGE: case.flange.alloy, Region.FILLET: case.fillet.filler}
     names = list(dict.fromkeys(material.values()))
     alloys = [case.alloys[n] for n in names]
+    alloy_of = {region: names.index(name) for region, name in material.items()}
+    if case.fillet is not None and case.fillet.stirring != 1.0:
+        alloys.append(case.alloys[case.fillet.filler].stirred(case.fillet.stirring))
+        alloy_of[Region.FILLET] = len(alloys) - 1
     region = {s: BORE_MATERIAL[s.split()[0]] for s in mesh.section.surfaces}
     present = [s for s in mesh.section.surfaces if region[s] in material]
     problem = assemble(
         mesh,
         alloys,
-        {g: names.index(n) for g, n in material.items()},
+        alloy_of,
         film={s: bore if s in IN_BORE else outside for s in present},
         emissivity={s: case.alloys[material[region[s]]].emissivity for s in present},
         air=case.surroundings.temperature,

@@ -148,7 +148,7 @@ def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
         f"{_state(row)}, at {detail} detail"
         + (f"; shorter ones might work, but {TRIED} tried in full did not" if more else "")
     )
-    if row.get("surplus_K") is None:
+    if row.get("filler_slack_K") is None:
         why += "; with no filler to melt nothing here asks for more heat, so the quickest wins"
     return Pick(run, row, why)
 

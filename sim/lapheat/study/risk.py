@@ -36,7 +36,7 @@ Array = NDArray[np.float64]
 Report = Callable[[str, int, int], None]
 
 FIRST = 64  # samples before the first look whether the intervals are narrow enough
-MARGIN, SURPLUS = "margin_K", "surplus_K"
+MARGIN, SURPLUS = "margin_K", "filler_slack_K"
 
 
 @dataclass(frozen=True)

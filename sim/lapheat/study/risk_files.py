@@ -18,7 +18,14 @@ __all__ = ["OURS", "risk_dict", "write_risk"]
 
 OURS = ("risk.json", "risk.csv", "rows.jsonl", "figures")
 COLUMNS = (
-    *("margin_K", "surplus_K", "tube_margin_K", "flange_margin_K", "tube_side_wet"),
+    *(
+        "margin_K",
+        "surplus_K",
+        "filler_slack_K",
+        "tube_margin_K",
+        "flange_margin_K",
+        "tube_side_wet",
+    ),
     *("flange_side_wet", "base_stays_solid", "filler_flows", "total_s", "failed"),
 )
 DIGITS = 3  # decimals of shares; a surrogate knows no more

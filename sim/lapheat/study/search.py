@@ -61,11 +61,12 @@ def start_of(case: Case, free: tuple[Axis, ...]) -> tuple[float, ...]:
 
 
 def measures(row: Row) -> Array:
-    """Slack of each part and surplus of each side [K]; at or above zero all is well."""
+    """Slack of each part, of each side and of the filler [K]; at or above zero all is well."""
     margin, slack = row.get("margin_K"), row.get("base_slack_K")
     limit = float(margin) - float(slack) if margin is not None and slack is not None else 0.0
     margins = [row.get("tube_margin_K"), row.get("flange_margin_K")]
-    sides = [row.get("tube_side_surplus_K"), row.get("flange_side_surplus_K")]
+    names = ("tube_side_slack_K", "flange_side_slack_K", "filler_slack_K")
+    sides = [row.get(name) for name in names]
     return np.array(
         [np.inf if m is None else float(m) - limit for m in margins]
         + [np.inf if s is None else float(s) for s in sides]

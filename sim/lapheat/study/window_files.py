@@ -32,7 +32,7 @@ COLUMNS = (
     *("base_stays_solid", "filler_flows", "failed", "margin_K", *MEASURES.values()),
 )
 CONFIRMED = tuple(name for name in COLUMNS if name != "failed")
-NAMES = {"base_slack_K": "base_melts", "surplus_K": "filler_cold"}
+NAMES = {"base_slack_K": "base_melts", "filler_slack_K": "filler_cold"}
 PANELS = 12  # maps on one picture
 
 
@@ -187,7 +187,7 @@ def _panels(window: Window) -> Iterator[WindowPanel]:
             points=_places(good, axes),
             triangles=triangles_of(shares),
             base=np.array([slack(run.row, "base_slack_K") for run in good]),
-            filler=np.array([slack(run.row, "surplus_K") for run in good]),
+            filler=np.array([slack(run.row, "filler_slack_K") for run in good]),
             total=np.array([float(run.row["total_s"] or 0.0) for run in good]),
             failed=_places(bad, axes),
             pick=_place(pick, axes) if pick is not None and here(pick) else None,

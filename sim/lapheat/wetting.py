@@ -1,0 +1,240 @@
+"""What of the base under the fillet got hot enough for the filler to wet it.
+
+**Between faces.** A temperature runs in straight lines over the area from face to face, and on along
+the outermost of them to the root and to the toe. The face nearest to the root alone would say
+nothing that settles: it moves towards the cold root with every finer mesh.
+
+**The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model the
+root is a perfectly sharp corner, colder than all around it; in the part the bore's edge is broken
+and molten filler rounds the corner. ISO 13715 calls an edge with a deviation of 0.05 to 0.1 mm and
+less sharp (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest
+dry spot that counts; 0.2 mm, twice these, is the cautious choice: larger spots hide a dry root.
+
+**Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root and
+leaves less on the tube's toe: with molten filler that conducts twice as well the demo's root was 17 K
+hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten pools run from
+1 (no convection seen below about 100 A, Landram 1983, J. Heat Transfer 105, 550) to 4 (Goldak,
+Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory); none is for silicon bronze. A
+factor of 1 is the cautious choice for base and filler alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "SPOT",
+    "Dry",
+    "Spot",
+    "coldest",
+    "dry_spans",
+    "level_but_for",
+    "level_of_share",
+    "share_above",
+    "spots",
+    "wet_share",
+]
+
+Array = NDArray[np.float64]
+
+SPOT = 0.2e-3  # [m] the smallest stretch of a side that is judged by itself
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Coldest spot of a side: `peak` [K], `from_root` [m] along the side, `angle` [rad]."""
+
+    peak: float
+    from_root: float
+    angle: float
+
+
+@dataclass(frozen=True)
+class Dry:
+    """Stretch of the ring where a side has a dry spot; angles [rad], `end` may pass 2 pi.
+
+    `coldest` is the lowest peak in it [K], `segments` the numbers it touches.
+    """
+
+    begin: float
+    end: float
+    coldest: float
+    segments: tuple[int, ...]
+
+
+def share_above(values: Array, at: Array, level: float) -> Array:
+    """Share of a line on which a value is at `level` or above; straight between its points.
+
+    Parameters
+    ----------
+    values : (n, ...) at the points
+    at : (n,) where they are, ascending
+
+    Returns
+    -------
+    share : (...) 0 to 1
+    """
+    over = values - level
+    share = np.zeros(values.shape[1:])
+    for i in range(len(at) - 1):
+        a, b = over[i], over[i + 1]
+        high, low = np.maximum(a, b), np.minimum(a, b)
+        span = np.where(high > low, high - low, 1.0)
+        part = np.where(low >= 0.0, 1.0, np.where(high > 0.0, high / span, 0.0))
+        share += part * (at[i + 1] - at[i])
+    return np.asarray(np.minimum(share / (at[-1] - at[0]), 1.0))
+
+
+def _along(values: Array, at: Array, place: float) -> Array:
+    """Value at a place of a side, (layers,); straight between faces and beyond the outermost."""
+    if len(at) == 1:
+        return np.asarray(values[0], dtype=float)
+    i = int(np.clip(np.searchsorted(at, place), 1, len(at) - 1))
+    weight = (place - at[i - 1]) / (at[i] - at[i - 1])
+    return np.asarray(values[i - 1] + weight * (values[i] - values[i - 1]))
+
+
+def _whole(values: Array, area: Array) -> tuple[Array, Array]:
+    """Values from root to toe (m + 2, layers), and the share of the area before each (m + 2,)."""
+    at = (np.cumsum(area) - 0.5 * area) / area.sum()
+    ends = [_along(values, at, place)[None] for place in (0.0, 1.0)]
+    return np.concatenate([ends[0], values, ends[1]]), np.concatenate([[0.0], at, [1.0]])
+
+
+def wet_share(peak: Array, area: Array, level: float) -> Array:
+    """Share of a side's area that peaked at `level` [K] or above, by layer; nan where none is laid.
+
+    Parameters
+    ----------
+    peak : (m, layers) from root to toe, nan where no filler was laid [K]
+    area : (m,) of these faces in one layer [m2]
+    """
+    values, at = _whole(peak, area)
+    share = share_above(np.where(np.isfinite(values), values, -np.inf), at, level)
+    return np.where(np.isfinite(peak).all(axis=0), share, np.nan)
+
+
+def level_of_share(peak: Array, area: Array, share: float) -> float:
+    """Temperature that a share of a side's laid area has reached [K]; see `wet_share`."""
+    values, at = _whole(peak[:, np.isfinite(peak).all(axis=0)], area)
+    return _highest(values, lambda level: bool(share_above(values, at, level).mean() >= share))
+
+
+def _highest(values: Array, holds: Callable[[float], bool]) -> float:
+    """Highest level [K] at which `holds` is true, which it is for all lower ones."""
+    low, high = float(values.min()), float(values.max())
+    if not holds(low):
+        return low
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if holds(middle):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def spots(values: Array, edges: Array) -> tuple[Array, Array]:
+    """Means over spots of a side: (n, layers) and where their middles are, from the root (n,) [m].
+
+    The mean over a spot of a straight line is its value at the middle.
+
+    Parameters
+    ----------
+    values : (m, layers) of the faces, from root to toe
+    edges : (m + 1,) ends of the faces, from the root [m]
+    """
+    at, leg = 0.5 * (edges[1:] + edges[:-1]), float(edges[-1])
+    half = 0.5 * min(SPOT, 0.5 * leg)
+    inside = (at > half) & (at < leg - half)
+    ends = [_along(values, at, place)[None] for place in (half, leg - half)]
+    middles = np.concatenate([[half], at[inside], [leg - half]])
+    return np.concatenate([ends[0], values[inside], ends[1]]), middles
+
+
+def coldest(peak: Array, edges: Array) -> Spot:
+    """Coldest spot of a side; see `spots`.
+
+    Raises
+    ------
+    ValueError
+        No filler was laid.
+    """
+    values, at = spots(peak, edges)
+    if not np.isfinite(values).any():
+        raise ValueError("no filler was laid")
+    row, layer = np.unravel_index(int(np.nanargmin(values)), values.shape)
+    angle = (layer + 0.5) * 2.0 * pi / values.shape[1]
+    return Spot(float(values[row, layer]), float(at[row]), angle)
+
+
+def dry_spans(lowest: Array, level: float, segments: int) -> tuple[Dry, ...]:
+    """Find where round the ring a side has a dry spot.
+
+    The lowest peak runs in straight lines from layer to layer, so that a stretch does not grow by
+    whole layers.
+
+    Parameters
+    ----------
+    lowest : (layers,) lowest peak of a spot of that side, nan where no filler was laid [K]
+    level : what a face must reach to count as wet [K]
+    segments : number of segments round the ring
+
+    Returns
+    -------
+    spans : by angle; one that runs over 0 begins before it and ends past 2 pi
+    """
+    layers = len(lowest)
+    dry = np.isfinite(lowest) & (lowest < level)
+    step, per = 2.0 * pi / layers, layers / segments
+
+    def beyond(inside: int, outside: int) -> float:
+        """Part of a layer from the middle of a dry one towards a neighbour that is dry too."""
+        a, b = lowest[inside % layers], lowest[outside % layers]
+        return float((level - a) / (b - a)) if np.isfinite(b) else 0.5
+
+    spans = []
+    for first, count in _runs(dry):
+        inside = np.arange(first, first + count) % layers
+        last = first + count - 1
+        whole = count == layers
+        spans.append(
+            Dry(
+                begin=0.0 if whole else (first + 0.5 - beyond(first, first - 1)) * step,
+                end=2.0 * pi if whole else (last + 0.5 + beyond(last, last + 1)) * step,
+                coldest=float(lowest[inside].min()),
+                segments=tuple(sorted({int(k // per) + 1 for k in inside})),
+            )
+        )
+    return tuple(spans)
+
+
+def level_but_for(lowest: Array, length: float, radius: float) -> float:
+    """Temperature that all of a side reached but for stretches of at most `length` [m] each [K].
+
+    Parameters
+    ----------
+    lowest : (layers,) as in `dry_spans`
+    radius : of the tube [m]
+    """
+
+    def holds(level: float) -> bool:
+        spans = dry_spans(lowest, level, 1)
+        return all((span.end - span.begin) * radius <= length for span in spans)
+
+    return _highest(lowest[np.isfinite(lowest)], holds)
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First index and length of each run of True round a ring."""
+    n = len(flags)
+    if flags.all():
+        return [(0, n)]
+    starts = np.flatnonzero(flags & ~np.roll(flags, 1))
+    ends = np.flatnonzero(~flags & np.roll(flags, 1))
+    return [(int(a), int(min((b - a) % n for b in ends))) for a in starts]
