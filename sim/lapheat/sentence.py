@@ -97,7 +97,8 @@ def _lap(filled: float, words: Wording) -> str:
         return "the lap fills"
     if filled <= 0.0:
         return "the lap stays open: none of it fills"
-    return f"the lap {'stays open' if filled < 0.5 else 'fills in part'}: {words.share(filled)} of it fills"
+    told = "stays open" if filled < 0.5 else "fills in part"
+    return f"the lap {told}: {words.share(filled)} of it fills"
 
 
 def _above_flow(side: SideFacts, flow: float, words: Wording) -> str:
@@ -269,8 +270,8 @@ def _told_long(finding: DryStretch, words: Wording) -> str:
 
 def _hot_filler(finding: HotFiller, words: Wording) -> str:
     told = (
-        f"the filler peaks at {words.hot(finding.peak)}, {words.apart(finding.superheat)} above its "
-        f"liquidus, {_at(finding.where, words)}"
+        f"the filler peaks at {words.hot(finding.peak)}, {words.apart(finding.superheat)} above "
+        f"its liquidus, {_at(finding.where, words)}"
     )
     if finding.allowed is not None:
         return f"{told}, where {words.apart(finding.allowed)} are allowed"

@@ -32,9 +32,9 @@ from .findings import (
     SideFacts,
     Where,
 )
-from .history import History, Side, SurfacePeaks
+from .history import History, SurfacePeaks
 from .section import Region
-from .wetting import coldest, dry_spans, level_but_for, level_of_share, spots
+from .wetting import level_of_share, spots
 
 __all__ = [
     "BRIEF",
@@ -45,7 +45,6 @@ __all__ = [
     "hottest_place",
     "judge",
     "liquid_times",
-    "lowest_of",
     "side_wet",
 ]
 
@@ -57,7 +56,7 @@ SAME = 1e-6  # [K]: peaks closer than this are one and the same
 # No source limits an arc-brazed puddle, so it is a warning unless the case sets a limit.
 HOT = 275.0
 # [s] Molten copper spreads over millimetres in about 10 ms where it wets at all (Protsenko et al.
-# 2008, J. Mater. Sci. 43, 5669, abstract); ten times that is an estimate of what is safe to call wet.
+# 2008, J. Mater. Sci. 43, 5669, abstract). Ten times that is an estimate of what to call wet.
 BRIEF = 0.1
 STRETCH = "filler.stretch_surplus_K"
 # [m/s] 15 mm/s of 1.6 mm rod is some 0.9 kg/h; manual TIG is printed at 0.5 to 3 kg/h for heavier
@@ -123,8 +122,8 @@ def liquid_times(history: History) -> Array:
     wets_at = _flow(case) + case.limits.flow_margin
     times = [np.empty(0)]
     for side in history.sides.values():
-        peak, _ = spots(side.peak, side.edges)
-        liquid, _ = spots(side.liquid, side.edges)
+        shape = side.edges, case.segment_count, case.tube.radius
+        peak, liquid = spots(side.peak, *shape).values, spots(side.liquid, *shape).values
         times.append(np.maximum(liquid[peak >= wets_at], 0.0))
     return np.concatenate(times)
 
@@ -217,14 +216,13 @@ def _sides(history: History, case: Case) -> Iterator[SideFacts]:
     limits, radius = case.limits, case.tube.radius
     wets_at = _flow(case) + limits.flow_margin
     for name, side in history.sides.items():
-        lowest = lowest_of(side)
-        spans = dry_spans(lowest, wets_at, case.segment_count)
-        spot = coldest(side.peak, side.edges)
+        over = spots(side.peak, side.edges, case.segment_count, radius)
+        spans, spot = over.dry(wets_at), over.coldest()
         yield SideFacts(
             name=name,
             share=side_wet(history, name),
             level=level_of_share(side.peak, side.area, limits.wet_fraction),
-            stretch_level=level_but_for(lowest, limits.dry_length, radius),
+            stretch_level=over.level_but_for(limits.dry_length / radius),
             coldest=spot.peak,
             from_root=spot.from_root,
             where=_where(spot.angle, history, case),
@@ -232,11 +230,6 @@ def _sides(history: History, case: Case) -> Iterator[SideFacts]:
             spans=spans,
             longest=max(((s.end - s.begin) * radius for s in spans), default=0.0),
         )
-
-
-def lowest_of(side: Side) -> Array:
-    """Lowest peak of a spot of a side, by layer, nan where no filler was laid [K]."""
-    return np.asarray(spots(side.peak, side.edges)[0].min(axis=0))
 
 
 def _base(

@@ -1,21 +1,21 @@
 """What of the base under the fillet got hot enough for the filler to wet it.
 
-**Between faces.** A temperature runs in straight lines over the area from face to face, and on along
-the outermost of them to the root and to the toe. The face nearest to the root alone would say
+**Between faces.** A temperature runs in straight lines over the area from face to face, and on
+along the outermost of them to the root and to the toe. The face nearest to the root alone says
 nothing that settles: it moves towards the cold root with every finer mesh.
 
-**The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model the
-root is a perfectly sharp corner, colder than all around it; in the part the bore's edge is broken
-and molten filler rounds the corner. ISO 13715 calls an edge with a deviation of 0.05 to 0.1 mm and
-less sharp (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest
-dry spot that counts; 0.2 mm, twice these, is the cautious choice: larger spots hide a dry root.
+**The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
+the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
+broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of 0.05 mm
+(from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest dry spot
+that counts. 0.2 mm is the cautious choice: larger spots hide a dry root.
 
-**Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root and
-leaves less on the tube's toe: with molten filler that conducts twice as well the demo's root was 17 K
-hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten pools run from
-1 (no convection seen below about 100 A, Landram 1983, J. Heat Transfer 105, 550) to 4 (Goldak,
-Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory); none is for silicon bronze. A
-factor of 1 is the cautious choice for base and filler alike.
+**Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root
+and leaves less on the tube's toe. With molten filler that conducts twice as well the demo's root
+was 17 K hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten pools
+run from 1 (no convection seen below about 100 A: ASME J. Heat Transfer 105 (1983) 550, abstract) to
+4 (Goldak, Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory). None is for silicon
+bronze. A factor of 1 is the cautious choice for base and filler alike.
 """
 
 from __future__ import annotations
@@ -31,9 +31,7 @@ __all__ = [
     "SPOT",
     "Dry",
     "Spot",
-    "coldest",
-    "dry_spans",
-    "level_but_for",
+    "Spots",
     "level_of_share",
     "share_above",
     "spots",
@@ -139,95 +137,118 @@ def _highest(values: Array, holds: Callable[[float], bool]) -> float:
     return low
 
 
-def spots(values: Array, edges: Array) -> tuple[Array, Array]:
-    """Means over spots of a side: (n, layers) and where their middles are, from the root (n,) [m].
+def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
+    """Means over spots of a side, `SPOT` long and wide.
 
-    The mean over a spot of a straight line is its value at the middle.
+    The mean over a spot of a straight line is its value at the middle. Where a segment begins or
+    ends what lies next to it has a history of its own: there the line of its own layers goes on.
 
     Parameters
     ----------
-    values : (m, layers) of the faces, from root to toe
+    values : (m, layers) of the faces, from root to toe; nan where no filler was laid
     edges : (m + 1,) ends of the faces, from the root [m]
+    segments : number of segments round the ring
+    radius : of the tube [m]
     """
     at, leg = 0.5 * (edges[1:] + edges[:-1]), float(edges[-1])
     half = 0.5 * min(SPOT, 0.5 * leg)
     inside = (at > half) & (at < leg - half)
     ends = [_along(values, at, place)[None] for place in (half, leg - half)]
-    middles = np.concatenate([[half], at[inside], [leg - half]])
-    return np.concatenate([ends[0], values[inside], ends[1]]), middles
+    across = np.concatenate([ends[0], values[inside], ends[1]])
+    layers = values.shape[1]
+    per, step = layers // segments, 2.0 * pi / layers
+    near = min(0.5 * SPOT / radius, 0.49 * step)
+    middle = (np.arange(per) + 0.5) * step
+    each = across.reshape(len(across), segments, per)
+    first, last = (_along(np.moveaxis(each, 2, 0), middle, x) for x in (near, per * step - near))
+    whole = np.concatenate([first[..., None], each, last[..., None]], axis=2)
+    angle = np.concatenate([[near], middle, [per * step - near]])
+    return Spots(
+        values=whole.reshape(len(across), -1),
+        from_root=np.concatenate([[half], at[inside], [leg - half]]),
+        angle=np.asarray((np.arange(segments)[:, None] * per * step + angle).ravel()),
+        segments=segments,
+    )
 
 
-def coldest(peak: Array, edges: Array) -> Spot:
-    """Coldest spot of a side; see `spots`.
+@dataclass(frozen=True)
+class Spots:
+    """Spots of a side: `values` (n, k) at `from_root` (n,) [m] and `angle` (k,) [rad].
 
-    Raises
-    ------
-    ValueError
-        No filler was laid.
+    Each of the `segments` has as many of the k; nan where no filler was laid.
     """
-    values, at = spots(peak, edges)
-    if not np.isfinite(values).any():
-        raise ValueError("no filler was laid")
-    row, layer = np.unravel_index(int(np.nanargmin(values)), values.shape)
-    angle = (layer + 0.5) * 2.0 * pi / values.shape[1]
-    return Spot(float(values[row, layer]), float(at[row]), angle)
 
+    values: Array
+    from_root: Array
+    angle: Array
+    segments: int
 
-def dry_spans(lowest: Array, level: float, segments: int) -> tuple[Dry, ...]:
-    """Find where round the ring a side has a dry spot.
+    @property
+    def lowest(self) -> Array:
+        """(k,) lowest from root to toe."""
+        return np.asarray(self.values.min(axis=0))
 
-    The lowest peak runs in straight lines from layer to layer, so that a stretch does not grow by
-    whole layers.
+    def coldest(self) -> Spot:
+        """Spot of the lowest value.
 
-    Parameters
-    ----------
-    lowest : (layers,) lowest peak of a spot of that side, nan where no filler was laid [K]
-    level : what a face must reach to count as wet [K]
-    segments : number of segments round the ring
+        Raises
+        ------
+        ValueError
+            No filler was laid.
+        """
+        if not np.isfinite(self.values).any():
+            raise ValueError("no filler was laid")
+        row, column = np.unravel_index(int(np.nanargmin(self.values)), self.values.shape)
+        value = float(self.values[row, column])
+        return Spot(value, float(self.from_root[row]), float(self.angle[column]))
 
-    Returns
-    -------
-    spans : by angle; one that runs over 0 begins before it and ends past 2 pi
-    """
-    layers = len(lowest)
-    dry = np.isfinite(lowest) & (lowest < level)
-    step, per = 2.0 * pi / layers, layers / segments
+    def dry(self, level: float) -> tuple[Dry, ...]:
+        """Find where round the ring there is a spot below `level` [K].
 
-    def beyond(inside: int, outside: int) -> float:
-        """Part of a layer from the middle of a dry one towards a neighbour that is dry too."""
-        a, b = lowest[inside % layers], lowest[outside % layers]
-        return float((level - a) / (b - a)) if np.isfinite(b) else 0.5
+        The lowest peak runs in straight lines from angle to angle, so that a stretch does not
+        grow by whole layers.
 
-    spans = []
-    for first, count in _runs(dry):
-        inside = np.arange(first, first + count) % layers
-        last = first + count - 1
-        whole = count == layers
-        spans.append(
-            Dry(
-                begin=0.0 if whole else (first + 0.5 - beyond(first, first - 1)) * step,
-                end=2.0 * pi if whole else (last + 0.5 + beyond(last, last + 1)) * step,
-                coldest=float(lowest[inside].min()),
-                segments=tuple(sorted({int(k // per) + 1 for k in inside})),
+        Returns
+        -------
+        spans : by angle; one that runs over 0 begins before it and ends past 2 pi
+        """
+        low, angle, count = self.lowest, self.angle, len(self.angle)
+        runs = _runs(np.isfinite(low) & (low < level))
+        if runs == [(0, count)]:
+            everywhere = tuple(range(1, self.segments + 1))
+            return (Dry(0.0, 2.0 * pi, float(low.min()), everywhere),)
+        edge = float(angle[0])  # from a segment's end to its outermost spot
+
+        def beyond(inside: int, outside: int) -> float:
+            """How far a stretch reaches beyond its outermost spot, towards its neighbour."""
+            i, o = inside % count, outside % count
+            if not np.isfinite(low[o]):
+                return edge
+            gap = abs(float(angle[o] - angle[i]))
+            return min(gap, 2.0 * pi - gap) * float((level - low[i]) / (low[o] - low[i]))
+
+        spans = []
+        for first, length in runs:
+            last = first + length - 1
+            inside = np.arange(first, last + 1) % count
+            turn = 2.0 * pi if last >= count else 0.0
+            spans.append(
+                Dry(
+                    begin=float(angle[first]) - beyond(first, first - 1),
+                    end=float(angle[last % count]) + turn + beyond(last, last + 1),
+                    coldest=float(low[inside].min()),
+                    segments=tuple(sorted({int(k * self.segments // count) + 1 for k in inside})),
+                )
             )
-        )
-    return tuple(spans)
+        return tuple(spans)
 
+    def level_but_for(self, angle: float) -> float:
+        """Temperature that all reached but for stretches of at most `angle` [rad] each [K]."""
 
-def level_but_for(lowest: Array, length: float, radius: float) -> float:
-    """Temperature that all of a side reached but for stretches of at most `length` [m] each [K].
+        def holds(level: float) -> bool:
+            return all(span.end - span.begin <= angle for span in self.dry(level))
 
-    Parameters
-    ----------
-    lowest : (layers,) as in `dry_spans`
-    radius : of the tube [m]
-    """
-
-    def holds(level: float) -> bool:
-        spans = dry_spans(lowest, level, 1)
-        return all((span.end - span.begin) * radius <= length for span in spans)
-
-    return _highest(lowest[np.isfinite(lowest)], holds)
+        return _highest(self.lowest[np.isfinite(self.lowest)], holds)
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
