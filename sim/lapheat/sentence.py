@@ -173,7 +173,7 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
         case OpenLap():
             return (
                 f"filler fills {words.share(finding.filled, finding.wanted)} of the lap where "
-                f"{words.share(finding.wanted)} is wanted"
+                f"{words.share(finding.wanted, finding.filled)} is wanted"
             )
         case LapShut():
             return (
@@ -245,8 +245,8 @@ def _dry_side(finding: DrySide, words: Wording) -> str:
     share = words.share(side.share, wanted)
     return (
         f"the filler does not flow on the {side.name} side: {share} of it is wet where "
-        f"{words.share(wanted)} is wanted, it is dry {_round(side.spans, side.share)}, and its "
-        f"coldest spot peaks at {words.hot(side.coldest)} where it must reach "
+        f"{words.share(wanted, side.share)} is wanted, it is dry "
+        f"{_round(side.spans, side.share)}, and its coldest spot peaks at {words.hot(side.coldest)} where it must reach "
         f"{words.hot(finding.wets_at)}"
     )
 
@@ -329,7 +329,7 @@ def _round(spans: tuple[Dry, ...], wet: float) -> str:
         return f"{'somewhere at every angle' if wet > 0.0 else 'all the way round'} ({segments})"
     longest = sorted(spans, key=lambda span: span.begin - span.end)[:MOST_SPANS]
     texts = [
-        f"from {degrees(span.begin) % 360.0:.0f} to {degrees(span.end) % 360.0 or 360.0:.0f} deg"
+        f"from {round(degrees(span.begin)) % 360} to {round(degrees(span.end)) % 360 or 360} deg"
         for span in sorted(longest, key=lambda span: span.begin)
     ]
     more = len(spans) - len(longest)

@@ -6,15 +6,15 @@ nothing that settles: it moves towards the cold root with every finer mesh.
 
 **The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
 the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
-broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of 0.05 mm
-(from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest dry spot
+broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of
+0.05 mm (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest dry spot
 that counts. 0.2 mm is the cautious choice: larger spots hide a dry root.
 
 **Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root
 and leaves less on the tube's toe. With molten filler that conducts twice as well the demo's root
-was 17 K hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten pools
-run from 1 (no convection seen below about 100 A: ASME J. Heat Transfer 105 (1983) 550, abstract) to
-4 (Goldak, Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory). None is for silicon
+was 17 K hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten
+pools run from 1 (no convection seen below about 100 A: ASME J. Heat Transfer 105 (1983) 550, abstract)
+to 4 (Goldak, Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory). None is for silicon
 bronze. A factor of 1 is the cautious choice for base and filler alike.
 """
 
@@ -112,9 +112,10 @@ def wet_share(peak: Array, area: Array, level: float) -> Array:
     peak : (m, layers) from root to toe, nan where no filler was laid [K]
     area : (m,) of these faces in one layer [m2]
     """
-    values, at = _whole(peak, area)
-    share = share_above(np.where(np.isfinite(values), values, -np.inf), at, level)
-    return np.where(np.isfinite(peak).all(axis=0), share, np.nan)
+    laid = np.isfinite(peak).all(axis=0)
+    share = np.full(len(laid), np.nan)
+    share[laid] = share_above(*_whole(peak[:, laid], area), level)
+    return share
 
 
 def level_of_share(peak: Array, area: Array, share: float) -> float:

@@ -40,11 +40,10 @@ def laid(angles: tuple[float, float], **changes: Any) -> Result:
 def fields(result: Result, move: Callable[[Array], Array]) -> Fields:
     """Peaks all round the ring [K], moved to where the other run has them; melt and wetting."""
     history = result.history
-    assert history.tube_side is not None
-    assert history.flange_side is not None
     found = {name: surface.peak for name, surface in history.surfaces.items()}
     found |= {"cells": history.cell_peak, "melted": history.melted_wall[None]}
-    found |= {"tube side": history.tube_side, "flange side": history.flange_side}
+    for name, side in history.sides.items():
+        found |= {f"{name} side": side.peak, f"{name} side, time liquid": side.liquid}
     return {name: move(field) for name, field in found.items()}
 
 
