@@ -246,8 +246,8 @@ def _dry_side(finding: DrySide, words: Wording) -> str:
     return (
         f"the filler does not flow on the {side.name} side: {share} of it is wet where "
         f"{words.share(wanted, side.share)} is wanted, it is dry "
-        f"{_round(side.spans, side.share)}, and its coldest spot peaks at {words.hot(side.coldest)} where it must reach "
-        f"{words.hot(finding.wets_at)}"
+        f"{_round(side.spans, side.share)}, and its coldest spot peaks at "
+        f"{words.hot(side.coldest)} where it must reach {words.hot(finding.wets_at)}"
     )
 
 

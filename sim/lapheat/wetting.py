@@ -7,8 +7,8 @@ nothing that settles: it moves towards the cold root with every finer mesh.
 **The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
 the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
 broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of
-0.05 mm (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest dry spot
-that counts. 0.2 mm is the cautious choice: larger spots hide a dry root.
+0.05 mm (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest
+dry spot that counts. 0.2 mm is the cautious choice: larger spots hide a dry root.
 
 **Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root
 and leaves less on the tube's toe. With molten filler that conducts twice as well the demo's root
