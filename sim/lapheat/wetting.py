@@ -13,9 +13,9 @@ dry spot that counts. 0.2 mm is the cautious choice: larger spots hide a dry roo
 **Nothing stirs** unless `fillet.stirring` says so. A stirred puddle carries more heat to the root
 and leaves less on the tube's toe. With molten filler that conducts twice as well the demo's root
 was 17 K hotter, its tube 49 K colder and its filler 110 K colder. Published factors for molten
-pools run from 1 (no convection seen below about 100 A: ASME J. Heat Transfer 105 (1983) 550, abstract)
-to 4 (Goldak, Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory). None is for silicon
-bronze. A factor of 1 is the cautious choice for base and filler alike.
+pools run from 1 (no convection seen below about 100 A: ASME J. Heat Transfer 105 (1983) 550,
+abstract) to 4 (Goldak, Chakravarti and Bibby 1984, Metall. Trans. B 15, 299, from memory). None is
+for silicon bronze. A factor of 1 is the cautious choice for base and filler alike.
 """
 
 from __future__ import annotations
