@@ -44,6 +44,11 @@ DETAILS = {
     "fine": Detail(5.6, 8, 1.35 ** (2.0 / 5.6)),
 }
 
+# The flange takes its heat through its face, so that cells are thin there and grow slowly with
+# depth: the first over a cell of the fillet, and the growth as a power of the other one.
+FACE_CELL = 0.7
+DEPTH_POWER = 0.6
+
 
 @dataclass(frozen=True)
 class Lines:
@@ -105,9 +110,10 @@ def mesh_lines(case: Case) -> Lines:
     fillet = np.linspace(0.0, leg, legs + 1)
     first = leg / legs
     above = leg + graded(tube.length - leg, first, detail.growth, largest)[1:]
-    down = graded(lap, first, detail.growth, largest)
+    slowly = detail.growth**DEPTH_POWER
+    down = graded(lap, FACE_CELL * first, slowly, largest)
     if lap < thickness:
-        below = graded(thickness - lap, float(down[-1] - down[-2]), detail.growth, largest)
+        below = graded(thickness - lap, float(down[-1] - down[-2]), slowly, largest)
         whole = np.concatenate([down, lap + below[1:]])
     else:
         whole = down

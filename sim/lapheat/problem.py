@@ -164,6 +164,28 @@ def tables_of(alloys: Sequence[Alloy]) -> Tables:
     )
 
 
+def _behind(mesh: Mesh, cells: Ints, edges: Ints) -> tuple[Ints, Array]:
+    """Cell behind each of `cells` as seen from its edge, and how far its point is off [m].
+
+    It is the one of the same part across the opposite edge of a quadrilateral; the cell itself,
+    0 off, where there is none.
+    """
+    section, links = mesh.section, mesh.links
+    plain: dict[int, list[int]] = {}
+    for m in np.flatnonzero(links.kind == EdgeKind.PLAIN):
+        for c in links.cells[m]:
+            plain.setdefault(int(c), []).append(int(m))
+    found, off = cells.copy(), np.zeros(len(cells))
+    for i, (c, edge) in enumerate(zip(cells, edges, strict=True)):
+        if section.triangles[c] or section.region[c] == Region.FILLET:
+            continue
+        for m in plain.get(int(c), []):
+            if not np.isin(section.edges[links.edge[m]], section.edges[edge]).any():
+                found[i] = links.cells[m].sum() - c
+                off[i] = links.distance[m].sum()
+    return found, off
+
+
 def assemble(
     mesh: Mesh,
     alloys: Sequence[Alloy],
@@ -282,12 +304,20 @@ def assemble(
     under_of = link_of_edge[outer]
     part = np.minimum(section.region[cell], 2)
     nlap = len(lap_links)
+    sides = links.cells[lap_links].T.ravel()
+    behind, behind_by = _behind(
+        mesh,
+        np.concatenate([cell, sides]),
+        np.concatenate([outer, np.tile(links.edge[lap_links], 2)]),
+    )
     base = Base(
         part=np.concatenate([part, np.zeros(nlap, np.int64), np.ones(nlap, np.int64)]),
         wall_cell=cell,
         under=np.where(under_of >= 0, place[np.maximum(under_of, 0)], -1),
         lap_link=place[lap_links],
         lap_cell=links.cells[lap_links, 0],
+        behind=behind,
+        behind_by=behind_by,
     )
     if torch is not None:
         ends = walls.ends[wall_order][lit_walls]

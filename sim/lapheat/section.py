@@ -15,6 +15,8 @@ __all__ = ["EdgeKind", "Region", "Section", "SectionBuilder", "graded"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+FAR_POWER = 3.0  # of the way to the far end: how rounding to whole cells goes up with it
+
 
 class Region:
     """Which part a section cell belongs to."""
@@ -85,11 +87,12 @@ class Section:
 
 
 def graded(length: float, first: float, growth: float, largest: float) -> Array:
-    """Cell ends from 0 to `length` [m], starting near `first` and growing to at most `largest`.
+    """Cell ends from 0 to `length` [m], starting at `first` and growing to at most `largest`.
 
     Cell ends are places on a map whose slope grows from `first` by `growth` a cell until it is
     `largest`. Halving `first` and `largest` and taking the root of `growth` halves every cell of
-    the same map, but for rounding up to whole cells, which is spread over all of them.
+    the same map, but for rounding to whole cells. The cells at the far end take that up, the more
+    the further out they are, so that those at the near end hardly feel a change of the count.
     """
     if length <= 0.0:
         return np.zeros(1)
@@ -99,9 +102,12 @@ def graded(length: float, first: float, growth: float, largest: float) -> Array:
     top = max(first, largest)
     bend = (top - first) / rate  # where the slope stops growing
     whole = log1p(length * rate / first) / rate if length <= bend else ramp + (length - bend) / top
-    at = np.linspace(0.0, whole, ceil(whole * (1.0 - 1e-9)) + 1)
+    count = max(1, round(whole))
+    u = np.arange(count + 1.0)
+    at = u + (whole - count) * (u / count) ** FAR_POWER
     ends = first * np.expm1(rate * np.minimum(at, ramp)) / rate + top * np.maximum(at - ramp, 0.0)
-    return np.asarray(ends * (length / ends[-1]))
+    ends[-1] = length
+    return np.asarray(ends)
 
 
 class SurfaceOf(Protocol):

@@ -197,7 +197,7 @@ class State:
         """
         p = self.problem
         sane = observe(
-            p.grid, p.base, self.skin, self.alive, self.contact,
+            p.grid, p.base, self.phi, self.skin, self.alive, self.contact,
             self.heat, self.air, self.surface, self.peak, self.wet_peak, self.liquid,
             inf if p.lap is None else p.lap.flow, dt, self.best,
         )  # fmt: skip

@@ -7,7 +7,7 @@ from math import isnan, nan
 import numpy as np
 
 from .constants import STEFAN_BOLTZMANN
-from .jit import plain
+from .jit import fast, plain
 from .rows import find_node, surface_at
 
 # numba types compiled functions at their first call: hence `no-untyped-def` below
@@ -15,9 +15,22 @@ from .rows import find_node, surface_at
 __all__ = ["observe", "sample"]
 
 
+@fast
+def bend(surface, w, t, resistivity, s, near, phi, c, behind, by):  # type: ignore[no-untyped-def]
+    """Turn the straight line from cell to surface into a parabola.
+
+    A cell takes up or gives on the difference of the flux `q` at its face and `p` at its back;
+    with that even over the cell its mean is ``near (2 q + p) / 3`` colder than the face.
+    """
+    for k in range(surface.shape[1]):
+        mean = t[s, k]
+        on = near * resistivity[s, k] * (phi[c, k + 1] - phi[behind, k + 1]) / by
+        surface[w, k] = mean + (2.0 * (surface[w, k] - mean) + on) / 3.0
+
+
 @plain
 def observe(  # type: ignore[no-untyped-def]
-    grid, base, skin, alive, contact, heat, air, surface, peak, wet_peak, liquid, flow, dt, best
+    grid, base, phi, skin, alive, contact, heat, air, surface, peak, wet_peak, liquid, flow, dt, best
 ):
     """Read every surface temperature and raise the peaks.
 
@@ -53,6 +66,8 @@ def observe(  # type: ignore[no-untyped-def]
             q = heat[lit, k] if lit >= 0 else 0.0
             bare = surface_at(skin_t[s, k], near * skin_r[s, k], q, grid.film[w], eps, air[w])
             surface[w, k] = nan if own >= 0 and alive[own, k] == 0.0 else bare
+        if base.behind_by[w] > 0.0:
+            bend(surface, w, skin_t, skin_r, s, near, phi, c, base.behind[w], base.behind_by[w])
         if cover < 0:
             continue
         o = grid.skin[grid.other[m]]
@@ -60,6 +75,10 @@ def observe(  # type: ignore[no-untyped-def]
             if alive[cover, k] > 0.0:
                 r1, r2 = grid.near[m] * skin_r[s, k], grid.far[m] * skin_r[o, k]
                 t = (skin_t[s, k] * r2 + skin_t[o, k] * r1) / (r1 + r2)
+                b, by = base.behind[w], base.behind_by[w]
+                if by > 0.0:
+                    on = r1 * (phi[c, k + 1] - phi[b, k + 1]) / by
+                    t = skin_t[s, k] + (2.0 * (t - skin_t[s, k]) + on) / 3.0
                 high, low = max(t, before[k]), min(t, before[k])
                 if high >= flow:
                     liquid[w, k] += dt * (1.0 if low >= flow else (high - flow) / (high - low))
@@ -75,6 +94,12 @@ def observe(  # type: ignore[no-untyped-def]
             q = (skin_t[s, k] - skin_t[o, k]) / (r1 + r2 + contact[i, k])
             surface[walls + i, k] = skin_t[s, k] - q * r1
             surface[walls + laps + i, k] = skin_t[o, k] + q * r2
+        for j, c, n, near in (
+            (walls + i, base.lap_cell[i], s, grid.near[m]),
+            (walls + laps + i, grid.other[m], o, grid.far[m]),
+        ):
+            if base.behind_by[j] > 0.0:
+                bend(surface, j, skin_t, skin_r, n, near, phi, c, base.behind[j], base.behind_by[j])
     sane = True
     for i in range(surface.shape[0]):
         part, hottest = base.part[i], 0.0
