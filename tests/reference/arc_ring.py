@@ -7,7 +7,6 @@ other means. The program marches a case of its own through its own mesh, torch a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import cos, pi, sin, sqrt
@@ -66,9 +65,9 @@ PLACES = tuple(
     }.items()
     for along in places
 )
-# of the first segment: its start, a third of it, its end, 10 mm before its start; and the middle
-# and the end of the second one [segments]
-ANGLES = (0.0, 1.0 / 3.0, 1.0, -5.0 / 6.0, 3.5, 4.0)
+# of the first segment: its start, a third of it, its end, 10 mm before its start; of the second:
+# its start, middle and end [segments]
+ANGLES = (0.0, 1.0 / 3.0, 1.0, -5.0 / 6.0, 3.0, 3.5, 4.0)
 
 
 @dataclass(frozen=True)
@@ -147,13 +146,11 @@ class ArcRing:
     def times(self) -> list[float]:
         """When temperatures are compared: times every march meets, whatever its mesh [s].
 
-        For each segment early in the dwell, at its end, half-way, at the end of the run and of the
-        pause.
+        For each segment the ends of the dwell, of half the run, of the run and of the pause.
         """
         found = []
         for dwell, run in zip(self.spells[::2], self.spells[1::2], strict=True):
-            step = self.case.arc.spot / 6.0 / self.case.travel.speed
-            found += [dwell.begin + 3.0 * step, dwell.end, 0.5 * (run.begin + run.end), run.end]
+            found += [dwell.end, 0.5 * (run.begin + run.end), run.end]
             found.append(run.end + self.case.travel.pause)
         return found
 
@@ -276,22 +273,23 @@ def _samples(ring: ArcRing, problem: Problem) -> Samples:
 
 
 def history_of(ring: ArcRing, shorter: float = 1.0) -> History:
-    """Take the case through the program's own march; places are its probes."""
+    """Take the case through the program's own march; places at angles are its probes.
+
+    Its steps are `shorter` times shorter than usual.
+    """
     problem = problem_of(ring.case)
     assert problem.lap is not None
     lap = replace(problem.lap, resistance=ring.resistance, growth=None)
     problem = replace(problem, lap=lap, samples=_samples(ring, problem))
     with pytest.MonkeyPatch.context() as patch:
+        # no longer after the last arc than the last pause
         patch.setattr(march_module, "COOL_AT_LEAST", ring.case.travel.pause)
         patch.setattr(march_module, "COOL_AT_MOST", ring.case.travel.pause)
         return march_module.march(problem, CompiledStepper(problem, threads=1), shorter=shorter)
 
 
-def marched(ring: ArcRing, detail: str, times: Sequence[float], shorter: float = 1.0) -> Array:
-    """Rise (times, places, angles) over the air by the program's march [K]."""
-    ring = replace(ring, case=replace(ring.case, detail=detail))
-    trace = history_of(ring, shorter).trace
-    rows = [int(np.abs(trace.time - time).argmin()) for time in times]
-    np.testing.assert_allclose(trace.time[rows], times, atol=1e-6)
-    found = trace.probes[rows].reshape(len(times), len(PLACES), len(ANGLES))
-    return np.asarray(found - ring.case.surroundings.temperature)
+def marched(ring: ArcRing, detail: str, shorter: float = 1.0) -> tuple[Array, Array]:
+    """Times [s] of a march's steps and rises (times, places, angles) over the air [K]."""
+    trace = history_of(replace(ring, case=replace(ring.case, detail=detail)), shorter).trace
+    found = trace.probes.reshape(len(trace.time), len(PLACES), len(ANGLES))
+    return trace.time, np.asarray(found - ring.case.surroundings.temperature)
