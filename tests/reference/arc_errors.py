@@ -1,10 +1,10 @@
 """How far the program's march is from `fourier_ring` under a moving arc, as a table.
 
 ``python -m reference.arc_errors [DETAIL ...]`` marches the joint at the details named, or at all,
-and prints the worst error of every place, where and when, all as shares of the highest rise. With
-``--every`` it prints each place at each time, with ``--shorter 8`` steps are that many times shorter
-than usual, which leaves the errors of the mesh alone. ``--rewrite`` computes the model's answers
-anew, in some minutes, and keeps them in ``moving_arc.json``.
+and prints the worst error of every place, where and when, as shares of the highest rise. With
+``--every`` it prints each place at each time. With ``--shorter 8`` steps are that many times
+shorter than usual, which leaves the errors of the mesh alone. ``--rewrite`` computes the model's
+answers anew, in some minutes, and keeps them in ``moving_arc.json``.
 """
 
 from __future__ import annotations
@@ -98,7 +98,10 @@ def kept(ring: ArcRing) -> Kept:
 
 @dataclass(frozen=True)
 class Errors:
-    """Errors as shares of the highest rise [-]: (times, places, angles), and one struck (places, angles)."""
+    """Errors as shares of the highest rise [-], each (places, angles).
+
+    `later` at the `times` [s], `strike` at `strike_time` [s], just after the arc has struck.
+    """
 
     times: Array
     later: Array

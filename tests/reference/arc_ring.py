@@ -26,7 +26,17 @@ from lapheat.problem import Problem
 from lapheat.sampling import Samples, lagrange, ring_nodes, stack
 from lapheat.setup import problem_of
 
-__all__ = ["ANGLES", "PLACES", "ArcRing", "Array", "Place", "Spell", "angles", "arc_ring", "marched"]
+__all__ = [
+    "ANGLES",
+    "PLACES",
+    "ArcRing",
+    "Array",
+    "Place",
+    "Spell",
+    "angles",
+    "arc_ring",
+    "marched",
+]
 
 Array = NDArray[np.float64]
 MM = 1e-3
