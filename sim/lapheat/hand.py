@@ -74,14 +74,16 @@ class Hand:
         return wanted + off * (1.0 - left) * arc.pedal_lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if the wanted share of both sides at the segment's start point is hot enough to wet.
+        """Tell if the wanted share of both sides where the run begins is hot enough to wet.
 
-        On that layer alone: what is not laid yet is still bare.
+        With an overlap that is on filler already laid. It is read off the first layer of the run:
+        the one before it may be under other filler.
         """
         problem, limits = self.state.problem, self.case.limits
         if problem.lap is None:
             return None  # no filler to wait for
-        layer = segment.first_layer if segment.direction > 0 else segment.last_layer - 1
+        begin = round(segment.run_from / problem.mesh.step)
+        layer = (begin if segment.direction > 0 else begin - 1) % problem.mesh.layers
         area, wets_at = problem.grid.wall_area, problem.lap.flow + limits.flow_margin
         now = self.state.surface[:, layer]
         return all(
