@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from .alloys import Alloy
 from .arrays import Tables, Torch
 from .case import Case, Chill, Probe, tacked_layers
+from .corners import corner_factors
 from .joint import mesh_lines, section_of
 from .lap import Growth
 from .mesh import Mesh, sweep_ring
@@ -192,6 +193,17 @@ def _fitted(problem: Problem, case: Case) -> Problem:
     return replace(problem, grid=grid, air=air, sink=sink, chill=ring, explicit_limit=limit)
 
 
+def _corners(case: Case, mesh: Mesh) -> NDArray[np.float64] | None:
+    if case.fillet is None or case.flange is None:
+        return None
+    filler = case.alloys[case.fillet.filler]
+    assert filler.liquidus is not None  # case files are refused without it
+    base = [case.alloys[name] for name in (case.tube.alloy, case.flange.alloy)]
+    tube, flange = (float(alloy.k(filler.liquidus)) for alloy in base)
+    molten = filler.stirred(case.fillet.stirring)
+    return corner_factors(mesh, tube, flange, float(molten.k(filler.liquidus)))
+
+
 def problem_of(case: Case) -> Problem:
     """Build everything a march needs from a case."""
     told, scale = case, case.scale
@@ -223,6 +235,7 @@ def problem_of(case: Case) -> Problem:
         lit_surfaces=LIT,
         torch=_torch(case),
         lit_reach=6.5 * case.arc.spot,
+        corners=_corners(case, mesh),
         case=told,
         schedule=schedule_of(case, lines.layers),
     )
