@@ -9,10 +9,9 @@ from .joint import mesh_lines
 from .schedule import Segment, schedule_of
 from .steps import (
     COOL_AT_LEAST,
-    GROWTH,
-    LONGEST_STEP,
     arc_step,
     dwell_steps,
+    rest_steps,
     still_steps,
     travel_steps,
 )
@@ -75,7 +74,7 @@ def expected_of(case: Case) -> Expected:
     arc_on += sum(tacks)
     on += sum(2 * travel_steps(0.5 * seconds, step) for seconds in tacks)
     pauses += len(tacks)
-    off = pauses * _rest_steps(travel.pause, step) + _rest_steps(COOL_AT_LEAST, step)
+    off = pauses * len(rest_steps(case, travel.pause)) + len(rest_steps(case, COOL_AT_LEAST))
     return Expected(
         cells=lines.cells,
         section_cells=lines.section_cells,
@@ -87,15 +86,3 @@ def expected_of(case: Case) -> Expected:
         arc_steps=on,
         steps=on + off,
     )
-
-
-def _rest_steps(seconds: float, step: float) -> int:
-    """Steps of a pause [s] that begin at `step` [s] and grow as long as nothing hinders them."""
-    count, gone = 0, 0.0
-    while seconds - gone > 1e-9:
-        left, size = seconds - gone, min(step, LONGEST_STEP)
-        size = left if left < 1.2 * size else min(size, 0.5 * left)
-        gone += size
-        step = size * GROWTH
-        count += 1
-    return count

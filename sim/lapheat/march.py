@@ -20,10 +20,10 @@ from .schedule import Schedule, Segment
 from .state import MarchError, State, Stepper
 from .steps import (
     COOL_AT_LEAST,
-    GROWTH,
-    LONGEST_STEP,
     arc_step,
     dwell_steps,
+    rest_step,
+    rest_steps,
     still_steps,
     travel_steps,
 )
@@ -33,7 +33,7 @@ __all__ = ["Progress", "Report", "march"]
 Array = NDArray[np.float64]
 
 LEAD = 1.0  # of filler before the torch axis, in spots
-CHANGE = 100.0  # [K] that the hottest place may change in a step of a pause
+BELOW = 0.01  # [K] that a wait for `travel.resume_below` aims below it
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
 COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is below this
 COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest after this
@@ -253,33 +253,33 @@ class _March:
         self.arc_on += tack.time
 
     def rest(self, seconds: float, until: Callable[[], float] | None, at_most: float) -> None:
-        """Arc off for `seconds`, then on until `until()` is below 0, ending just after that."""
+        """Arc off for `seconds`, then on until `until()` is below 0, ending just after that.
+
+        The wait aims where a straight line through the last step would meet 0: three or four
+        steps, ever shorter, end it within some hundredths of a kelvin.
+        """
         self.state.quench()
-        begun, dt, fall = self.now, self.arc_step, 0.0
-        over = until() if until is not None else -1.0
-        while True:
-            gone = self.now - begun
-            if gone >= seconds - 1e-9 and over < 0.0:
-                return
-            if gone > at_most:
-                raise MarchError(
-                    f"after {at_most:.0f} s the next start point is still not below "
-                    "travel.resume_below"
-                )
-            left = seconds - gone
-            size = min(dt, LONGEST_STEP / self.shorter)
-            if left > 1e-9:
-                size = left if left < 1.2 * size else min(size, 0.5 * left)
-            elif fall > 0.0:
-                size = min(size, max(over / fall, 0.25 * self.arc_step))
-            before = self.state.best[:, 0].copy()
+        begun, over, fall = self.now, -1.0 if until is None else until(), 0.0
+
+        def step(size: float) -> None:
+            nonlocal over, fall
             self.step(size)
             self.write(0.0)
             if until is not None:
                 was, over = over, until()
                 fall = (was - over) / size
-            change = float(np.abs(self.state.best[:, 0] - before).max())
-            dt = size * min(GROWTH, max(0.5, CHANGE / self.shorter / max(change, 1e-9)))
+
+        for size in rest_steps(self.case, seconds, self.shorter):
+            step(size)
+        while over >= 0.0:
+            gone = self.now - begun
+            if gone > at_most:
+                raise MarchError(
+                    f"after {at_most:.0f} s the next start point is still not below "
+                    "travel.resume_below"
+                )
+            size = rest_step(self.case, gone, self.shorter)
+            step(min(size, (over + BELOW) / fall) if fall > 0.0 else size)
 
     def _cool_enough(self, segment: Segment) -> Callable[[], float] | None:
         below = self.case.travel.resume_below

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from math import ceil
+from itertools import pairwise
+from math import ceil, expm1, log1p
 
 from .case import Case
+from .joint import DETAILS
 
 __all__ = [
     "COOL_AT_LEAST",
-    "GROWTH",
-    "LONGEST_STEP",
     "arc_step",
     "dwell_steps",
+    "rest_step",
+    "rest_steps",
     "still_steps",
     "travel_steps",
 ]
@@ -21,6 +23,11 @@ GROWTH = 2.0  # of the step while nothing moves
 LONGEST_STILL = 2.0  # arc steps, while the arc stands still: three put what melts there 30 K out
 LOOK = 0.1  # [s] between looks at the joint, at most
 LAGS = 0.5  # of a pedal's lag between two corrections, at most
+# In a pause the heat of the arc spreads as time goes on, and what still changes changes ever more
+# slowly: a step may last that share of the time since the arc went off. Both go with the cells, so
+# that the error of time falls as that of the mesh does.
+REST_SHARE = 0.5  # over cells in a spot: 0.25 at coarse
+REST_FIRST = 2.0  # arc steps over cells in a spot, the first step: one at coarse
 LONGEST_STEP = 5.0  # [s], in a pause
 COOL_AT_LEAST = 10.0  # [s] of the run after the last arc
 
@@ -53,6 +60,38 @@ def dwell_steps(case: Case, seconds: float, shorter: float = 1.0) -> list[float]
     """
     longest = 1.0 if case.arc.control == "pedal" else LONGEST_STILL
     return still_steps(seconds, arc_step(case) / shorter, longest)
+
+
+def _rest_map(case: Case, shorter: float) -> tuple[float, float]:
+    """First step of a pause [s], and the share of the time gone by that later ones add to it."""
+    finer = DETAILS[case.detail].per_spot * shorter
+    return REST_FIRST * arc_step(case) / finer, REST_SHARE / finer
+
+
+def rest_step(case: Case, gone: float, shorter: float = 1.0) -> float:
+    """Longest step [s] of a pause that began `gone` [s] ago, `shorter` times shorter than usual."""
+    first, share = _rest_map(case, shorter)
+    return min(first + share * gone, LONGEST_STEP / shorter)
+
+
+def rest_steps(case: Case, seconds: float, shorter: float = 1.0) -> list[float]:
+    """Steps of a pause of `seconds`, all a little shorter than they may be to fill it exactly."""
+    first, share = _rest_map(case, shorter)
+    longest = LONGEST_STEP / shorter
+    rate = log1p(share)
+    bend = max(0.0, longest - first) / share  # when steps stop growing
+    ramp = log1p(share * min(seconds, bend) / first) / rate
+    whole = ramp + max(0.0, seconds - bend) / longest
+    count = ceil(whole * (1.0 - 1e-9))
+    if count == 0:
+        return []
+
+    def end(i: int) -> float:
+        at = whole * i / count
+        return first * expm1(rate * min(at, ramp)) / share + longest * max(at - ramp, 0.0)
+
+    ends = [*map(end, range(count)), seconds]
+    return [b - a for a, b in pairwise(ends)]
 
 
 def travel_steps(seconds: float, step: float, layers: int = 0) -> int:
