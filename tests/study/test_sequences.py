@@ -339,7 +339,8 @@ def chart(count: int, flow: float = 1298.15, units: Units | None = None) -> Sequ
     lines = [
         SequenceLine(
             name="opposite" if i == 0 else f"{[*range(1, 9)][i % 8 :]}",
-            note="spread 37 K, 39 s" + ("" if i % 2 else ", does not work"),
+            note="margin 24 K, surplus -30 K, spread 37 K, 390 s"
+            + (", does not work" if i % 2 else ""),
             pick=i == 0,
             ring=ring + 12.0 * i,
             numbers=np.arange(1, 9, dtype=float),
@@ -362,8 +363,12 @@ def test_the_figure_shows_every_order_twice(count: int) -> None:
     assert [tick.get_text() for tick in starts.get_xticklabels()] == [str(n) for n in range(1, 9)]
     (legend,) = figure.legends
     texts = [text.get_text() for text in legend.get_texts()]
-    assert texts[0].startswith("opposite (pick): spread 37 K")
+    assert texts[0].startswith("opposite (pick): margin 24 K, surplus -30 K")
     assert len(texts) == count
+    figure.draw_without_rendering()
+    box = legend.get_window_extent()
+    assert box.x0 >= 0.0
+    assert box.x1 <= figure.bbox.x1
     looks = {(line.get_color(), line.get_linestyle()) for line in drawn}
     assert len(looks) == count  # none is drawn as another
 

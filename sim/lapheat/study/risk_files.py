@@ -141,7 +141,10 @@ def _figure(risk: Risk, folder: Path) -> Path:
     panels = []
     wanted = risk.plan.case.limits.base_margin
     for event, what in (
-        (risk.base, ("Base melts", "solidus less peak (K)", "melts", "stays solid", wanted)),
+        (
+            risk.base,
+            ("Base melts", "margin: solidus less peak (K)", "melts", "stays solid", wanted),
+        ),
         (
             risk.filler,
             ("Filler fails", "slack of the filler over what is wanted (K)", "fails", "flows", 0.0),
