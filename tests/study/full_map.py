@@ -30,12 +30,14 @@ NODES = 41
 CASE = HERE.parents[1] / "cases" / "flue-stub.toml"
 KEPT = ("base_slack_K", "filler_slack_K", "total_s")
 CIRCUMFERENCE = np.pi * 38.1
-# The demo, laid in turn and without waiting for it to cool, by a hand that keeps to the clock and
-# does not move the current: the maps do not hang on the hand of the case itself.
-IN_TURN = (
-    *("travel.order=in-turn", "travel.resume_below=1400 degC"),
-    *("arc.control=steady", "travel.start=timed", "travel.dwell=4.5 s", "arc.aim=1 mm"),
+# The demo by a hand that keeps to the clock and does not move the current, so that nothing hangs on
+# the hand of the case itself,
+STEADY = (
+    *("arc.control=steady", "travel.start=timed", "arc.current=66 A"),
+    *("travel.dwell=4.5 s", "arc.aim=1 mm"),
 )
+# laid in turn and without waiting for it to cool.
+IN_TURN = (*STEADY, "travel.order=in-turn", "travel.resume_below=1400 degC")
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ MAPS = {
         (("travel.segment", 10.0, 24.0, "mm"), ("travel.pause", 2.0, 40.0, "s")),
     ),
     "current_dwell": Asked(
-        (*IN_TURN, "arc.current=66 A"),
+        IN_TURN,
         (("arc.current", 56.0, 76.0, "A"), ("travel.dwell", 1.0, 8.0, "s")),
     ),
 }

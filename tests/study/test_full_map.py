@@ -48,7 +48,7 @@ def test_a_map_does_not_hang_on_the_hand_of_the_case(name: str) -> None:
             for mine, its in zip(rows_of(trial.case()), rows_of(other.case()), strict=True)
             if mine.value != its.value
         }
-        assert apart.keys() == {"arc.hold"}  # which a steady current does not use
+        assert apart.keys() <= {"arc.hold"}  # which a steady current does not use
         assert other.case().arc.control == "steady"
 
 

@@ -14,9 +14,11 @@ from lapheat.study.pick import choose, probe
 from lapheat.study.search import FreeTrial, measures, run_free, start_of, worst_of
 from lapheat.study.window import Plan, Sweep, map_of
 from lapheat.study.window_files import Window, window_dict, write_window
+from study.full_map import CASE as DEMO
+from study.full_map import STEADY
 from study.stand_in import given
 
-SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+SOURCE = Source.of(DEMO, STEADY)
 CASE = SOURCE.case()
 FREE = "arc.current=40 A:100 A,arc.aim=-2 mm:4 mm"
 

@@ -19,10 +19,12 @@ from lapheat.study.boundary import along, level_lines
 from lapheat.study.pick import Pick, choose, probe
 from lapheat.study.window import MEASURES, Plan, Sweep, map_of, slack
 from lapheat.study.window_files import Window, window_dict, write_window
+from study.full_map import CASE as DEMO
+from study.full_map import STEADY
 from study.stand_in import given, made_row, smooth, stepped
 
 Array = NDArray[np.float64]
-SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+SOURCE = Source.of(DEMO, STEADY)
 CASE = SOURCE.case()
 SPEED = ("arc.current=40 A:100 A:7", "travel.speed=1 mm/s:4 mm/s:7")
 STAIRS = ("travel.segment=8 mm:24 mm:7", "travel.pause=2 s:30 s:7")
