@@ -116,7 +116,8 @@ def row_of(result: Result) -> Row:
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
     one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
     wanted one: below zero where the filler fails, and still telling how far where all or nothing
-    is wet. `hottest_start_C` and `spread_K` (highest less lowest tube peak) are over the segments.
+    is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
+    `spread_K` (highest less lowest tube peak) are over the segments.
     What the joint does not have, or cannot (an alloy that never melts), is None.
     """
     told = result.outcomes
@@ -124,13 +125,15 @@ def row_of(result: Result) -> Row:
     margins = [part.margin_K for part in (tube, flange) if part and part.margin_K is not None]
     peaks = [s.tube_peak_C for s in segments if s.tube_peak_C is not None]
     limits = result.case.limits
+    slacks = _filler_slacks(told, limits) if filler else {}
     row: Row = {
         "base_stays_solid": told.verdict.base_stays_solid,
         "filler_flows": told.verdict.filler_flows,
         "margin_K": min(margins, default=None),
         "base_slack_K": min(margins) - limits.base_margin if margins else None,
         "surplus_K": _surplus(filler) if filler else None,
-        "filler_slack_K": _filler_slack(told, limits) if filler else None,
+        "filler_slack_K": min(slacks.values(), default=None),
+        "filler_binding": min(slacks, key=lambda key: slacks[key], default=None),
         "total_s": told.time.total_s,
         "arc_on_s": told.time.arc_on_s,
         "tube_margin_K": tube.margin_K,
@@ -165,16 +168,23 @@ def _surplus(filler: FillerOutcome) -> float:
     return min(*sides, filler.stretch_surplus_K)
 
 
-def _filler_slack(told: Outcomes, limits: Limits) -> float:
-    """What the filler has over its limits [K]; a lap that must fill counts 1 K a per cent short."""
+def _filler_slacks(told: Outcomes, limits: Limits) -> dict[str, float]:
+    """What the filler has over each limit, by its key [K].
+
+    A lap that must fill counts 1 K a per cent short.
+    """
     filler, sound = told.filler, told.soundness
     assert filler is not None
-    slack = [_surplus(filler) - limits.flow_margin]
+    sides = min(filler.tube_side_surplus_K, filler.flange_side_surplus_K)
+    slacks = {
+        "limits.wet_fraction": sides - limits.flow_margin,
+        "limits.dry_length": filler.stretch_surplus_K - limits.flow_margin,
+    }
     if limits.filler_superheat is not None and filler.superheat_K is not None:
-        slack.append(limits.filler_superheat - filler.superheat_K)
+        slacks["limits.filler_superheat"] = limits.filler_superheat - filler.superheat_K
     if sound is not None and sound.lap_filled < limits.lap_filled:
-        slack.append(100.0 * (sound.lap_filled - limits.lap_filled))
-    return min(slack)
+        slacks["limits.lap_filled"] = 100.0 * (sound.lap_filled - limits.lap_filled)
+    return slacks
 
 
 def _tidy(value: Value) -> Value:
