@@ -7,13 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from .answer import outcomes_of
 from .case import Case
 from .convergence import Convergence, convergence_of
 from .history import History
 from .joint import DETAILS
 from .march import Report
 from .march import march as run_through
-from .outcomes import Outcomes, Verdict, outcomes_of
+from .outcomes import Outcomes, Verdict
 from .problem import Problem
 from .results import write_results
 from .setup import problem_of

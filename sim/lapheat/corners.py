@@ -7,8 +7,9 @@ same share, and the whole field is off in proportion to the cell length. So its 
 by what the local solution passes over what the difference tells: 1.55 at the tip of a slit in one
 metal between square cells. With that, errors of the joint fall with the square of the cell length.
 
-The local solution is ``u = r^p g(theta)`` with ``g = a cos(p theta) + b sin(p theta)`` in each metal,
-one heat flow through each interface and none through the two bare sides; p is the smallest root.
+The local solution is ``u = r^p g(theta)`` with ``g = a cos(p theta) + b sin(p theta)`` in each
+metal, one heat flow through each interface and none through the two bare sides; p is the smallest
+root.
 (Strang and Fix 1973, An Analysis of the Finite Element Method, section 8.1, from memory; for the
 tip of a slit p = 1/2.)
 """
@@ -113,15 +114,14 @@ def corner_factors(mesh: Mesh, tube: float, flange: float, filler: float) -> Arr
     radius, face = float(ends[:, 0].min()), float(ends[:, 1].min())
     leg = float(ends[:, 1].max()) - face
     k = {Region.TUBE: tube, Region.FLANGE: flange, Region.FILLET: filler}
-    quarter = 0.5 * pi
-    corners = [
-        ((0.0, 0.0), [Wedge(-quarter, 0.0, flange), Wedge(0.0, quarter, filler),
-                      Wedge(quarter, 3.0 * quarter, tube)]),
-        ((0.0, leg), [Wedge(quarter, 3.0 * quarter, tube), Wedge(3.0 * quarter, 3.5 * quarter, filler)]),
-        ((leg, 0.0), [Wedge(1.5 * quarter, 2.0 * quarter, filler), Wedge(2.0 * quarter, 4.0 * quarter, flange)]),
-    ]  # fmt: skip
-    for (out, up), wedges in corners:
-        point = np.array([radius + out, face + up])
+    up, left, down = 0.5 * pi, pi, 1.5 * pi  # rays in the (r, z) plane
+    wall = Wedge(up, down, tube)
+    root = [Wedge(-up, 0.0, flange), Wedge(0.0, up, filler), wall]
+    on_tube = [wall, Wedge(down, 1.75 * pi, filler)]
+    on_flange = [Wedge(0.75 * pi, left, filler), Wedge(left, 2.0 * pi, flange)]
+    corners = [((0.0, 0.0), root), ((0.0, leg), on_tube), ((leg, 0.0), on_flange)]
+    for (outward, above), wedges in corners:
+        point = np.array([radius + outward, face + above])
         vertex = int(np.argmin(np.hypot(*(section.vertices - point).T)))
         touching = (section.edges[links.edge] == vertex).any(axis=1)
         touching &= (links.kind == EdgeKind.PLAIN) | under

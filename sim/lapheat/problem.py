@@ -176,7 +176,7 @@ def _behind(mesh: Mesh, cells: Ints, edges: Ints) -> tuple[Ints, Array]:
         for c in links.cells[m]:
             plain.setdefault(int(c), []).append(int(m))
     found, off = cells.copy(), np.zeros(len(cells))
-    for i, (c, edge) in enumerate(zip(cells, edges, strict=True)):
+    for i, (c, edge) in enumerate(zip(map(int, cells), map(int, edges), strict=True)):
         if section.triangles[c] or section.region[c] == Region.FILLET:
             continue
         for m in plain.get(int(c), []):

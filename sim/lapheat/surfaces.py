@@ -30,7 +30,21 @@ def bend(surface, w, t, resistivity, s, near, phi, c, behind, by):  # type: igno
 
 @plain
 def observe(  # type: ignore[no-untyped-def]
-    grid, base, phi, skin, alive, contact, heat, air, surface, peak, wet_peak, liquid, flow, dt, best
+    grid,
+    base,
+    phi,
+    skin,
+    alive,
+    contact,
+    heat,
+    air,
+    surface,
+    peak,
+    wet_peak,
+    liquid,
+    flow,
+    dt,
+    best,
 ):
     """Read every surface temperature and raise the peaks.
 

@@ -113,7 +113,7 @@ def wet_share(peak: Array, area: Array, level: float) -> Array:
     area : (m,) of these faces in one layer [m2]
     """
     laid = np.isfinite(peak).all(axis=0)
-    share = np.full(len(laid), np.nan)
+    share = np.full(peak.shape[1], np.nan)
     share[laid] = share_above(*_whole(peak[:, laid], area), level)
     return share
 

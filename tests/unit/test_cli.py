@@ -19,13 +19,13 @@ import typer
 
 import lapheat.api
 import lapheat.figures
+from lapheat.answer import outcomes_of
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
 from lapheat.cli.progress import Meter
 from lapheat.history import History
 from lapheat.march import Progress
-from lapheat.outcomes import outcomes_of
 from lapheat.report import CAUTIONS
 from lapheat.state import MarchError
 from unit.runs import run_with

@@ -17,6 +17,7 @@ from scipy.optimize import brentq
 import lapheat.api
 import lapheat.figures
 from lapheat.alloys import builtin
+from lapheat.answer import outcomes_of
 from lapheat.api import Result, converge, simulate
 from lapheat.case import Case, Limits
 from lapheat.casefile import read_case_text
@@ -26,7 +27,7 @@ from lapheat.convergence import TOE, Estimate, convergence_of, grid_convergence
 from lapheat.history import History
 from lapheat.joint import DETAILS
 from lapheat.march import Progress
-from lapheat.outcomes import Verdict, outcomes_of
+from lapheat.outcomes import Verdict
 from lapheat.sentence import summary_of
 from lapheat.verdict import judge
 from unit.runs import run_with

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from lapheat.alloys import builtin
+from lapheat.answer import outcomes_of
 from lapheat.history import History, Ledger
-from lapheat.outcomes import outcomes_of
 from lapheat.section import Region
 from lapheat.version import __version__
 from unit.runs import run_with
