@@ -47,7 +47,7 @@ _HOME = {
     "ResultError": "results",
     "case_to_toml": "casefile",
     "converge": "api",
-    "outcomes_of": "outcomes",
+    "outcomes_of": "answer",
     "read_case": "casefile",
     "simulate": "api",
     "write_results": "results",
