@@ -176,12 +176,12 @@ def _behind(mesh: Mesh, cells: Ints, edges: Ints) -> tuple[Ints, Array]:
         for c in links.cells[m]:
             plain.setdefault(int(c), []).append(int(m))
     found, off = cells.copy(), np.zeros(len(cells))
-    for i, (c, edge) in enumerate(zip(cells, edges, strict=True)):
+    for i, (c, edge) in enumerate(zip(cells.tolist(), edges.tolist(), strict=True)):
         if section.triangles[c] or section.region[c] == Region.FILLET:
             continue
-        for m in plain.get(int(c), []):
+        for m in plain.get(c, []):
             if not np.isin(section.edges[links.edge[m]], section.edges[edge]).any():
-                found[i] = links.cells[m].sum() - c
+                found[i] = links.cells[m, 0] + links.cells[m, 1] - c
                 off[i] = links.distance[m].sum()
     return found, off
 
@@ -200,6 +200,7 @@ def assemble(
     lit_surfaces: Sequence[str] = (),
     torch: Torch | None = None,
     lit_reach: float | None = None,
+    bent: bool = False,
     case: Case | None = None,
     schedule: Schedule | None = None,
 ) -> Problem:
@@ -216,6 +217,8 @@ def assemble(
     lap : how the lap conducts; or `lap_resistance`, fixed [m2 K/W]
     lit_surfaces : names of surfaces that may be given a heat flux
     torch : its axis; `lit_reach` [m] leaves out faces further from it
+    bent : walls are read along parabolas, as suits heat that is stored; along straight lines, as
+        what they lose and gain is reckoned, where losses set their temperature in the end
     case, schedule : kept with the problem
     """
     section, walls, links = mesh.section, mesh.walls, mesh.links
@@ -304,12 +307,7 @@ def assemble(
     under_of = link_of_edge[outer]
     part = np.minimum(section.region[cell], 2)
     nlap = len(lap_links)
-    sides = links.cells[lap_links].T.ravel()
-    behind, behind_by = _behind(
-        mesh,
-        np.concatenate([cell, sides]),
-        np.concatenate([outer, np.tile(links.edge[lap_links], 2)]),
-    )
+    behind, behind_by = _behind(mesh, cell, outer) if bent else (cell, np.zeros(len(cell)))
     base = Base(
         part=np.concatenate([part, np.zeros(nlap, np.int64), np.ones(nlap, np.int64)]),
         wall_cell=cell,

@@ -219,6 +219,7 @@ def problem_of(case: Case) -> Problem:
         lit_surfaces=LIT,
         torch=_torch(case),
         lit_reach=6.5 * case.arc.spot,
+        bent=True,
         case=told,
         schedule=schedule_of(case, lines.layers),
     )
