@@ -67,8 +67,8 @@ class Base(NamedTuple):
     under: Ints  # (w,) link (own side) of a wall that filler may cover, -1
     lap_link: Ints  # (nlap,) link from the tube side
     lap_cell: Ints  # (nlap,) tube cell of that link
-    behind: Ints  # (rows,) cell of the same part behind the one at the surface, itself if none
-    behind_by: Array  # (rows,) distance between their points, 0 if none [m]
+    behind: Ints  # (w,) cell of the same part behind the one at the wall, itself if none
+    behind_by: Array  # (w,) distance between their points, 0 if none [m]
 
 
 class Torch(NamedTuple):

@@ -176,12 +176,12 @@ def _behind(mesh: Mesh, cells: Ints, edges: Ints) -> tuple[Ints, Array]:
         for c in links.cells[m]:
             plain.setdefault(int(c), []).append(int(m))
     found, off = cells.copy(), np.zeros(len(cells))
-    for i, (c, edge) in enumerate(zip(map(int, cells), map(int, edges), strict=True)):
+    for i, (c, edge) in enumerate(zip(cells.tolist(), edges.tolist(), strict=True)):
         if section.triangles[c] or section.region[c] == Region.FILLET:
             continue
-        for m in plain.get(int(c), []):
+        for m in plain.get(c, []):
             if not np.isin(section.edges[links.edge[m]], section.edges[edge]).any():
-                found[i] = links.cells[m].sum() - c
+                found[i] = links.cells[m, 0] + links.cells[m, 1] - c
                 off[i] = links.distance[m].sum()
     return found, off
 
@@ -201,6 +201,7 @@ def assemble(
     torch: Torch | None = None,
     lit_reach: float | None = None,
     corners: Array | None = None,
+    bent: bool = False,
     case: Case | None = None,
     schedule: Schedule | None = None,
 ) -> Problem:
@@ -218,6 +219,8 @@ def assemble(
     lit_surfaces : names of surfaces that may be given a heat flux
     torch : its axis; `lit_reach` [m] leaves out faces further from it
     corners : by what to multiply the area of each link, see `corners.corner_factors`
+    bent : walls are read along parabolas, as suits heat that is stored; along straight lines, as
+        what they lose and gain is reckoned, where losses set their temperature in the end
     case, schedule : kept with the problem
     """
     section, walls, links = mesh.section, mesh.walls, mesh.links
@@ -306,12 +309,7 @@ def assemble(
     under_of = link_of_edge[outer]
     part = np.minimum(section.region[cell], 2)
     nlap = len(lap_links)
-    sides = links.cells[lap_links].T.ravel()
-    behind, behind_by = _behind(
-        mesh,
-        np.concatenate([cell, sides]),
-        np.concatenate([outer, np.tile(links.edge[lap_links], 2)]),
-    )
+    behind, behind_by = _behind(mesh, cell, outer) if bent else (cell, np.zeros(len(cell)))
     base = Base(
         part=np.concatenate([part, np.zeros(nlap, np.int64), np.ones(nlap, np.int64)]),
         wall_cell=cell,

@@ -15,7 +15,7 @@ __all__ = ["EdgeKind", "Region", "Section", "SectionBuilder", "graded"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FAR_POWER = 3.0  # of the way to the far end: how rounding to whole cells goes up with it
+FAR_POWER = 6  # of the way to the far end: how rounding to whole cells goes up with it, at most
 
 
 class Region:
@@ -104,7 +104,7 @@ def graded(length: float, first: float, growth: float, largest: float) -> Array:
     whole = log1p(length * rate / first) / rate if length <= bend else ramp + (length - bend) / top
     count = max(1, round(whole))
     u = np.arange(count + 1.0)
-    at = u + (whole - count) * (u / count) ** FAR_POWER
+    at = u + (whole - count) * (u / count) ** min(count, FAR_POWER)
     ends = first * np.expm1(rate * np.minimum(at, ramp)) / rate + top * np.maximum(at - ramp, 0.0)
     ends[-1] = length
     return np.asarray(ends)

@@ -236,6 +236,7 @@ def problem_of(case: Case) -> Problem:
         torch=_torch(case),
         lit_reach=6.5 * case.arc.spot,
         corners=_corners(case, mesh),
+        bent=True,
         case=told,
         schedule=schedule_of(case, lines.layers),
     )

@@ -14,18 +14,46 @@ from .rows import find_node, surface_at
 
 __all__ = ["observe", "sample"]
 
+BIOT = 0.02  # heat lost to heat conducted over half a cell, from which a wall is read straight
+
 
 @fast
-def bend(surface, w, t, resistivity, s, near, phi, c, behind, by):  # type: ignore[no-untyped-def]
-    """Turn the straight line from cell to surface into a parabola.
+def bend(surface, w, t, resistivity, s, near, phi, c, behind, by, film, eps):  # type: ignore[no-untyped-def]
+    """Turn the straight line from a cell to its wall into a parabola.
 
-    A cell takes up or gives on the difference of the flux `q` at its face and `p` at its back;
-    with that even over the cell its mean is ``near (2 q + p) / 3`` colder than the face.
+    A cell takes up or gives on the difference of the flux `q` at its wall and `p` at its back. With
+    that even over the cell, its mean is ``near (2 q + p) / 3`` colder than the wall. Walls that
+    lose much stay as they are: what they lose follows the straight line and sets how hot they are.
     """
     for k in range(surface.shape[1]):
-        mean = t[s, k]
-        on = near * resistivity[s, k] * (phi[c, k + 1] - phi[behind, k + 1]) / by
-        surface[w, k] = mean + (2.0 * (surface[w, k] - mean) + on) / 3.0
+        mean, r = t[s, k], near * resistivity[s, k]
+        on = r * (phi[c, k + 1] - phi[behind, k + 1]) / by
+        biot = r * (film + 4.0 * eps * mean * mean * mean)
+        share = max(0.0, 1.0 - biot / BIOT) / 3.0
+        surface[w, k] += share * (on - (surface[w, k] - mean))
+
+
+@fast
+def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-untyped-def]
+    """Raise the peaks about the hottest layer `k` of a row by what lies between the layers.
+
+    It is the top of the parabola through a layer and its neighbours, where that lies inside the
+    layer and filler covers none of them: an arc stands between two layers where a segment starts.
+    What an arc passes has its turn at the top.
+    """
+    layers = surface.shape[1]
+    for m in range(k - 1, k + 2):
+        n = m % layers if closed else m
+        left, right = ((n - 1) % layers, (n + 1) % layers) if closed else (n - 1, n + 1)
+        if left < 0 or right >= layers:
+            continue
+        if cover >= 0 and alive[cover, left] + alive[cover, n] + alive[cover, right] > 0.0:
+            continue
+        t = surface[i, n]
+        lean = 0.5 * (surface[i, right] - surface[i, left])
+        bow = 2.0 * t - surface[i, right] - surface[i, left]
+        if bow > 0.0 and abs(lean) <= 0.5001 * bow:
+            peak[i, n] = max(peak[i, n], t + 0.5 * lean * lean / bow)
 
 
 @plain
@@ -81,7 +109,10 @@ def observe(  # type: ignore[no-untyped-def]
             bare = surface_at(skin_t[s, k], near * skin_r[s, k], q, grid.film[w], eps, air[w])
             surface[w, k] = nan if own >= 0 and alive[own, k] == 0.0 else bare
         if base.behind_by[w] > 0.0:
-            bend(surface, w, skin_t, skin_r, s, near, phi, c, base.behind[w], base.behind_by[w])
+            bend(
+                surface, w, skin_t, skin_r, s, near, phi, c, base.behind[w], base.behind_by[w],
+                grid.film[w], eps,
+            )  # fmt: skip
         if cover < 0:
             continue
         o = grid.skin[grid.other[m]]
@@ -108,12 +139,6 @@ def observe(  # type: ignore[no-untyped-def]
             q = (skin_t[s, k] - skin_t[o, k]) / (r1 + r2 + contact[i, k])
             surface[walls + i, k] = skin_t[s, k] - q * r1
             surface[walls + laps + i, k] = skin_t[o, k] + q * r2
-        for j, c, n, near in (
-            (walls + i, base.lap_cell[i], s, grid.near[m]),
-            (walls + laps + i, grid.other[m], o, grid.far[m]),
-        ):
-            if base.behind_by[j] > 0.0:
-                bend(surface, j, skin_t, skin_r, n, near, phi, c, base.behind[j], base.behind_by[j])
     sane = True
     for i in range(surface.shape[0]):
         part, hottest = base.part[i], 0.0
@@ -125,12 +150,15 @@ def observe(  # type: ignore[no-untyped-def]
         for k in range(layers):
             hottest = max(hottest, surface[i, k])
             sane = sane and not isnan(surface[i, k])
+        at = 0
+        for k in range(layers):
+            if surface[i, k] == hottest:
+                at = k
+                break
+        cover = grid.cover[i] if i < walls else -1
+        raise_near(peak, surface, i, at, alive, cover, grid.closed)
         if hottest > best[part, 0]:
-            best[part, 0], best[part, 1] = hottest, i
-            for k in range(layers):
-                if surface[i, k] == hottest:
-                    best[part, 2] = k
-                    break
+            best[part, 0], best[part, 1], best[part, 2] = hottest, i, at
     return sane
 
 
