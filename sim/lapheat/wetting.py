@@ -1,8 +1,10 @@
 """What of the base under the fillet got hot enough for the filler to wet it.
 
-**Between faces.** A temperature runs in straight lines over the area from face to face, and on
-along the outermost of them to the root and to the toe. The face nearest to the root alone says
-nothing that settles: it moves towards the cold root with every finer mesh.
+**Between faces.** A temperature runs in straight lines over the area from face to face and on to the
+toe. From the first two faces to the root it runs with the square root of the distance: the lap is a
+slit, and at the tip of a slit temperature goes like that (see `corners`; for bronze between steels
+the exponent is 0.52 to 0.54). The face nearest to the root alone says nothing that settles: it moves
+towards the cold root with every finer mesh.
 
 **The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
 the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
@@ -22,7 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import pi
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +44,8 @@ __all__ = [
 Array = NDArray[np.float64]
 
 SPOT = 0.2e-3  # [m] the smallest stretch of a side that is judged by itself
+CURVE = (0.0, 0.0625, 0.25, 0.5625)  # points between root and first face, over that face's place
+MEAN = 4.0 / 9.0  # of a stretch from the root: where the root of the distance has its mean
 
 
 @dataclass(frozen=True)
@@ -98,11 +102,21 @@ def _along(values: Array, at: Array, place: float) -> Array:
     return np.asarray(values[i - 1] + weight * (values[i] - values[i - 1]))
 
 
+def _near_root(values: Array, at: Array, place: float) -> Array:
+    """Value between the root and the first face, (layers,): with the root of the distance."""
+    if len(at) == 1:
+        return np.asarray(values[0], dtype=float)
+    first, second, here = sqrt(at[0]), sqrt(at[1]), sqrt(place)
+    return np.asarray(values[0] + (here - first) / (second - first) * (values[1] - values[0]))
+
+
 def _whole(values: Array, area: Array) -> tuple[Array, Array]:
-    """Values from root to toe (m + 2, layers), and the share of the area before each (m + 2,)."""
+    """Values from root to toe (n, layers), and the share of the area before each (n,)."""
     at = (np.cumsum(area) - 0.5 * area) / area.sum()
-    ends = [_along(values, at, place)[None] for place in (0.0, 1.0)]
-    return np.concatenate([ends[0], values, ends[1]]), np.concatenate([[0.0], at, [1.0]])
+    before = at[0] * np.array(CURVE)
+    root = [_near_root(values, at, float(place))[None] for place in before]
+    toe = _along(values, at, 1.0)[None]
+    return np.concatenate([*root, values, toe]), np.concatenate([before, at, [1.0]])
 
 
 def wet_share(peak: Array, area: Array, level: float) -> Array:
@@ -164,9 +178,11 @@ def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
     """
     at, leg = 0.5 * (edges[1:] + edges[:-1]), float(edges[-1])
     half = 0.5 * min(SPOT, 0.5 * leg)
-    inside = (at > half) & (at < leg - half)
-    ends = [_along(values, at, place)[None] for place in (half, leg - half)]
-    across = np.concatenate([ends[0], values[inside], ends[1]])
+    low = 2.0 * half * MEAN
+    inside = (at > low) & (at < leg - half)
+    root = (_near_root if low < at[0] else _along)(values, at, low)
+    toe = _along(values, at, leg - half)
+    across = np.concatenate([root[None], values[inside], toe[None]])
     layers = values.shape[1]
     per, step = layers // segments, 2.0 * pi / layers
     near = min(0.5 * SPOT / radius, 0.49 * step)
@@ -177,7 +193,7 @@ def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
     angle = np.concatenate([[near], middle, [per * step - near]])
     return Spots(
         values=whole.reshape(len(across), -1),
-        from_root=np.concatenate([[half], at[inside], [leg - half]]),
+        from_root=np.concatenate([[low], at[inside], [leg - half]]),
         angle=np.asarray((np.arange(segments)[:, None] * per * step + angle).ravel()),
         segments=segments,
     )
