@@ -1,4 +1,4 @@
-"""A window as the README shows it: the demo laid in turn, a little colder, no wait for cooling.
+"""A window as the README shows it: the demo laid in turn by the clock, with no wait for cooling.
 
 Run with ``python figures/flue_stub_window.py``; a few minutes; writes the PNG beside this file.
 """
@@ -12,7 +12,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 HERE = Path(__file__).parent
-CHANGES = ("arc.current=61.75 A", "travel.order=in-turn", "travel.resume_below=1400 degC")
+CHANGES = (
+    *("travel.order=in-turn", "travel.resume_below=1400 degC", "arc.control=steady"),
+    *("travel.start=timed", "travel.dwell=4.5 s", "arc.aim=1 mm", "arc.current=61.75 A"),
+)
 VARY = ("travel.segment=10 mm:24 mm:7", "travel.pause=2 s:40 s:7")
 
 

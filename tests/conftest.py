@@ -14,7 +14,7 @@ import pytest
 # a hundred times slower. Read by numpy when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from exact.errors import Record
+from exact.errors import Record, kept_in
 
 if TYPE_CHECKING:
     from lapheat.api import Result
@@ -41,11 +41,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 @pytest.fixture(scope="session")
 def record(request: pytest.FixtureRequest) -> Iterator[Record]:
-    """Hold an error to its bound; with --record-errors also keep it for the README."""
-    book = Record(show=request.config.getoption("--record-errors"))
+    """Hold an error to its bound and to what is kept; with --record-errors keep it anew."""
+    anew = request.config.getoption("--record-errors")
+    path = Path(__file__).parent / "exact" / "errors.json"
+    book = Record(show=anew, kept=None if anew else kept_in(path))
     yield book
-    if request.config.getoption("--record-errors"):
-        book.write(Path(__file__).parent / "exact" / "errors.json")
+    if anew:
+        book.write(path)
 
 
 @pytest.fixture(scope="session")

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 from .version import __version__
 
 if TYPE_CHECKING:
+    from .answer import outcomes_of
     from .api import Result, converge, simulate
     from .case import Case
     from .casefile import CaseError, case_to_toml, read_case
     from .history import History
-    from .outcomes import Outcomes, outcomes_of
+    from .outcomes import Outcomes
     from .results import ResultError, write_results
     from .state import MarchError
 
@@ -46,7 +47,7 @@ _HOME = {
     "ResultError": "results",
     "case_to_toml": "casefile",
     "converge": "api",
-    "outcomes_of": "outcomes",
+    "outcomes_of": "answer",
     "read_case": "casefile",
     "simulate": "api",
     "write_results": "results",

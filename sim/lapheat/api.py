@@ -7,13 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from .answer import outcomes_of
 from .case import Case
 from .convergence import Convergence, convergence_of
 from .history import History
 from .joint import DETAILS
 from .march import Report
 from .march import march as run_through
-from .outcomes import Outcomes, outcomes_of
+from .outcomes import Outcomes, Verdict
 from .problem import Problem
 from .results import write_results
 from .setup import problem_of
@@ -116,7 +117,7 @@ def converge(case: Case, run: Callable[[Case, float], Result] = _simulate) -> Re
         result = run(replace(case, detail=detail), 1.0)
         told.append(result.outcomes)
     convergence = convergence_of(case, told, halved)
-    verdict = judge(result.history, uncertainty=convergence.uncertainty)
+    verdict = Verdict.of(judge(result.history, convergence.uncertainty))
     outcomes = replace(result.outcomes, verdict=verdict)
     return replace(result, outcomes=outcomes, convergence=convergence)
 

@@ -78,11 +78,27 @@ class Lap:
 
 @dataclass(frozen=True)
 class Fillet:
-    """Equal-legged fillet and the rod that makes it [m]."""
+    """Equal-legged fillet and the rod that makes it: `leg` and `wire_diameter` [m].
+
+    Molten filler conducts `stirring` times as well as at rest [-].
+    """
 
     filler: str
     leg: float
     wire_diameter: float
+    stirring: float = 1.0
+
+    @property
+    def wire_area(self) -> float:
+        """Cross-section of the rod [m2]."""
+        return 0.25 * pi * self.wire_diameter * self.wire_diameter
+
+    def section(self, radius: float) -> float:
+        """Volume of filler in a length of tube surface, on a tube of `radius` [m], by it [m2].
+
+        At the tube's surface speed the middle of the fillet goes by a little faster.
+        """
+        return 0.5 * self.leg * self.leg * (radius + self.leg / 3.0) / radius
 
 
 def conventional_voltage(current: float) -> float:
@@ -216,10 +232,24 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Limits:
-    """When base counts as solid (`base_margin` [K]) and filler as flowing (`wet_fraction` [-])."""
+    """When the base counts as solid and the filler as flowing.
+
+    Attributes
+    ----------
+    base_margin : how far the base's peak stays below its solidus [K]
+    wet_fraction : share of each side that must be wet [-]
+    flow_margin : how far above the filler's liquidus a face must get to count as wet [K]
+    dry_length : longest dry stretch of a side in one piece [m]
+    filler_superheat : how far the filler may peak above its liquidus [K]; None: not judged
+    lap_filled : share of the lap that filler must fill [-]; 0: not asked
+    """
 
     base_margin: float
     wet_fraction: float
+    flow_margin: float = 10.0
+    dry_length: float = 3e-3
+    filler_superheat: float | None = None
+    lap_filled: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -303,10 +333,14 @@ class Case:
             return 0.0
         air = self.surroundings.temperature
         heat = float(filler.enthalpy(filler.liquidus)) - float(filler.enthalpy(air))
-        leg, radius = self.fillet.leg, self.tube.radius
-        # at the tube's surface speed the middle of the fillet goes by a little faster
-        section = 0.5 * leg * leg * (radius + leg / 3.0) / radius
-        return section * self.travel.speed * filler.density * heat
+        return self.fillet.section(self.tube.radius) * self.travel.speed * filler.density * heat
+
+    @property
+    def feed(self) -> float:
+        """Speed of the rod that fills the fillet as the arc travels [m/s]; 0 without a fillet."""
+        if self.fillet is None:
+            return 0.0
+        return self.fillet.section(self.tube.radius) * self.travel.speed / self.fillet.wire_area
 
     @property
     def arc_tacks(self) -> tuple[Tack, ...]:

@@ -260,6 +260,13 @@ def _told(run: Outcomes) -> Iterator[tuple[str, str, str, float | None]]:
     if run.filler is not None:
         yield "filler.tube_side_wet", "tube side wet", "", run.filler.tube_side_wet
         yield "filler.flange_side_wet", "flange side wet", "", run.filler.flange_side_wet
+        surplus = run.filler.tube_side_surplus_K
+        yield "filler.tube_side_surplus_K", "tube side surplus", "K", surplus
+        surplus = run.filler.flange_side_surplus_K
+        yield "filler.flange_side_surplus_K", "flange side surplus", "K", surplus
+        surplus = run.filler.stretch_surplus_K
+        yield "filler.stretch_surplus_K", "stretch surplus", "K", surplus
+        yield "filler.coldest_C", "coldest under filler", "degC", run.filler.coldest_C
     for index, segment in enumerate(run.segments):
         label = f"segment {segment.number} start"
         yield f"segments[{index}].start_C", label, "degC", segment.start_C

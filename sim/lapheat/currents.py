@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .constants import ZERO_CELSIUS
+from .findings import Pedal
 from .history import History
 
 __all__ = ["CurrentOutcome", "Pressed", "cold_pedal", "current_of", "pressed", "why_cold"]
@@ -100,58 +100,52 @@ def pressed(history: History) -> Pressed:
     )
 
 
-def why_cold(history: History, number: int, melts: bool) -> str:
-    """What the pedal did by the end of a segment's wait in vain, and what helps; "" without one.
+def why_cold(history: History, number: int, melts: bool) -> Pedal | None:
+    """What the pedal did by the end of a segment's wait in vain; None without one.
 
-    Where the base comes too close to melting (`melts`) nothing hotter is advised.
+    `melts` tells that the base comes too close to melting.
     """
     case, trace = history.problem.case, history.trace
     assert case is not None
-    if case.arc.control != "pedal" or case.arc.hold is None:
-        return ""
+    hold = case.arc.hold
+    if case.arc.control != "pedal" or hold is None:
+        return None
     (run,) = (run for run in history.segments if run.number == number)
     last = int(np.flatnonzero(trace.time < run.start + run.wait + 1e-6)[-1])
     low, high = case.arc.current_range
     if trace.current[last] > high - NEAR * (high - low):
-        more = "a longer wait" if melts else "more current or a longer wait"
-        return f"the pedal was at the top of arc.current_range: {more} helps"
-    if max(trace.tube[last], trace.flange[last]) > case.arc.hold - AT_HOLD:
-        more = "" if melts else "a higher hold, or "
-        return (
-            "the pedal gave way at arc.hold before the colder side flowed: "
-            f"{more}an aim further to the colder side, helps"
-        )
-    return "the base was not yet at arc.hold: a longer wait helps"
+        return Pedal("top", hold, melts)
+    gave = max(trace.tube[last], trace.flange[last]) > hold - AT_HOLD
+    return Pedal("gave way" if gave else "not yet", hold, melts)
 
 
-def cold_pedal(history: History, melts: bool) -> str:
-    """What the pedal did most of the time, for a joint whose filler stayed cold; "" without one.
+def cold_pedal(history: History, melts: bool) -> Pedal | None:
+    """What the pedal did most of the time, for a joint that stayed cold; None without one.
 
-    Where the base comes too close to melting (`melts`) nothing hotter is advised.
+    `melts` tells that the base comes too close to melting.
     """
     case, trace = history.problem.case, history.trace
     assert case is not None
-    if case.arc.control != "pedal" or case.arc.hold is None:
-        return ""
+    hold = case.arc.hold
+    if case.arc.control != "pedal" or hold is None:
+        return None
     steps = pressed(history)
     hot = np.fmax(trace.tube, trace.flange)[steps.step]
     arc = float(steps.seconds.sum())
+    there = hot > hold - AT_HOLD
 
     def most(when: NDArray[np.bool_]) -> bool:
         return float(steps.seconds[when].sum()) > 0.5 * arc
 
-    hold = f"arc.hold, {case.arc.hold - ZERO_CELSIUS:.0f} degC"
     if most(steps.low):
-        return f"the pedal was at the bottom of arc.current_range, with the base above {hold}"
-    if most(steps.high):
-        return "the pedal was at the top of arc.current_range: it could give no more"
-    if melts:
-        return "under the pedal the hotter side has no room: aim further to the colder side"
-    there = hot > case.arc.hold - AT_HOLD
-    if most(there):
-        return f"the pedal held the base at {hold}: a higher hold warms the colder side"
-    at = float(steps.seconds[there].sum())
-    return f"the base was at {hold}, for only {at:.0f} of {arc:.0f} s of arc"
+        what = "bottom"
+    elif most(steps.high):
+        what = "top"
+    elif melts:
+        what = "no room"
+    else:
+        what = "held" if most(there) else "at times"
+    return Pedal(what, hold, melts, float(steps.seconds[there].sum()), arc)
 
 
 def current_of(history: History) -> CurrentOutcome:

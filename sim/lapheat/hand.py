@@ -5,11 +5,11 @@ from __future__ import annotations
 from math import exp
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .case import Case
 from .schedule import Segment
 from .state import State
+from .wetting import wet_share
 
 __all__ = ["Hand"]
 
@@ -37,6 +37,9 @@ class Hand:
         self.since = 1.0  # time from then to the next look [s]
         self.base = np.flatnonzero(part < 2)
         covered = np.flatnonzero(grid.cover >= 0)
+        ends = state.problem.mesh.walls.ends[state.problem.wall[covered]]
+        away = ends.min(axis=1) @ np.array([1.0, 1.0])  # grows from the root on either side
+        covered = covered[np.argsort(away, kind="stable")]
         self.sides = [covered[part[covered] == side] for side in (0, 1)]
 
     def strike(self) -> None:
@@ -71,25 +74,19 @@ class Hand:
         return wanted + off * (1.0 - left) * arc.pedal_lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if both sides at the segment's start point have reached filler flow."""
-        problem = self.state.problem
+        """Tell if the wanted share of both sides where the run begins is hot enough to wet.
+
+        With an overlap that is on filler already laid. It is read off the first layer of the run:
+        the one before it may be under other filler.
+        """
+        problem, limits = self.state.problem, self.case.limits
         if problem.lap is None:
             return None  # no filler to wait for
-        layer = segment.first_layer if segment.direction > 0 else segment.last_layer - 1
-        return all(self.reached(side, layer) >= problem.lap.flow for side in self.sides)
-
-    def reached(self, side: NDArray[np.int64], layer: int) -> float:
-        """Temperature that `limits.wet_fraction` of a side has reached [K].
-
-        Between faces, and beyond the last of them, along straight lines over the area: the
-        coldest face alone would move towards the cold root with every finer mesh.
-        """
-        area, t = self.state.problem.grid.wall_area[side], self.state.surface[side, layer]
-        order = np.argsort(-t, kind="stable")
-        area, t = area[order], t[order]
-        middle = (np.cumsum(area) - 0.5 * area) / area.sum()
-        share = self.case.limits.wet_fraction
-        if share <= middle[-1] or len(t) == 1:
-            return float(np.interp(share, middle, t))
-        slope = (t[-1] - t[-2]) / (middle[-1] - middle[-2])
-        return float(t[-1] + slope * (share - middle[-1]))
+        begin = round(segment.run_from / problem.mesh.step)
+        layer = (begin if segment.direction > 0 else begin - 1) % problem.mesh.layers
+        area, wets_at = problem.grid.wall_area, problem.lap.flow + limits.flow_margin
+        now = self.state.surface[:, layer]
+        return all(
+            float(wet_share(now[side, None], area[side], wets_at)[0]) >= limits.wet_fraction
+            for side in self.sides
+        )

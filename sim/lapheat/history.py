@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import nan
 from typing import TYPE_CHECKING, NamedTuple
@@ -12,7 +13,16 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from .problem import Problem
 
-__all__ = ["Clock", "History", "Ledger", "SegmentRun", "Snapshot", "SurfacePeaks", "Trace"]
+__all__ = [
+    "Clock",
+    "History",
+    "Ledger",
+    "SegmentRun",
+    "Side",
+    "Snapshot",
+    "SurfacePeaks",
+    "Trace",
+]
 
 Array = NDArray[np.float64]
 
@@ -61,6 +71,24 @@ class SurfacePeaks:
     edges: Array
     angle: Array
     peak: Array
+
+
+@dataclass(frozen=True)
+class Side:
+    """Base surface under the fillet, on the tube or on the flange.
+
+    Attributes
+    ----------
+    edges : (m + 1,) ends of its faces, from the root to the toe [m]
+    area : (m,) of these faces in one layer [m2]
+    peak : (m, layers) highest temperature since filler lay on them; nan where none was laid [K]
+    liquid : (m, layers) time above the filler's liquidus since then [s]
+    """
+
+    edges: Array
+    area: Array
+    peak: Array
+    liquid: Array
 
 
 @dataclass(frozen=True)
@@ -144,22 +172,21 @@ class History:
     ----------
     problem : the `Problem` that was marched (holds `case`, `mesh`, `schedule`)
     surfaces : peaks of each exposed or once exposed surface, by name
-    tube_side, flange_side : (m, layers) peak of the base surface under the fillet, filler on it;
-        nan where no filler was laid; None for a bead-on-tube [K]
+    sides : "tube" and "flange": the base surface under the fillet; empty for a bead-on-tube
     cell_peak : (section cells, layers) peak of every cell [K]
     melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
     lap_filled : share of the lap's area that filler reached [-]
     hot_clearance : smallest radial gap of the lap while filler could still enter it; below 0 the
         tube would outgrow its bore; nan without a lap [m]
     chill_peak : highest temperature of the chill, nan without one [K]
+    rod : mass of filler that was laid [kg]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
     """
 
     problem: Problem
     trace: Trace
     surfaces: dict[str, SurfacePeaks]
-    tube_side: Array | None
-    flange_side: Array | None
+    sides: Mapping[str, Side]
     cell_peak: Array
     melted_wall: Array
     lap_filled: float
@@ -174,3 +201,4 @@ class History:
     wall_s: float
     hot_clearance: float = nan
     chill_peak: float = nan
+    rod: float = 0.0

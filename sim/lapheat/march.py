@@ -167,7 +167,7 @@ class _March:
         self.now += dt
         self.steps += 1
         try:
-            state.observe()
+            state.observe(dt)
         except MarchError as error:
             raise MarchError(f"{error}, {self.now:.2f} s into the run") from None
 

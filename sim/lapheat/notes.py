@@ -7,11 +7,10 @@ from numpy.typing import NDArray
 
 from .case import Case
 from .history import History
-from .section import Region
-from .verdict import hottest_place
+from .verdict import filler_place, hottest_place
 from .wording import listed
 
-__all__ = ["filler_peak", "held_notes", "highest"]
+__all__ = ["held_notes", "highest"]
 
 Array = NDArray[np.float64]
 
@@ -22,15 +21,6 @@ def highest(values: Array) -> float | None:
     return float(finite.max()) if finite.size else None
 
 
-def filler_peak(history: History) -> float | None:
-    """Hottest filler, in its cells or on its surface [K]."""
-    fillet = history.problem.mesh.section.region == Region.FILLET
-    inside = history.cell_peak[fillet]
-    skin = history.surfaces["fillet"].peak if "fillet" in history.surfaces else inside
-    tops = [top for top in (highest(inside), highest(skin)) if top is not None]
-    return max(tops, default=None)
-
-
 def held_notes(history: History, case: Case) -> tuple[str, ...]:
     """What `Alloy.held` says of each alloy over the temperatures it went through."""
     peaks: dict[str, list[float | None]] = {}
@@ -39,7 +29,8 @@ def held_notes(history: History, case: Case) -> tuple[str, ...]:
         peaks.setdefault(case.fixture.chill.alloy, []).append(history.chill_peak)
     if case.flange is not None and case.fillet is not None:
         peaks.setdefault(case.flange.alloy, []).append(hottest_place(history, "flange").peak)
-        peaks.setdefault(case.fillet.filler, []).append(filler_peak(history))
+        filler = filler_place(history)
+        peaks.setdefault(case.fillet.filler, []).append(None if filler is None else filler.peak)
     coldest = case.surroundings.temperature
     grown = _growing(case)
     told = [

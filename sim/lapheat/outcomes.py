@@ -1,5 +1,5 @@
 # ruff: noqa: N815 - names carry the unit, as `outcomes.json` has them
-"""History -> outcomes: the numbers of `outcomes.json`, under its own names.
+"""The numbers of `outcomes.json`, under its own names.
 
 Temperatures are in degC and everything else in SI, as the suffix of each name says. A number that
 does not exist (the solidus of an alloy that never melts) is None and stands as null in the file;
@@ -8,29 +8,19 @@ a table that does not exist (the flange of a bead-on-tube) is left out of it.
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
-from functools import cache
-from importlib.metadata import version
-from math import degrees, isfinite
+from dataclasses import dataclass, field, fields, is_dataclass
+from math import isfinite
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from .case import Case
-from .constants import ZERO_CELSIUS
-from .currents import CurrentOutcome, current_of
-from .history import History, SegmentRun
-from .notes import filler_peak, held_notes, highest
-from .verdict import Verdict, dry_spans, hottest_place, judge, side_wet
-from .version import __version__
+from .currents import CurrentOutcome
+from .findings import Judgement
+from .sentence import summary_of
 
 __all__ = [
+    "DIGITS",
     "AlloyNotes",
     "ChillOutcome",
-    "CurrentOutcome",
     "FillerOutcome",
     "FlangeOutcome",
     "HeatOutcome",
@@ -40,17 +30,52 @@ __all__ = [
     "ProbeOutcome",
     "SegmentOutcome",
     "SoundnessOutcome",
+    "SuppliesOutcome",
     "TimeOutcome",
     "TubeOutcome",
-    "outcomes_of",
+    "Verdict",
 ]
 
-Array = NDArray[np.float64]
 Number = float | None
 Spans = tuple[tuple[float, float], ...]
 
 DIGITS = 10  # significant ones in the file
-PACKAGES = ("numpy", "scipy", "numba", "fipy")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer.
+
+    Attributes
+    ----------
+    base_stays_solid : the peak of tube and flange stays `limits.base_margin` below solidus; an
+        alloy without a solidus cannot melt
+    filler_flows : `limits.wet_fraction` of both sides is wet without a dry stretch longer than
+        `limits.dry_length`, as much of the lap fills as `limits.lap_filled` asks for, and the
+        filler stays within `limits.filler_superheat`, if given; true for a bead-on-tube, which has
+        no filler that could fail to flow
+    summary : one sentence with the numbers that decide
+    too_close : outcomes that differ from their limit by less than their numerical uncertainty, by
+        name; the boolean they decide is false then. None where the uncertainty was not computed
+    judgement : the facts behind the sentence; not in `outcomes.json`
+    """
+
+    base_stays_solid: bool
+    filler_flows: bool
+    summary: str
+    too_close: tuple[str, ...] | None = None
+    judgement: Judgement | None = field(default=None, repr=False, compare=False)
+
+    @classmethod
+    def of(cls, judgement: Judgement) -> Verdict:
+        """Put a judgement into words."""
+        return cls(
+            judgement.base_stays_solid,
+            judgement.filler_flows,
+            summary_of(judgement),
+            judgement.too_close,
+            judgement,
+        )
 
 
 @dataclass(frozen=True)
@@ -81,14 +106,45 @@ class FlangeOutcome:
 
 @dataclass(frozen=True)
 class FillerOutcome:
-    """The filler: wet share of each side, and the angles between which a side has dry spots."""
+    """The filler. Angles are those of `segments`; surpluses are above its liquidus, `flow_C`.
+
+    Attributes
+    ----------
+    flow_C, wets_at_C : its liquidus; what a face must reach to count as wet
+    peak_C, peak_angle_deg : hottest filler; `superheat_K` is how far that is above its liquidus
+    tube_side_wet, flange_side_wet : share of the base surface under the fillet that is wet
+    tube_side_surplus_K, flange_side_surplus_K : surplus that `limits.wet_fraction` of a side has
+    stretch_surplus_K : surplus that all of both sides has, but for dry stretches that are short
+        enough for `limits.dry_length`
+    coldest_C : lowest peak of any spot under the filler, and where
+    longest_dry_m : longest stretch with a dry spot in one piece, along the tube
+    tube_side_dry_deg, flange_side_dry_deg : angles between which a side has a dry spot
+    shortest_liquid_s, median_liquid_s : time above its liquidus of the wet spots; null where none
+        is wet
+    brief_share : share of the wet spots that spent less than 0.1 s there
+    """
 
     flow_C: float
+    wets_at_C: float
     peak_C: Number
+    peak_angle_deg: Number
+    superheat_K: Number
     tube_side_wet: float
     flange_side_wet: float
+    tube_side_surplus_K: float
+    flange_side_surplus_K: float
+    stretch_surplus_K: float
+    coldest_C: float
+    coldest_side: str
+    coldest_from_root_m: float
+    coldest_angle_deg: float
+    coldest_segment: int | None
+    longest_dry_m: float
     tube_side_dry_deg: Spans
     flange_side_dry_deg: Spans
+    shortest_liquid_s: Number
+    median_liquid_s: Number
+    brief_share: float
 
 
 @dataclass(frozen=True)
@@ -179,6 +235,16 @@ class SoundnessOutcome:
 
 
 @dataclass(frozen=True)
+class SuppliesOutcome:
+    """Filler that was laid, as length of rod, and how fast the rod goes in as the arc travels."""
+
+    rod_m: float
+    filler_kg: float
+    feed_m_s: float
+    fed_by_hand: bool
+
+
+@dataclass(frozen=True)
 class ChillOutcome:
     """The heat-sink ring in the bore."""
 
@@ -209,6 +275,7 @@ class Outcomes:
     march: MarchOutcome
     versions: Mapping[str, str]
     soundness: SoundnessOutcome | None
+    supplies: SuppliesOutcome | None
     chill: ChillOutcome | None
     alloys: AlloyNotes
 
@@ -220,7 +287,7 @@ class Outcomes:
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value):
-        items = {field.name: getattr(value, field.name) for field in fields(value)}
+        items = {f.name: getattr(value, f.name) for f in fields(value) if f.name != "judgement"}
         # Of the whole, a part that is not there is left out; a number that is not there is null.
         if isinstance(value, Outcomes | Verdict):
             items = {name: item for name, item in items.items() if item is not None}
@@ -232,152 +299,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return float(f"{value:.{DIGITS}g}") if isfinite(value) else None
     return value
-
-
-def outcomes_of(history: History) -> Outcomes:
-    """Read the outcomes off a run.
-
-    Raises
-    ------
-    ValueError
-        The problem was built by hand: without a case there are no limits to hold it against.
-    """
-    problem = history.problem
-    case = problem.case
-    if case is None:
-        raise ValueError("a problem built by hand, without a case, has no outcomes")
-    ledger = history.ledger
-    return Outcomes(
-        verdict=judge(history),
-        tube=_tube(history, case),
-        flange=_flange(history, case),
-        filler=_filler(history, case),
-        segments=tuple(_segment(run) for run in history.segments),
-        current=current_of(history),
-        time=TimeOutcome(history.arc_on, history.total, history.simulated),
-        heat=HeatOutcome(
-            arc_J=ledger.arc,
-            filler_J=ledger.filler,
-            lost_J=ledger.lost,
-            stored_J=ledger.stored,
-            imbalance=ledger.imbalance,
-            electrical_J=_electrical(history, case),
-            air_J=ledger.lost - ledger.chill - ledger.bench,
-            chill_J=ledger.chill,
-            bench_J=ledger.bench,
-        ),
-        probes=_probes(history, case),
-        mesh=MeshOutcome(problem.mesh.cells, problem.mesh.layers, case.detail),
-        march=MarchOutcome(history.steps, history.march, history.wall_s),
-        versions=dict(_versions()),
-        soundness=None
-        if case.lap is None
-        else SoundnessOutcome(history.lap_filled, history.hot_clearance),
-        chill=None
-        if case.fixture.chill is None
-        else ChillOutcome(history.chill_peak - ZERO_CELSIUS),
-        alloys=AlloyNotes(held_notes(history, case)),
-    )
-
-
-def _celsius(kelvin: float | None) -> Number:
-    return None if kelvin is None or not isfinite(kelvin) else float(kelvin) - ZERO_CELSIUS
-
-
-def _share(value: float) -> Number:
-    return value if isfinite(value) else None
-
-
-def _tube(history: History, case: Case) -> TubeOutcome:
-    solidus = case.alloys[case.tube.alloy].solidus
-    place = hottest_place(history, "tube")
-    return TubeOutcome(
-        peak_C=_celsius(place.peak),
-        solidus_C=_celsius(solidus),
-        margin_K=None if solidus is None else solidus - place.peak,
-        bore_peak_C=_celsius(highest(history.surfaces["tube bore"].peak)),
-        melted_wall_fraction=float(history.melted_wall.max()),
-        peak_surface=place.surface,
-        peak_position_m=place.position,
-        peak_angle_deg=degrees(place.angle),
-    )
-
-
-def _flange(history: History, case: Case) -> FlangeOutcome | None:
-    if case.flange is None:
-        return None
-    solidus = case.alloys[case.flange.alloy].solidus
-    place = hottest_place(history, "flange")
-    return FlangeOutcome(
-        peak_C=_celsius(place.peak),
-        solidus_C=_celsius(solidus),
-        margin_K=None if solidus is None else solidus - place.peak,
-        peak_surface=place.surface,
-        peak_position_m=place.position,
-        peak_angle_deg=degrees(place.angle),
-    )
-
-
-def _filler(history: History, case: Case) -> FillerOutcome | None:
-    if case.fillet is None:
-        return None
-    flow = case.alloys[case.fillet.filler].liquidus
-    assert flow is not None  # case files are refused without it
-
-    def dry(peak: Array | None) -> Spans:
-        spans = () if peak is None else dry_spans(peak, flow, case.segment_count)
-        return tuple((degrees(span.begin), degrees(span.end)) for span in spans)
-
-    return FillerOutcome(
-        flow_C=flow - ZERO_CELSIUS,
-        peak_C=_celsius(filler_peak(history)),
-        tube_side_wet=side_wet(history, "tube"),
-        flange_side_wet=side_wet(history, "flange"),
-        tube_side_dry_deg=dry(history.tube_side),
-        flange_side_dry_deg=dry(history.flange_side),
-    )
-
-
-def _segment(run: SegmentRun) -> SegmentOutcome:
-    return SegmentOutcome(
-        number=run.number,
-        start_s=run.start,
-        end_s=run.end,
-        from_deg=degrees(run.from_angle),
-        to_deg=degrees(run.to_angle),
-        start_C=run.start_temperature - ZERO_CELSIUS,
-        tube_peak_C=_celsius(run.tube_peak),
-        flange_peak_C=_celsius(run.flange_peak),
-        tube_side_wet=_share(run.tube_side_wet),
-        flange_side_wet=_share(run.flange_side_wet),
-        wait_s=run.wait,
-        flowed_at_start=run.flowed,
-    )
-
-
-def _electrical(history: History, case: Case) -> float:
-    """Volts x amps x time [J]."""
-    trace = history.trace
-    amps = trace.current[1:]
-    volts = np.array([case.arc.voltage_at(current) for current in amps])
-    return float((volts * amps) @ np.diff(trace.time))
-
-
-def _probes(history: History, case: Case) -> dict[str, ProbeOutcome]:
-    result = {}
-    for column, probe in enumerate(case.probes):
-        readings = history.trace.probes[:, column]
-        top = int(readings.argmax())
-        result[probe.name] = ProbeOutcome(
-            float(readings[top]) - ZERO_CELSIUS, float(history.trace.time[top])
-        )
-    return result
-
-
-@cache
-def _versions() -> dict[str, str]:
-    return {
-        "lapheat": __version__,
-        "python": platform.python_version(),
-        **{name: version(name) for name in PACKAGES},
-    }

@@ -200,6 +200,7 @@ def assemble(
     lit_surfaces: Sequence[str] = (),
     torch: Torch | None = None,
     lit_reach: float | None = None,
+    corners: Array | None = None,
     bent: bool = False,
     case: Case | None = None,
     schedule: Schedule | None = None,
@@ -217,6 +218,7 @@ def assemble(
     lap : how the lap conducts; or `lap_resistance`, fixed [m2 K/W]
     lit_surfaces : names of surfaces that may be given a heat flux
     torch : its axis; `lit_reach` [m] leaves out faces further from it
+    corners : by what to multiply the area of each link, see `corners.corner_factors`
     bent : walls are read along parabolas, as suits heat that is stored; along straight lines, as
         what they lose and gain is reckoned, where losses set their temperature in the end
     case, schedule : kept with the problem
@@ -244,7 +246,7 @@ def assemble(
     order = np.argsort(owner, kind="stable")
     near = np.concatenate([links.distance[:, 0], links.distance[:, 1]])
     far = np.concatenate([links.distance[:, 1], links.distance[:, 0]])
-    area = np.tile(links.area, 2)
+    area = np.tile(links.area * (1.0 if corners is None else corners), 2)
     place = np.empty(len(order), dtype=np.int64)  # of each one-sided link after grouping
     place[order] = np.arange(len(order))
 

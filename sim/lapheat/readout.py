@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from math import nan
+
 import numpy as np
 from numpy.typing import NDArray
 
-from .history import Clock, History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
+from .history import Clock, History, Ledger, SegmentRun, Side, Snapshot, SurfacePeaks, Trace
 from .problem import Problem
 from .state import State
+from .wetting import share_above, wet_share
 
-__all__ = ["close_history", "side_areas"]
+__all__ = ["close_history"]
 
 Array = NDArray[np.float64]
 
@@ -36,7 +39,8 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
     result = {}
     for name, rows in _surface_rows(problem).items():
         ends = np.array([e for _, e in rows])
-        axis = 0 if np.ptp(ends[:, :, 0]) > np.ptp(ends[:, :, 1]) else 1
+        # the face of the fillet slopes: its places are heights
+        axis = 0 if np.ptp(ends[:, :, 0]) > np.ptp(ends[:, :, 1]) * (1.0 + 1e-6) else 1
         low, high = ends[:, :, axis].min(axis=1), ends[:, :, axis].max(axis=1)
         order = np.argsort(low, kind="stable")
         shift = radius if axis == 0 else 0.0
@@ -52,53 +56,31 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
     return result
 
 
-def side_areas(problem: Problem, side: str) -> Array:
-    """Area of each face of the "tube" or "flange" side under the fillet, in one layer [m2]."""
-    part = 0 if side == "tube" else 1
-    covered = problem.grid.cover >= 0
-    of_side = covered & (problem.base.part[: len(covered)] == part)
-    return np.asarray(problem.grid.wall_area[of_side])
+def _sides(state: State) -> dict[str, Side]:
+    """Both sides of the fillet, from root to toe; nan where no segment ran.
 
-
-def _sides(state: State) -> tuple[tuple[Array, Array], tuple[Array, Array]] | None:
-    """Wet peaks (m, layers) and face areas (m,) of the tube's and the flange's side.
-
-    Nan where no segment ran: a tack out there is not part of what was brazed.
+    A tack out there is not part of what was brazed.
     """
     problem = state.problem
     if problem.lap is None or problem.schedule is None:
-        return None
+        return {}
     run = np.zeros(problem.mesh.layers, dtype=np.bool_)
     for segment in problem.schedule.segments:
         run[segment.first_layer : segment.last_layer] = True
     covered = np.flatnonzero(problem.grid.cover >= 0)
-    part = problem.base.part[covered]
-    pick = [covered[part == side] for side in (0, 1)]
-    wet = np.where(run, state.wet_peak, np.nan)
-    a, b = ((wet[w], problem.grid.wall_area[w]) for w in pick)
-    return a, b
-
-
-def wet_share(peak: Array, area: Array, flow: float) -> float:
-    """Share of the laid faces' area whose peak reached `flow` [K]; nan with no filler laid."""
-    laid = ~np.isnan(peak)
-    weight = np.broadcast_to(area[:, None], peak.shape)[laid]
-    if weight.size == 0:
-        return float("nan")
-    return float(weight[peak[laid] >= flow].sum() / weight.sum())
-
-
-def melt_depth(peak: Array, depth: Array, solidus: float) -> Array:
-    """Share of a wall above `solidus`, from peaks at `depth` (n,) [m]; `peak` (n, ...) [K]."""
-    over = peak - solidus
-    share = np.zeros(peak.shape[1:])
-    for i in range(len(depth) - 1):
-        a, b = over[i], over[i + 1]
-        high, low = np.maximum(a, b), np.minimum(a, b)
-        span = np.where(high > low, high - low, 1.0)
-        part = np.where(low >= 0.0, 1.0, np.where(high > 0.0, high / span, 0.0))
-        share += part * (depth[i + 1] - depth[i])
-    return np.asarray(share / (depth[-1] - depth[0]))
+    ends = problem.mesh.walls.ends[problem.wall]
+    sides = {}
+    for part, (name, axis) in enumerate((("tube", 1), ("flange", 0))):
+        mine = covered[problem.base.part[covered] == part]
+        mine = mine[np.argsort(ends[mine, :, axis].min(axis=1), kind="stable")]
+        low, high = ends[mine, :, axis].min(axis=1), ends[mine, :, axis].max(axis=1)
+        sides[name] = Side(
+            edges=np.append(low, high[-1]) - low[0],
+            area=problem.grid.wall_area[mine],
+            peak=np.where(run, state.wet_peak[mine], np.nan),
+            liquid=np.where(run, state.liquid[mine], np.nan),
+        )
+    return sides
 
 
 def _melted_wall(state: State, surfaces: dict[str, SurfacePeaks]) -> Array:
@@ -114,7 +96,19 @@ def _melted_wall(state: State, surfaces: dict[str, SurfacePeaks]) -> Array:
     radii = section.vertices[section.cells[cells[0]]][:, :, 0]
     low, high = radii.min(axis=1), radii.max(axis=1)
     depth = np.concatenate([[0.0], high[0] - 0.5 * (low + high), [high[0] - low[-1]]])
-    return np.asarray(melt_depth(through, depth, alloy.solidus).max(axis=0))
+    return np.asarray(share_above(through, depth, alloy.solidus).max(axis=0))
+
+
+def _wets_at(problem: Problem) -> float:
+    """What a face under filler must reach to count as wet [K]."""
+    assert problem.case is not None
+    assert problem.lap is not None
+    return problem.lap.flow + problem.case.limits.flow_margin
+
+
+def _mean(share: Array) -> float:
+    laid = share[np.isfinite(share)]
+    return float(laid.mean()) if laid.size else nan
 
 
 def close_history(
@@ -136,7 +130,9 @@ def close_history(
     assert problem.schedule is not None
     surfaces = _surfaces(state)
     sides = _sides(state)
-    flow = problem.lap.flow if problem.lap is not None else float("nan")
+    shares = {
+        name: wet_share(side.peak, side.area, _wets_at(problem)) for name, side in sides.items()
+    }
     part = problem.base.part
 
     def top(which: int, layers: slice) -> float:
@@ -146,9 +142,7 @@ def close_history(
     runs = []
     for segment, clock in zip(problem.schedule.segments, starts, strict=True):
         layers = slice(segment.first_layer, segment.last_layer)
-        wet = [float("nan")] * 2
-        if sides is not None:
-            wet = [wet_share(peak[:, layers], area, flow) for peak, area in sides]
+        wet = {name: _mean(share[layers]) for name, share in shares.items()}
         runs.append(
             SegmentRun(
                 number=segment.number,
@@ -159,8 +153,8 @@ def close_history(
                 start_temperature=clock.temperature,
                 tube_peak=top(0, layers),
                 flange_peak=top(1, layers),
-                tube_side_wet=wet[0],
-                flange_side_wet=wet[1],
+                tube_side_wet=wet.get("tube", nan),
+                flange_side_wet=wet.get("flange", nan),
                 wait=clock.wait,
                 flowed=clock.flowed,
             )
@@ -173,8 +167,7 @@ def close_history(
         problem=problem,
         trace=trace,
         surfaces=surfaces,
-        tube_side=sides[0][0] if sides else None,
-        flange_side=sides[1][0] if sides else None,
+        sides=sides,
         cell_peak=state.cell_peak(),
         melted_wall=_melted_wall(state, surfaces),
         lap_filled=lap_filled,
@@ -189,4 +182,5 @@ def close_history(
         wall_s=wall_s,
         hot_clearance=state.smallest_gap,
         chill_peak=state.chill_peak,
+        rod=state.laid,
     )

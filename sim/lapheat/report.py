@@ -15,9 +15,10 @@ from .case import Case
 from .casefile.faults import printable
 from .constants import ZERO_CELSIUS
 from .currents import current_of, pressed
+from .findings import Judgement
 from .history import History
-from .outcomes import FlangeOutcome, Outcomes, TubeOutcome
-from .verdict import judge
+from .outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
+from .sentence import notes_of, sentences_of
 from .wording import Wording, numbered
 
 if TYPE_CHECKING:
@@ -41,6 +42,8 @@ CAUTIONS = (
     "dye penetrant; leak-test with liquid, not gas.",
 )
 
+
+FILLER_HEADINGS = ("filler", "reached", "flows at", "surplus", "wanted")
 
 UNCERTAINTY = (
     "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
@@ -68,12 +71,12 @@ def report_of(
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
-    unsure = None
     if convergence is not None:
-        unsure = convergence.uncertainty
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
-    good = outcomes.verdict.base_stays_solid and outcomes.verdict.filler_flows
-    parts += [Text(), *_verdict(judge(history, words, unsure).summary, good)]
+    judgement = outcomes.verdict.judgement
+    assert judgement is not None  # `outcomes_of` made it
+    parts += [Text(), *_verdict(judgement, words)]
+    parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
     parts += _list("Cautions", CAUTIONS)
     if files:
@@ -81,20 +84,26 @@ def report_of(
     return Group(*parts)
 
 
-def _verdict(summary: str, good: bool) -> Iterator[RenderableType]:
+def _verdict(judgement: Judgement, words: Wording) -> Iterator[RenderableType]:
     """The sentence whole; several faults a line each."""
-    told = [summary] if good else summary.removesuffix(".").split("; ")
-    style = "green" if good else "bold red"
+    told = sentences_of(judgement, words)
+    if not judgement.fails:
+        told = ["; ".join(told)]
+    style = "bold red" if judgement.fails else "green"
     if len(told) == 1:
-        yield Text.assemble(("Verdict: ", "bold"), (summary, style))
+        yield Text.assemble(("Verdict: ", "bold"), (_sentence(told[0]), style))
         return
     yield Text("Verdict:", style="bold")
     for fault in told:
-        sentence = Text(f"{fault[0].upper()}{fault[1:]}.", style=style)
-        yield Padding(sentence, (0, 0, 0, 2), expand=False)
+        yield Padding(Text(_sentence(fault), style=style), (0, 0, 0, 2), expand=False)
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[0].upper()}{clause[1:]}."
 
 
 def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
+    """Margins of the base and, beneath them, surpluses of the filler."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     for heading in ("base", "peak", "solidus", "margin", "wanted"):
         table.add_column(heading)
@@ -114,6 +123,25 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
                 Text(margin, style="red" if short else ""),
                 words.apart(limit),
             )
+    filler, wanted = outcomes.filler, case.limits.flow_margin
+    if filler is None:
+        return table
+    table.add_row(*(Text(word, style="dim") for word in FILLER_HEADINGS))
+    surpluses = [
+        ("tube side", filler.tube_side_surplus_K),
+        ("flange side", filler.flange_side_surplus_K),
+        ("coldest spot", filler.coldest_C - filler.flow_C),
+    ]
+    for name, surplus in surpluses:
+        spot = name == "coldest spot"
+        short = surplus < wanted and not spot
+        table.add_row(
+            name,
+            _hot(filler.flow_C + surplus, words),
+            _hot(filler.flow_C, words),
+            Text(words.apart(surplus, 0.0, wanted), style="red" if short else ""),
+            "" if spot else words.apart(wanted),
+        )
     return table
 
 
@@ -123,11 +151,14 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     grid.add_column(overflow="fold")
     filler, wanted = outcomes.filler, case.limits.wet_fraction
     if filler is not None:
+        grid.add_row("wet", _wet(filler, wanted, words))
+        grid.add_row("puddle", _puddle(filler, words))
+    if outcomes.supplies is not None and case.fillet is not None:
+        rod = outcomes.supplies
         grid.add_row(
-            "filler",
-            f"tube side {words.share(filler.tube_side_wet, wanted)} wet, flange side "
-            f"{words.share(filler.flange_side_wet, wanted)}; {words.share(wanted)} wanted; flows "
-            f"at {_hot(filler.flow_C, words)}",
+            "rod",
+            f"{words.long(rod.rod_m)} of {words.long(case.fillet.wire_diameter)} rod, "
+            f"{1e3 * rod.filler_kg:.1f} g, fed at {1e3 * rod.feed_m_s:.1f} mm/s as the arc travels",
         )
     if outcomes.soundness is not None and case.lap is not None:
         sound = outcomes.soundness
@@ -166,6 +197,26 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
         f"{march.wall_s:.1f} s",
     )
     return grid
+
+
+def _wet(filler: FillerOutcome, wanted: float, words: Wording) -> str:
+    dry = filler.longest_dry_m
+    stretch = f"longest dry stretch {words.long(dry)}" if dry > 0.0 else "no dry spot"
+    return (
+        f"{words.share(filler.tube_side_wet, wanted)} of the tube side, "
+        f"{words.share(filler.flange_side_wet, wanted)} of the flange side; "
+        f"{words.share(wanted)} wanted; {stretch}"
+    )
+
+
+def _puddle(filler: FillerOutcome, words: Wording) -> str:
+    told = f"peaks at {_hot(filler.peak_C, words)}"
+    if filler.shortest_liquid_s is None or filler.median_liquid_s is None:
+        return told
+    return (
+        f"{told}; wet faces above the filler's liquidus for {filler.shortest_liquid_s:.2g} s at "
+        f"least, {filler.median_liquid_s:.2g} s half of them"
+    )
 
 
 def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, str]]:

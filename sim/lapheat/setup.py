@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from .alloys import Alloy
 from .arrays import Tables, Torch
 from .case import Case, Chill, Probe, tacked_layers
+from .corners import corner_factors
 from .joint import mesh_lines, section_of
 from .lap import Growth
 from .mesh import Mesh, sweep_ring
@@ -192,6 +193,17 @@ def _fitted(problem: Problem, case: Case) -> Problem:
     return replace(problem, grid=grid, air=air, sink=sink, chill=ring, explicit_limit=limit)
 
 
+def _corners(case: Case, mesh: Mesh) -> NDArray[np.float64] | None:
+    if case.fillet is None or case.flange is None:
+        return None
+    filler = case.alloys[case.fillet.filler]
+    assert filler.liquidus is not None  # case files are refused without it
+    base = [case.alloys[name] for name in (case.tube.alloy, case.flange.alloy)]
+    tube, flange = (float(alloy.k(filler.liquidus)) for alloy in base)
+    molten = filler.stirred(case.fillet.stirring)
+    return corner_factors(mesh, tube, flange, float(molten.k(filler.liquidus)))
+
+
 def problem_of(case: Case) -> Problem:
     """Build everything a march needs from a case."""
     told, scale = case, case.scale
@@ -205,12 +217,16 @@ def problem_of(case: Case) -> Problem:
         material |= {Region.FLANGE: case.flange.alloy, Region.FILLET: case.fillet.filler}
     names = list(dict.fromkeys(material.values()))
     alloys = [case.alloys[n] for n in names]
+    alloy_of = {region: names.index(name) for region, name in material.items()}
+    if case.fillet is not None and case.fillet.stirring != 1.0:
+        alloys.append(case.alloys[case.fillet.filler].stirred(case.fillet.stirring))
+        alloy_of[Region.FILLET] = len(alloys) - 1
     region = {s: BORE_MATERIAL[s.split()[0]] for s in mesh.section.surfaces}
     present = [s for s in mesh.section.surfaces if region[s] in material]
     problem = assemble(
         mesh,
         alloys,
-        {g: names.index(n) for g, n in material.items()},
+        alloy_of,
         film={s: bore if s in IN_BORE else outside for s in present},
         emissivity={s: case.alloys[material[region[s]]].emissivity for s in present},
         air=case.surroundings.temperature,
@@ -219,6 +235,7 @@ def problem_of(case: Case) -> Problem:
         lit_surfaces=LIT,
         torch=_torch(case),
         lit_reach=6.5 * case.arc.spot,
+        corners=_corners(case, mesh),
         bent=True,
         case=told,
         schedule=schedule_of(case, lines.layers),

@@ -32,6 +32,7 @@ class State:
     alive : (nf, layers) 1 where filler has been laid, else 0
     rod : (nf, layers) heat that goes into the filler with the rod [W]
     contact : (nlap, layers) resistance across the lap [m2 K/W]
+    laid : mass of filler that was laid [kg]
     filled : (nlap, layers) bool, filler has flowed in
     heat : (lit, layers) flux into exposed faces at the end of a step [W/m2]
     heat_from : the same at its beginning; it runs in a straight line between
@@ -45,6 +46,7 @@ class State:
     peak_h : (nc, layers) highest enthalpy so far [J/kg]
     phi, slope, skin : what follows from `h`, see `kernel.refresh`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
+    liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
     """
 
@@ -58,6 +60,7 @@ class State:
         self.h = np.repeat(self.start_h[:, None], layers, axis=1)
         self.alive = np.zeros((len(problem.fillet_cells), layers))
         self.rod = np.zeros_like(self.alive)
+        self.laid = 0.0
         self.contact = np.zeros((laps, layers))
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
@@ -81,6 +84,7 @@ class State:
             h = problem.tables.low[a] + np.arange(len(t)) / problem.tables.per_step[a]
             self._filler_nodes = t, h
         self.wet_peak = np.full((len(problem.wall), layers), nan)
+        self.liquid = np.zeros_like(self.wet_peak)
         self.best = np.zeros((2, 3))
         self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
         if problem.lap is not None and problem.lap.resistance is not None:
@@ -141,6 +145,7 @@ class State:
         base = np.minimum(self.surface[np.ix_(under, layers)].mean(axis=0), hottest)
         cells = p.fillet_cells
         h = np.interp(base, *self._filler_nodes)
+        self.laid += float(p.grid.mass[cells].sum()) * len(layers)
         self.alive[:, layers] = 1.0
         self._aim = None
         self.h[np.ix_(cells, layers)] = h
@@ -182,8 +187,8 @@ class State:
         self.chill = float(ring.table.lookup(h)[0])
         self.chill_peak = max(self.chill_peak, self.chill)
 
-    def observe(self) -> None:
-        """Read the surfaces and raise the peaks.
+    def observe(self, dt: float = 0.0) -> None:
+        """Read the surfaces and raise the peaks, `dt` [s] after the last time.
 
         Raises
         ------
@@ -193,7 +198,8 @@ class State:
         p = self.problem
         sane = observe(
             p.grid, p.base, self.phi, self.skin, self.alive, self.contact,
-            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.best,
+            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.liquid,
+            inf if p.lap is None else p.lap.flow, dt, self.best,
         )  # fmt: skip
         if not sane:
             raise MarchError("a temperature came out as not a number")

@@ -58,7 +58,21 @@ def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-un
 
 @plain
 def observe(  # type: ignore[no-untyped-def]
-    grid, base, phi, skin, alive, contact, heat, air, surface, peak, wet_peak, best
+    grid,
+    base,
+    phi,
+    skin,
+    alive,
+    contact,
+    heat,
+    air,
+    surface,
+    peak,
+    wet_peak,
+    liquid,
+    flow,
+    dt,
+    best,
 ):
     """Read every surface temperature and raise the peaks.
 
@@ -67,6 +81,8 @@ def observe(  # type: ignore[no-untyped-def]
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]: walls
         (the face to filler where covered), then the lap's tube side, then its flange side
     wet_peak : (w, layers) peak of covered base faces since filler lay on them, nan before [K]
+    liquid : (w, layers) time that covered base faces have spent at `flow` [K] or above [s]; the
+        step of `dt` [s] that ends now is added, in which temperatures run in straight lines
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
 
     Returns
@@ -79,10 +95,13 @@ def observe(  # type: ignore[no-untyped-def]
     walls = base.wall_cell.shape[0]
     laps = base.lap_link.shape[0]
     best[:, 0] = 0.0
+    before = np.empty(layers)
     for w in range(walls):
         c = base.wall_cell[w]
         s, cover, lit, m = grid.skin[c], grid.cover[w], grid.lit[w], base.under[w]
         own = grid.slot[c]
+        if cover >= 0:
+            before[:] = surface[w]
         # every face as if it were bare, which vectorises, and then those that are not
         eps, near = STEFAN_BOLTZMANN * grid.emissivity[w], grid.wall_near[w]
         for k in range(layers):
@@ -105,6 +124,9 @@ def observe(  # type: ignore[no-untyped-def]
                 if by > 0.0:
                     on = r1 * (phi[c, k + 1] - phi[b, k + 1]) / by
                     t = skin_t[s, k] + (2.0 * (t - skin_t[s, k]) + on) / 3.0
+                high, low = max(t, before[k]), min(t, before[k])
+                if high >= flow:
+                    liquid[w, k] += dt * (1.0 if low >= flow else (high - flow) / (high - low))
                 surface[w, k] = t
                 if not wet_peak[w, k] >= t:
                     wet_peak[w, k] = t

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from math import isfinite, log
 from pathlib import Path
 
-__all__ = ["Entry", "Record"]
+__all__ = ["Entry", "Record", "kept_in"]
+
+MOVED, SLIGHT = 0.2, 0.02  # by what share of itself, and of its bound, an error may move
 
 
 @dataclass(frozen=True)
@@ -26,11 +28,17 @@ class Record:
     """Called with a check, its source, the error found, the bound and the unit of both.
 
     An order of convergence is kept as its distance from 2, in the unit "order".
+
+    Parameters
+    ----------
+    show : print each error
+    kept : what was written down, by check; an error that has moved away from it is refused. None:
+        nothing is compared, as it is to be written anew
     """
 
-    def __init__(self, show: bool = False) -> None:
+    def __init__(self, show: bool = False, kept: Mapping[str, Entry] | None = None) -> None:
         self.entries: dict[str, Entry] = {}
-        self.show = show
+        self.show, self.kept = show, kept
 
     def __call__(self, check: str, source: str, error: float, bound: float, unit: str) -> None:
         """Fail where the error is above the bound; of a check made more than once keep the worst.
@@ -48,6 +56,14 @@ class Record:
             print(f"{check}: {error:.4g} {unit} (bound {bound:g})")
         assert isfinite(error), f"{check}: {error}"
         assert error <= bound, f"{check}: {error:.6g} {unit}, more than {bound:g}"
+        if self.kept is None:
+            return
+        assert check in self.kept, f"{check} is not in the table: record it anew"
+        # of a check made more than once the worst is kept; round-off differs between machines
+        worst = self.kept[check].error
+        assert error <= worst * (1.0 + MOVED) + SLIGHT * bound, (
+            f"{check}: {error:.6g} {unit}, {worst:.6g} in the table: record it anew"
+        )
 
     def order(self, check: str, source: str, errors: Sequence[float], within: float = 0.2) -> None:
         """Fail where the last two errors, mesh or step halved between them, tell no order of 2."""
@@ -66,3 +82,9 @@ class Record:
         assert not above, f"not written, above their bounds: {above}"
         lines = [asdict(self.entries[check]) for check in sorted(self.entries)]
         path.write_text(json.dumps(lines, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def kept_in(path: Path) -> dict[str, Entry]:
+    """Entries of a file that `Record.write` made, by check."""
+    entries = [Entry(**entry) for entry in json.loads(path.read_text(encoding="utf-8"))]
+    return {entry.check: entry for entry in entries}

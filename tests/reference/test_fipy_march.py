@@ -281,9 +281,7 @@ def test_nothing_is_printed(
 
 def wetted(run: History) -> tuple[Array, Array]:
     """Peaks of the faces under filler [K], tube side and flange side."""
-    assert run.tube_side is not None
-    assert run.flange_side is not None
-    return run.tube_side, run.flange_side
+    return run.sides["tube"].peak, run.sides["flange"].peak
 
 
 def temperatures(run: History) -> dict[str, float]:

@@ -54,7 +54,9 @@ def summary(
     whole = risk_dict(risk)
     names = ("samples", "seed", "failed", "detail", "base_melts", "base_short_of_margin")
     more = ("filler_cold", "trusted", "drivers")
-    first = [{name: row[name] for name in ("margin_K", "surplus_K")} for row in risk.rows[:FIRST]]
+    first = [
+        {name: row[name] for name in ("margin_K", "filler_slack_K")} for row in risk.rows[:FIRST]
+    ]
     return {**{name: whole[name] for name in (*names, *more)}, "first": first}
 
 

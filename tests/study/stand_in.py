@@ -89,20 +89,26 @@ def stepped(trial: Trial) -> Row:
 
 
 def made_row(base: float, filler: float, total: float) -> Row:
-    """Row with these slacks [K] and this total time [s]; 50 K of margin are wanted."""
+    """Row with these slacks [K] and this total time [s]; margin 50 K, surplus 10 K are wanted."""
     return {
         "base_stays_solid": base >= 0.0,
         "filler_flows": filler >= 0.0,
         "margin_K": base + 50.0,
         "base_slack_K": base,
-        "surplus_K": filler,
+        "surplus_K": filler + 10.0,
+        "filler_slack_K": filler,
+        "filler_binding": "limits.wet_fraction",
         "total_s": total,
         "tube_margin_K": base + 50.0,
         "flange_margin_K": base + 80.0,
         "tube_side_wet": 1.0 if filler >= 0.0 else 0.0,
         "flange_side_wet": 1.0,
-        "tube_side_surplus_K": filler,
-        "flange_side_surplus_K": filler + 10.0,
+        "tube_side_surplus_K": filler + 10.0,
+        "flange_side_surplus_K": filler + 20.0,
+        "tube_side_slack_K": filler,
+        "flange_side_slack_K": filler + 10.0,
+        "stretch_surplus_K": filler + 15.0,
+        "longest_dry_m": 0.0 if filler >= -5.0 else 0.004,
         "failed": None,
     }
 

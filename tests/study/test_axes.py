@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from lapheat.casefile import CaseError
 from lapheat.study import Source
 from lapheat.study.axes import free_axes, given_axes
+from study.full_map import CASE as DEMO
+from study.full_map import STEADY
 
-CASE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml").case()
+CASE = Source.of(DEMO, STEADY).case()
 PAUSE = "travel.pause=10 s:30 s:5"
 
 

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 from scipy.stats import norm
 from typer.testing import CliRunner
 
 from lapheat.cli.app import app
+from lapheat.cli.risk import told
 from lapheat.study import Processes, RowFile, Serial, Source
 from lapheat.study.executors import Row
 from lapheat.study.risk import Plan, Risk, Sample, assess, plan_of
@@ -22,7 +24,7 @@ from unit.casefile_samples import BASE
 
 MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]
 INPUTS = inputs_of(MADE_UP.case())
-# what margin and surplus do with each input one standard deviation up [K]
+# what margin and slack do with each input one standard deviation up [K]
 BASE_WEIGHTS = {"current": -40.0, "speed": 30.0, "wall": 12.0}
 FILLER_WEIGHTS = {"current": 25.0, "aim": 10.0}
 
@@ -42,12 +44,14 @@ def offsets(sample: Sample) -> dict[str, float]:
     return found
 
 
-def made_up(sample: Sample, margin: float = 60.0, surplus: float = 80.0) -> Row:
+def made_up(sample: Sample, margin: float = 60.0, slack: float = 80.0) -> Row:
     """Row of a bench on which everything is a straight line."""
     z = offsets(sample)
     m = margin + sum(weight * z[name] for name, weight in BASE_WEIGHTS.items())
-    s = surplus + sum(weight * z[name] for name, weight in FILLER_WEIGHTS.items())
-    return {"margin_K": m, "surplus_K": s, "total_s": 100.0, "failed": None}
+    s = slack + sum(weight * z[name] for name, weight in FILLER_WEIGHTS.items())
+    binding = "limits.wet_fraction" if z["spot"] < 0.0 else "limits.dry_length"
+    told: Row = {"filler_slack_K": s, "surplus_K": s + 10.0, "filler_binding": binding}
+    return {"margin_K": m, **told, "total_s": 100.0, "failed": None}
 
 
 def assessed(plan: Plan, work: object = made_up) -> Risk:
@@ -64,6 +68,24 @@ def test_chances_are_counted_on_the_runs(plain: Risk) -> None:
     assert plain.base is not None
     assert plain.base.chance.hits == (margins < 0.0).sum() > 0
     assert plain.short.hits == (margins < 50.0).sum() > plain.base.chance.hits
+
+
+def test_a_cold_joint_is_a_filler_that_fails_and_by_which_limit_is_counted() -> None:
+    plan = plan_of(MADE_UP, "coarse", 64, seed=3, within=0.0)
+    risk = assessed(plan, partial(made_up, slack=20.0))
+    slacks = np.array([row["filler_slack_K"] for row in risk.rows], dtype=float)
+    flat = np.array([row["filler_binding"] == "limits.wet_fraction" for row in risk.rows])
+    wet, dry = ((flat & (slacks < 0.0)).sum(), (~flat & (slacks < 0.0)).sum())
+    assert min(wet, dry) > 0
+    assert risk.filler is not None
+    assert risk.filler.chance.hits == wet + dry
+    assert risk.filler_fails == {"limits.wet_fraction": wet, "limits.dry_length": dry}
+    assert risk_dict(risk)["filler_cold"]["fails_by"] == risk.filler_fails
+    console = Console(width=400)
+    with console.capture() as captured:
+        console.print(told(risk))
+    said = f"too little of a side is wet in {wet}, a dry stretch is too long in {dry})"
+    assert said in captured.get()
 
 
 def test_interval_holds_the_exact_chance(plain: Risk) -> None:
@@ -99,7 +121,7 @@ def test_same_seed_same_answer_and_another_seed_another(plain: Risk) -> None:
 
 
 def test_stops_when_both_chances_are_known_well_enough() -> None:
-    safe = partial(made_up, margin=400.0, surplus=400.0)
+    safe = partial(made_up, margin=400.0, slack=400.0)
     plan = plan_of(MADE_UP, "coarse", 512, within=0.03)
     risk = assessed(plan, safe)
     # 0 of 64: from 0 to 5.7 %, by Wilson
@@ -138,7 +160,7 @@ def test_an_interrupted_assessment_goes_on_to_the_same_answer(tmp_path: Path, pl
 def rough(sample: Sample) -> Row:
     """Row that no smooth surface explains."""
     noise = int(sample.key(), 16) % 1000
-    return {"margin_K": 100.0 + noise, "surplus_K": 100.0 + noise % 37, "failed": None}
+    return {"margin_K": 100.0 + noise, "filler_slack_K": 100.0 + noise % 37, "failed": None}
 
 
 def test_shares_of_what_is_not_smooth_are_not_trusted() -> None:

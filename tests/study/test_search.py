@@ -14,9 +14,11 @@ from lapheat.study.pick import choose, probe
 from lapheat.study.search import FreeTrial, measures, run_free, start_of, worst_of
 from lapheat.study.window import Plan, Sweep, map_of
 from lapheat.study.window_files import Window, window_dict, write_window
+from study.full_map import CASE as DEMO
+from study.full_map import STEADY
 from study.stand_in import given
 
-SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+SOURCE = Source.of(DEMO, STEADY)
 CASE = SOURCE.case()
 FREE = "arc.current=40 A:100 A,arc.aim=-2 mm:4 mm"
 
@@ -36,9 +38,12 @@ def joint(trial: Trial) -> Row:
         "flange_margin_K": margins[1],
         "margin_K": min(margins),
         "base_slack_K": min(margins) - 50.0,
-        "tube_side_surplus_K": sides[0],
-        "flange_side_surplus_K": sides[1],
-        "surplus_K": min(sides),
+        "tube_side_surplus_K": sides[0] + 10.0,
+        "flange_side_surplus_K": sides[1] + 10.0,
+        "tube_side_slack_K": sides[0],
+        "flange_side_slack_K": sides[1],
+        "surplus_K": min(sides) + 10.0,
+        "filler_slack_K": min(sides),
         "base_stays_solid": min(margins) >= 50.0,
         "filler_flows": min(sides) >= 0.0,
         "total_s": 100.0 + given(trial, "travel.pause", 15.0),
@@ -87,12 +92,12 @@ def test_two_free_keys_come_near_the_best_in_few_runs(runs: list[Trial], pause: 
     assert worst_of(joint(Trial(SOURCE, chosen))) == worst_of(row)  # the texts are the run's own
 
 
-def test_one_free_key_balances_margin_and_surplus(runs: list[Trial]) -> None:
+def test_one_free_key_balances_base_and_filler(runs: list[Trial]) -> None:
     row = searched("arc.current=40 A:100 A")
     assert len(runs) <= 5
     assert row.keys() >= {"arc.current"}
-    slack, surplus = float(row["base_slack_K"] or 0.0), float(row["surplus_K"] or 0.0)
-    assert slack == pytest.approx(surplus, abs=4.0)
+    base, filler = float(row["base_slack_K"] or 0.0), float(row["filler_slack_K"] or 0.0)
+    assert base == pytest.approx(filler, abs=4.0)
 
 
 def test_a_search_keeps_to_its_range(runs: list[Trial]) -> None:
@@ -112,7 +117,38 @@ def test_a_search_that_cannot_start_is_a_failed_row(runs: list[Trial]) -> None:
 
 def test_measures_of_a_joint_that_cannot_fail_are_infinite() -> None:
     row: Row = {"failed": None, "tube_margin_K": 80.0, "margin_K": 80.0, "base_slack_K": 30.0}
-    assert measures(row).tolist() == [30.0, np.inf, np.inf, np.inf]
+    assert measures(row).tolist() == [30.0, np.inf, np.inf, np.inf, np.inf]
+
+
+def test_a_limit_of_the_filler_as_a_whole_counts_beside_its_sides() -> None:
+    row: Row = {"tube_side_slack_K": 40.0, "flange_side_slack_K": 60.0, "filler_slack_K": -5.0}
+    assert measures(row).tolist() == [np.inf, np.inf, 40.0, 60.0, -5.0]
+    assert worst_of({**row, "failed": None}) == -5.0
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("melts", [True, False])
+def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(
+    monkeypatch: pytest.MonkeyPatch, melts: bool
+) -> None:
+    made: list[float] = []
+
+    def bead(trial: Trial) -> Row:
+        current = given(trial, "arc.current", 66.0)
+        made.append(current)
+        margin = 4.0 * (90.0 - current) if melts else None
+        slack = None if margin is None else margin - 50.0
+        row: Row = {"tube_margin_K": margin, "margin_K": margin, "base_slack_K": slack}
+        return {**row, "failed": None}
+
+    monkeypatch.setattr("lapheat.study.search.run_trial", bead)
+    row = searched("arc.current=40 A:100 A")
+    if melts:
+        assert row["arc.current"] == "40 A"  # nothing asks for heat
+        assert worst_of(row) == pytest.approx(150.0)
+    else:
+        assert row["arc.current"] == f"{made[0]:g} A"
+        assert made == pytest.approx([66.0, 66.0 + 0.08 * 60.0], abs=0.1)  # its own, a step aside
 
 
 def test_a_window_with_free_keys_tells_what_was_chosen(runs: list[Trial], tmp_path: Path) -> None:

@@ -5,21 +5,25 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from invariance.small import SMALL, text_of
 from lapheat.case import ORDERS
 from lapheat.casefile import CaseError
 from lapheat.cli import main
+from lapheat.cli.sequences import told
 from lapheat.figures.sequences import SequenceLine, SequencesChart, sequences
 from lapheat.figures.style import Units
 from lapheat.study import Row, RowFile, Serial, Source
 from lapheat.study.sequences import Order, Sequences, compare, given_orders, ranked, trials_of
-from lapheat.study.sequences_files import sequences_dict
+from lapheat.study.sequences_files import chart_of, sequences_dict
+from study.stand_in import made_row
 
 THREE = ("in-turn", "opposite", "quarters")
 # eight segments round a tube of 12 mm, with a hand that keeps them alike
@@ -29,7 +33,7 @@ JOINT = {
     "arc__current": "88 A",
     "arc__aim": "1 mm",
     "arc__control": "pedal",
-    "arc__hold": "1265 degC",
+    "arc__hold": "1300 degC",
     "travel__start": "on-flow",
     "travel__speed": "6 mm/s",
     "travel__segment": "4.8 mm",
@@ -75,7 +79,11 @@ def test_the_most_even_order_that_works_is_picked_and_why(quick: Sequences) -> N
     assert pick.works
     even = [order for order in quick.pause.orders if order.works]
     assert pick.number("spread_K") == min(order.number("spread_K") for order in even)
-    assert quick.pause.why.startswith(f"{pick.order.capitalize()} at equal pause: the base stays")
+    margin, surplus = (f"{pick.number(name):.0f} K" for name in ("margin_K", "surplus_K"))
+    assert quick.pause.why.startswith(
+        f"{pick.order.capitalize()} at equal pause: the base stays solid (margin {margin} where "
+        f"20 K are wanted) and the filler flows (surplus {surplus} where"
+    )
     assert f"{pick.number('spread_K'):.0f} K apart" in quick.pause.why
 
 
@@ -116,14 +124,12 @@ def made(
     start: float = 100.0,
     peak: float = 1300.0,
 ) -> Order:
+    base, filler = 12.0 if solid else -20.0, 15.0 if flows else -4.0
     row: Row = {
-        "base_stays_solid": solid,
-        "filler_flows": flows,
+        **made_row(base, filler, total),
         "spread_K": spread,
-        "total_s": total,
         "hottest_start_C": start,
         "tube_peak_C": peak,
-        "failed": None,
     }
     return Order(name, row)
 
@@ -157,11 +163,34 @@ def test_nothing_works_is_said_and_nothing_picked() -> None:
     found = ranked([melts, made("both", 5.0, solid=False, flows=False)], "at equal pause")
     assert found.pick is None
     assert found.why.startswith(
-        "No order works at equal pause: hot comes nearest, with filler that"
+        "No order works at equal pause: hot comes nearest; the base comes too close to melting "
+        "(margin 30 K where 50 K are wanted), but the filler flows (surplus 25 K where 10 K are "
+        "wanted); its segments' tube peaks are 30 K apart."
     )
     found = ranked([Order("one", {"failed": "out of memory"})], "at equal pause")
     assert found.pick is None
     assert found.why == "No order could be computed at equal pause: out of memory."
+
+
+def test_margin_and_surplus_stand_in_file_table_and_figure(quick: Sequences) -> None:
+    console = Console(width=400)
+    with console.capture() as captured:
+        console.print(told(quick))
+    shown = captured.get().splitlines()
+    drawn = chart_of(quick, quick.pause)
+    assert drawn is not None
+    orders = sequences_dict(quick)["orders"]
+    for order, found, line in zip(orders, quick.pause.orders, drawn.lines, strict=True):
+        margin, surplus = found.number("margin_K"), found.number("surplus_K")
+        assert (order["margin_K"], order["surplus_K"]) == (margin, surplus)
+        sides = (order[f"{side}_side_surplus_K"] for side in ("tube", "flange"))
+        assert surplus == min(*sides, found.number("stretch_surplus_K"))
+        row = next(text for text in shown if text.startswith(f"{found.order} "))
+        cells = re.split(r"  +", row.strip())
+        assert [round(float(cells[i].removesuffix(" K"))) for i in (2, 4)] == [
+            round(margin), round(surplus)
+        ]  # fmt: skip
+        assert line.note.startswith(f"margin {margin:.0f} K, surplus {surplus:.0f} K, spread ")
 
 
 def test_orders_alike_in_all_no_longer_matter() -> None:
@@ -310,7 +339,8 @@ def chart(count: int, flow: float = 1298.15, units: Units | None = None) -> Sequ
     lines = [
         SequenceLine(
             name="opposite" if i == 0 else f"{[*range(1, 9)][i % 8 :]}",
-            note="spread 37 K, 39 s" + ("" if i % 2 else ", does not work"),
+            note="margin 24 K, surplus -30 K, spread 37 K, 390 s"
+            + (", does not work" if i % 2 else ""),
             pick=i == 0,
             ring=ring + 12.0 * i,
             numbers=np.arange(1, 9, dtype=float),
@@ -333,8 +363,12 @@ def test_the_figure_shows_every_order_twice(count: int) -> None:
     assert [tick.get_text() for tick in starts.get_xticklabels()] == [str(n) for n in range(1, 9)]
     (legend,) = figure.legends
     texts = [text.get_text() for text in legend.get_texts()]
-    assert texts[0].startswith("opposite (pick): spread 37 K")
+    assert texts[0].startswith("opposite (pick): margin 24 K, surplus -30 K")
     assert len(texts) == count
+    figure.draw_without_rendering()
+    box = legend.get_window_extent()
+    assert box.x0 >= 0.0
+    assert box.x1 <= figure.bbox.x1
     looks = {(line.get_color(), line.get_linestyle()) for line in drawn}
     assert len(looks) == count  # none is drawn as another
 

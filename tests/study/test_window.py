@@ -19,10 +19,12 @@ from lapheat.study.boundary import along, level_lines
 from lapheat.study.pick import Pick, choose, probe
 from lapheat.study.window import MEASURES, Plan, Sweep, map_of, slack
 from lapheat.study.window_files import Window, window_dict, write_window
+from study.full_map import CASE as DEMO
+from study.full_map import STEADY
 from study.stand_in import given, made_row, smooth, stepped
 
 Array = NDArray[np.float64]
-SOURCE = Source.of(Path(__file__).parents[2] / "cases" / "flue-stub.toml")
+SOURCE = Source.of(DEMO, STEADY)
 CASE = SOURCE.case()
 SPEED = ("arc.current=40 A:100 A:7", "travel.speed=1 mm/s:4 mm/s:7")
 STAIRS = ("travel.segment=8 mm:24 mm:7", "travel.pause=2 s:30 s:7")
@@ -119,14 +121,16 @@ def test_the_pick_is_the_quickest_that_works_in_full() -> None:
         if float(other.row["total_s"] or 0.0) < float(run.row["total_s"] or 0.0):
             full = smooth(Trial(SOURCE, other.inputs, None))
             assert not (full["base_stays_solid"] and full["filler_flows"])
-    assert "where 50 K below are wanted" in window.pick.why
+    base, filler = (float(confirmed[name] or 0.0) for name in MEASURES.values())
+    assert f"stays solid (margin {base + 50.0:.0f} K where 50 K are wanted)" in window.pick.why
+    assert f"flows (surplus {filler + 10.0:.0f} K where 10 K are wanted)" in window.pick.why
 
 
 def never_in_full(trial: Trial) -> Row:
     """A joint that melts at the case's own detail wherever it is quick."""
     row = smooth(trial)
     if trial.detail is None and float(row["total_s"] or 0.0) < 190.0:
-        return made_row(-1.0, float(row["surplus_K"] or 0.0), float(row["total_s"] or 0.0))
+        return made_row(-1.0, float(row["filler_slack_K"] or 0.0), float(row["total_s"] or 0.0))
     return row
 
 
@@ -165,6 +169,10 @@ def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named(
     assert window.pick.nearest is not None
     assert dict(window.pick.nearest.inputs) == {"arc.current": "40 A", "travel.speed": "1 mm/s"}
     assert "the nearest miss is arc.current = 40 A, travel.speed = 1 mm/s" in window.pick.why
+    assert (
+        "where the base melts (margin 0 K where 50 K are wanted), but the filler flows (surplus "
+        "60 K where 10 K are wanted); "
+    ) in window.pick.why
     assert "arc.current = 20 A comes closest, 30 K short" in window.pick.why
     told = window_dict(window)
     assert told["pick"] is None
@@ -200,6 +208,7 @@ def test_failed_runs_are_rows_and_leave_the_rest_alone(tmp_path: Path) -> None:
 def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
     sweep, store = mapped(SPEED, smooth)
     window = window_of(sweep)
+    assert window.pick.run is not None
     files = write_window(window, tmp_path / "out", store)
     names = ["window.json", "window.csv", "rows.jsonl", "figures/window.png"]
     assert [str(path.relative_to(tmp_path / "out")) for path in files] == names
@@ -213,8 +222,12 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
     assert first.keys() >= {
         *("tube_margin_K", "flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s"),
         *("base_stays_solid", "filler_flows", "failed"),
+        *("surplus_K", "tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m"),
     }
-    assert told["pick"].keys() == {"inputs", "why", "margin_K", "total_s", "confirmed"}
+    assert told["pick"].keys() == {
+        *("inputs", "why", "margin_K", "surplus_K", "total_s", "confirmed")
+    }
+    assert told["pick"]["surplus_K"] == window.pick.run.row["surplus_K"] >= 10.0
     assert told["pick"]["confirmed"]["base_stays_solid"] is True
     assert {name: len(lines) for name, lines in told["boundaries"].items()} == {
         "base_melts": 1,
@@ -225,6 +238,8 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
     assert len(rows) == len(told["runs"])
     assert float(rows[0]["arc.current [A]"]) == 40.0
     assert rows[0]["base_stays_solid"] == "true"
+    for name in ("tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m"):
+        assert [float(row[name]) for row in rows] == [run[name] for run in told["runs"]]
     assert files[3].read_bytes()[:4] == b"\x89PNG"
 
 

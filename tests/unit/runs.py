@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapheat.case import Case, Display
-from lapheat.history import History, SurfacePeaks
+from lapheat.history import History, Side, SurfacePeaks
+from lapheat.wetting import wet_share
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, make_case, make_history
 
 if TYPE_CHECKING:
@@ -39,17 +40,21 @@ def _raised(surface: SurfacePeaks, peak: float) -> SurfacePeaks:
     return replace(surface, peak=values)
 
 
-def _side(layers: int, laid: NDArray[np.bool_], dry: tuple[Stretch, ...]) -> Array:
+def _side(layers: int, laid: NDArray[np.bool_], dry: tuple[Stretch, ...], leg: float) -> Side:
     angle = (np.arange(layers) + 0.5) * 360.0 / layers
     peak = np.full((FACES, layers), WET)
     for begin, end, kelvin in dry:
         inside = (angle > begin) & (angle < end)
         if end > 360.0:
             inside |= angle < end - 360.0
-        peak[-1, inside] = kelvin
-        peak[:-1, inside] = kelvin + 5.0
+        peak[:, inside] = kelvin
     peak[:, ~laid] = np.nan
-    return peak
+    return Side(
+        edges=np.linspace(0.0, leg, FACES + 1),
+        area=np.ones(FACES),
+        peak=peak,
+        liquid=np.where(laid, 2.0, np.nan) * np.ones((FACES, 1)),
+    )
 
 
 def run_with(
@@ -101,20 +106,24 @@ def run_with(
     laid = np.zeros(layers, dtype=np.bool_)
     for run in history.segments:
         laid[(run.number - 1) * per : run.number * per] = True
-    sides = [_side(layers, laid, dry) for dry in (tube_dry, flange_dry)]
+    sides = {
+        name: _side(layers, laid, dry, told.fillet.leg)
+        for name, dry in (("tube", tube_dry), ("flange", flange_dry))
+    }
+    wets_at = FLOW + changed.limits.flow_margin
+    shares = {name: wet_share(side.peak, side.area, wets_at) for name, side in sides.items()}
 
-    def share(peak: Array, number: int) -> float:
-        return float((peak[:, (number - 1) * per : number * per] >= FLOW).mean())
+    def share(name: str, number: int) -> float:
+        return float(shares[name][(number - 1) * per : number * per].mean())
 
     return replace(
         history,
-        tube_side=sides[0],
-        flange_side=sides[1],
+        sides=sides,
         segments=tuple(
             replace(
                 run,
-                tube_side_wet=share(sides[0], run.number),
-                flange_side_wet=share(sides[1], run.number),
+                tube_side_wet=share("tube", run.number),
+                flange_side_wet=share("flange", run.number),
             )
             for run in history.segments
         ),

@@ -21,7 +21,7 @@ from lapheat.api import Result
 from lapheat.casefile import read_case, read_case_text
 from lapheat.history import History
 from lapheat.march import Progress
-from lapheat.readout import wet_share
+from lapheat.wetting import wet_share
 from unit.test_outcomes import KEYS
 
 ROOT = Path(__file__).parents[2]
@@ -163,19 +163,16 @@ def test_peaks_are_those_of_every_step(result: Result) -> None:
 def test_wet_share_of_a_side_is_the_mean_of_its_segments(result: Result) -> None:
     history, outcomes = result.history, result.outcomes
     assert outcomes.filler is not None
-    grid, base = history.problem.grid, history.problem.base
-    covered = np.flatnonzero(grid.cover >= 0)
-    for side, part in (("tube", 0), ("flange", 1)):
-        peak = getattr(history, f"{side}_side")
-        area = grid.wall_area[covered[base.part[covered] == part]]
+    count = result.case.segment_count
+    for name, side in history.sides.items():
         # a level in the middle of the peaks, so that the shares are neither 0 nor 1
-        level = float(np.median(peak))
-        count = result.case.segment_count
-        each = [wet_share(part_of, area, level) for part_of in np.split(peak, count, axis=1)]
-        assert np.mean(each) == pytest.approx(wet_share(peak, area, level), rel=1e-12)
-        flow = outcomes.filler.flow_C + 273.15
-        share = getattr(outcomes.filler, f"{side}_side_wet")
-        assert share == pytest.approx(wet_share(peak, area, flow), rel=1e-12)
+        level = float(np.median(side.peak))
+        parts = np.split(side.peak, count, axis=1)
+        each = [wet_share(part, side.area, level).mean() for part in parts]
+        assert np.mean(each) == pytest.approx(wet_share(side.peak, side.area, level).mean())
+        wets_at = outcomes.filler.wets_at_C + 273.15
+        share = getattr(outcomes.filler, f"{name}_side_wet")
+        assert share == pytest.approx(wet_share(side.peak, side.area, wets_at).mean(), rel=1e-12)
 
 
 def test_expected_size_is_that_of_the_run(result: Result) -> None:

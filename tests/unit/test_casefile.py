@@ -319,11 +319,13 @@ tack.angle tack.length tack.current tack.time
 fixture.chill_alloy fixture.chill_length fixture.chill_wall fixture.chill_conductance
 fixture.bench_conductance fixture.bench_temperature
 surroundings.temperature surroundings.convection surroundings.bore_convection
-limits.base_margin limits.wet_fraction numerics.detail
+limits.base_margin limits.wet_fraction limits.flow_margin limits.dry_length
+limits.filler_superheat limits.lap_filled numerics.detail
 probe.name probe.on probe.angle probe.height probe.radius probe.depth
 """
 # What has been added to it.
 ADDED = """
+fillet.stirring
 scale.conductivity scale.emissivity
 scatter.current scatter.efficiency scatter.spot scatter.speed scatter.aim scatter.wall
 scatter.clearance scatter.conductivity scatter.emissivity

@@ -98,6 +98,13 @@ BAD_LINES = [
     ("limits", 'base_margin = "50 degC"', "a temperature difference", "write delta_degC or K"),
     ("limits", "base_margin = 50", "a temperature difference", '"50 K"'),
     ("limits", "wet_fraction = 95", "a number above 0 and at most 1", ""),
+    ("limits", 'flow_margin = "-1 K"', "a temperature difference from 0 K", ""),
+    ("limits", 'flow_margin = "10 degC"', "a temperature difference", "write delta_degC or K"),
+    ("limits", 'dry_length = "3 s"', "a length from 0 mm", ""),
+    ("limits", 'filler_superheat = "1300 degC"', "a temperature difference", "write delta_degC"),
+    ("limits", "lap_filled = 50", "a number from 0 to 1", ""),
+    ("limits", "dry_lenght = 1", "a key of [limits]", "dry_length"),
+    ("fillet", "stirring = 0.5", "a number from 1 to 10", ""),
     ("numerics", 'detail = "finest"', '"coarse" or "standard" or "fine"', '"fine"'),
     ("numerics", 'order = "opposite"', "a key of [numerics]: detail", '"travel.order"'),
 ]

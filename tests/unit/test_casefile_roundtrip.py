@@ -94,6 +94,12 @@ def cases(draw: st.DrawFn) -> str:
         "[limits]",
         *some(base_margin=quantity(0, 300, "K", "delta_degF:0.556")),
         f"wet_fraction = {number(0.01, 1.0)!r}",
+        *some(
+            flow_margin=quantity(0, 300, "K", "delta_degF:0.556"),
+            dry_length=quantity(0, 50, "mm", "in:25.4"),
+            filler_superheat=quantity(0, 900, "K", "delta_degF:0.556"),
+        ),
+        f"lap_filled = {number(0.0, 1.0)!r}",
         *(["[numerics]", 'detail = "fine"'] if draw(st.booleans()) else []),
     ]
     if not bead:

@@ -19,13 +19,13 @@ import typer
 
 import lapheat.api
 import lapheat.figures
+from lapheat.answer import outcomes_of
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
 from lapheat.cli.progress import Meter
 from lapheat.history import History
 from lapheat.march import Progress
-from lapheat.outcomes import outcomes_of
 from lapheat.report import CAUTIONS
 from lapheat.state import MarchError
 from unit.runs import run_with
@@ -151,7 +151,9 @@ def test_report_has_table_verdict_notes_cautions_and_files(
     lines = out.splitlines()
     tube = next(line for line in lines if line.startswith("tube "))
     assert re.split(r"\s{2,}", tube) == ["tube", "1300 degC", "1400 degC", "100 K", "50 K"]
-    assert any(line.startswith("filler") and "flows at 1025 degC" in line for line in lines)
+    side = next(line for line in lines if line.startswith("flange side"))
+    assert re.split(r"\s{2,}", side) == ["flange side", "1105 degC", "1025 degC", "80 K", "10 K"]
+    assert any(line.startswith("wet") and "100 % of the tube side" in line for line in lines)
     assert any(line.startswith("heat") and "imbalance" in line for line in lines)
     order = [out.index(word) for word in ("Verdict: ", "\nNotes\n", "\nCautions\n", "\nFiles\n")]
     assert order == sorted(order)

@@ -58,7 +58,7 @@ def test_a_cold_thick_flange_is_wet_only_by_waiting_for_flow() -> None:
     assert early.flange_side_wet < 0.8
     assert (early.wait_s, early.flowed_at_start) == (pytest.approx(1.0), False)
     assert not timed.verdict.filler_flows
-    assert (late.tube_side_wet, late.flange_side_wet) == (1.0, 1.0)
+    assert min(late.tube_side_wet, late.flange_side_wet) > 0.95
     assert 1.5 < late.wait_s < 3.5
     assert late.flowed_at_start is True
     assert flow.outcomes.verdict.base_stays_solid

@@ -15,11 +15,11 @@ from lapheat import simulate
 from lapheat.casefile import read_case_text
 from lapheat.compiled import stages_for
 from lapheat.lap import fill_lap
-from lapheat.readout import melt_depth, wet_share
 from lapheat.schedule import order_of, schedule_of
 from lapheat.section import graded
 from lapheat.setup import problem_of
 from lapheat.state import State
+from lapheat.wetting import level_of_share, share_above, spots, wet_share
 
 CASE = """
 [tube]
@@ -156,13 +156,58 @@ def test_filler_enters_a_hot_lap_alike_in_every_direction(root_layer: int) -> No
     assert contact[3] == pytest.approx(1.0 / bare)
 
 
-def test_melt_depth_and_wet_share() -> None:
+def test_share_of_a_wall_that_melts() -> None:
     depth = np.array([0.0, 0.5, 1.0])
     peak = np.array([[1700.0, 1600.0, 1700.0], [1600.0, 1500.0, 1700.0], [1500.0, 1400.0, 1700.0]])
-    assert melt_depth(peak, depth, 1650.0) == pytest.approx([0.25, 0.0, 1.0])
+    assert share_above(peak, depth, 1650.0) == pytest.approx([0.25, 0.0, 1.0])
+
+
+def test_wet_share_runs_in_a_straight_line_from_root_to_toe() -> None:
+    """1200 to 1400 K from root to toe, on faces of 1 and 3: half of it is at 1300 K or above."""
     area = np.array([1.0, 3.0])
-    wet = np.array([[1300.0, np.nan], [1200.0, 1300.0]])
-    assert wet_share(wet, area, 1298.0) == pytest.approx((1.0 + 3.0) / 7.0)
+    peak = np.array([[1225.0, np.nan, 1300.0], [1325.0, np.nan, 1300.0]])
+    share = wet_share(peak, area, 1300.0)
+    assert share[[0, 2]] == pytest.approx([0.5, 1.0])
+    assert np.isnan(share[1])
+    assert wet_share(peak, area, 1390.0)[0] == pytest.approx(0.05)
+    assert level_of_share(peak, area, 0.75) == pytest.approx(1300.0)  # all of one layer, half
+    assert level_of_share(peak[:, :1], area, 0.95) == pytest.approx(1210.0)
+
+
+def test_wet_share_does_not_hang_on_the_mesh() -> None:
+    """A parabola from 1000 K at the root: the share settles with order 2."""
+    off = []
+    for count in (4, 8, 16):
+        at = (np.arange(count) + 0.5) / count
+        peak = 1000.0 + 400.0 * at[:, None] ** 2
+        off.append(abs(wet_share(peak, np.ones(count), 1100.0)[0] - 0.5))
+    assert off[0] < 0.02
+    assert off[1] < 0.35 * off[0]
+    assert off[2] < 0.35 * off[1]
+
+
+def test_coldest_spot_is_a_tenth_of_a_millimetre_from_root_and_end() -> None:
+    """A plane in both directions is read exactly on any mesh."""
+    edges = np.array([0.0, 0.3e-3, 0.9e-3, 2e-3])
+    at = 0.5 * (edges[1:] + edges[:-1])
+    angle = (np.arange(24) + 0.5) * 2.0 * np.pi / 24
+    peak = 1000.0 + 1e5 * at[:, None] + 50.0 * angle
+    over = spots(peak, edges, 4, 20e-3)
+    spot = over.coldest()
+    assert (spot.from_root, spot.angle) == pytest.approx((1e-4, 1e-4 / 20e-3))
+    assert spot.peak == pytest.approx(1000.0 + 10.0 + 50.0 * 0.005)
+    plane = 1000.0 + 1e5 * over.from_root[:, None] + 50.0 * over.angle
+    np.testing.assert_allclose(over.values, plane, rtol=1e-12)
+
+
+def test_all_but_short_stretches() -> None:
+    """A dip of 100 K a radian to either side of a point: 0.2 rad wide 10 K above its bottom."""
+    angle = (np.arange(720) + 0.5) * np.pi / 360
+    peak = np.full((2, 1), 1300.0) + 100.0 * np.abs(angle - np.pi)
+    over = spots(peak, np.array([0.0, 1e-3, 2e-3]), 1, 20e-3)
+    assert over.level_but_for(0.2) == pytest.approx(1310.0, abs=0.5)
+    (span,) = over.dry(1310.0)
+    assert span.end - span.begin == pytest.approx(0.2, abs=0.01)
 
 
 def test_stages_cover_the_step() -> None:

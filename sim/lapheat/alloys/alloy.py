@@ -178,6 +178,13 @@ class Alloy:
             scaled_from=(self, conductivity),
         )
 
+    def stirred(self, factor: float) -> Alloy:
+        """Alloy whose liquid conducts `factor` times as well, as if it were stirred."""
+        if factor == 1.0:
+            return self
+        liquid = self.liquid_conductivity or self.conductivity
+        return replace(self, liquid_conductivity=liquid.scaled(factor), scaled_from=None)
+
     @cached_property
     def _melting(self) -> tuple[float, float, float] | None:
         """Solidus and liquidus [K], at least 0.02 K apart, and latent heat [J/kg]."""

@@ -121,6 +121,13 @@ class FilletTable(Table):
     wire_diameter: Annotated[Quantity, Of(LENGTH, "0.3 mm", "8 mm")] = key(
         "1.6 mm", description="Diameter of the filler rod.", examples=["1/16 in"]
     )
+    stirring: Annotated[Quantity, Of(NUMBER, low=1, high=10)] = key(
+        1.0,
+        description="How many times better molten filler conducts than at rest, as the puddle "
+        "stirs itself. 1, the cautious choice, leaves the root colder and the tube hotter; "
+        "published factors for molten pools run to 4.",
+        examples=[2.5],
+    )
 
 
 class ArcTable(Table):
@@ -256,6 +263,29 @@ class LimitsTable(Table):
         0.95,
         description="Filler counts as flowing when this share of each side is wet.",
         examples=[0.95],
+    )
+    flow_margin: Annotated[Quantity, Of(DIFFERENCE, "0 K", "500 K")] = key(
+        "10 K",
+        description="A face under the filler counts as wet when its peak gets this far above the "
+        "filler's liquidus.",
+        examples=["10 K", "45 delta_degF"],
+    )
+    dry_length: Annotated[Quantity, Of(LENGTH, "0 mm", "1000 mm")] = key(
+        "3 mm",
+        description="Longest dry stretch of a side, in one piece round the tube, that is accepted "
+        "whatever the wet share.",
+        examples=["3 mm", "1/8 in"],
+    )
+    filler_superheat: Annotated[Quantity | None, Of(DIFFERENCE, "0 K", "2000 K")] = key(
+        None,
+        description="How far the filler may peak above its liquidus. Left out: the report warns "
+        "above 275 K and the verdict does not depend on it.",
+        examples=["275 K"],
+    )
+    lap_filled: Annotated[Quantity, Of(NUMBER, low=0, high=1)] = key(
+        0.0,
+        description="Share of the lap that filler must fill. 0: the verdict does not depend on it.",
+        examples=[0.5],
     )
 
 

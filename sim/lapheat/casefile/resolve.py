@@ -32,6 +32,7 @@ from .model import (
     ArcTable,
     CaseFile,
     ConductivityTable,
+    LimitsTable,
     ProbeTable,
     SpecificHeatTable,
     Table,
@@ -187,7 +188,20 @@ def _joint(file: CaseFile) -> tuple[Flange, Lap, Fillet] | tuple[None, None, Non
             file.fillet.filler,
             usual_leg if leg is None else float(leg),
             float(file.fillet.wire_diameter),
+            float(file.fillet.stirring),
         ),
+    )
+
+
+def _limits(table: LimitsTable) -> Limits:
+    superheat = table.filler_superheat
+    return Limits(
+        base_margin=float(table.base_margin),
+        wet_fraction=float(table.wet_fraction),
+        flow_margin=float(table.flow_margin),
+        dry_length=float(table.dry_length),
+        filler_superheat=None if superheat is None else float(superheat),
+        lap_filled=float(table.lap_filled),
     )
 
 
@@ -280,7 +294,7 @@ def resolve(file: CaseFile, name: str) -> Case:
             convection=float(file.surroundings.convection),
             bore_convection=float(file.surroundings.bore_convection),
         ),
-        limits=Limits(float(file.limits.base_margin), float(file.limits.wet_fraction)),
+        limits=_limits(file.limits),
         detail=file.numerics.detail,
         probes=tuple(_probe(table) for table in file.probe),
         tacks=tuple(tack_of(table) for table in file.tack),

@@ -67,6 +67,7 @@ def rows_of(case: Case) -> Iterator[Row]:
         yield Row("fillet.filler", case.fillet.filler)
         yield Row("fillet.leg", case.fillet.leg, LENGTH)
         yield Row("fillet.wire_diameter", case.fillet.wire_diameter, LENGTH)
+        yield Row("fillet.stirring", case.fillet.stirring, NUMBER)
     arc, travel, air = case.arc, case.travel, case.surroundings
     yield Row("arc.current", arc.current, CURRENT)
     yield Row("arc.voltage", arc.voltage, VOLTAGE)
@@ -96,6 +97,10 @@ def rows_of(case: Case) -> Iterator[Row]:
     yield Row("surroundings.bore_convection", air.bore_convection, FILM)
     yield Row("limits.base_margin", case.limits.base_margin, DIFFERENCE)
     yield Row("limits.wet_fraction", case.limits.wet_fraction, NUMBER)
+    yield Row("limits.flow_margin", case.limits.flow_margin, DIFFERENCE)
+    yield Row("limits.dry_length", case.limits.dry_length, LENGTH)
+    yield Row("limits.filler_superheat", case.limits.filler_superheat, DIFFERENCE)
+    yield Row("limits.lap_filled", case.limits.lap_filled, NUMBER)
     yield Row("numerics.detail", case.detail)
     yield Row("scale.conductivity", case.scale.conductivity, NUMBER)
     yield Row("scale.emissivity", case.scale.emissivity, NUMBER)

@@ -15,6 +15,7 @@ from ..results import check_folder
 from ..study import Source, executor_of, warm_up
 from ..study.risk import Chance, Event, Risk, assess, plan_of
 from ..study.risk_files import OURS, write_risk
+from ..study.standing import FAILS
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows
@@ -76,7 +77,9 @@ def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
     if risk.base is not None:
         wanted = f"keeps less than {plan.case.limits.base_margin:g} K: {_interval(risk.short)}"
         head.add_row("", wanted)
-    head.add_row("filler cold", _chance(risk.filler, "there is no filler"))
+    head.add_row("cold joint", _chance(risk.filler, "there is no filler"))
+    if risk.filler is not None:
+        head.add_row("", _fails(risk))
     for name, event in (("base", risk.base), ("filler", risk.filler)):
         if event is not None and event.difference is not None and event.shifted is not None:
             head.add_row(
@@ -112,6 +115,16 @@ def _samples(risk: Risk) -> str:
 
 def _chance(event: Event | None, otherwise: str) -> str:
     return otherwise if event is None else _interval(event.chance)
+
+
+def _fails(risk: Risk) -> str:
+    """Say what a cold joint is, and in how many samples it comes from which limit."""
+    told = (
+        "the filler fails: too little of a side is wet, a dry stretch is too long, or a limit of "
+        "the filler or the lap is passed"
+    )
+    counts = [f"{FAILS[key]} in {count}" for key, count in risk.filler_fails.items()]
+    return f"{told} ({', '.join(counts)})" if counts else told
 
 
 def _interval(chance: Chance) -> str:

@@ -16,12 +16,21 @@ from ..results import check_folder
 from ..study import Source, executor_of, warm_up
 from ..study.sequences import Comparison, Order, Sequences, compare, given_orders, trials_of
 from ..study.sequences_files import OURS, write_sequences
+from ..study.standing import margin_wanted, surplus_wanted
 from ..wording import Wording
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows
 
 __all__ = ["carry_out"]
+
+# what the filler does, under the limit that it fails
+FAILS = {
+    "limits.wet_fraction": "dry",
+    "limits.dry_length": "dry stretch",
+    "limits.filler_superheat": "too hot",
+    "limits.lap_filled": "lap open",
+}
 
 
 def carry_out(
@@ -88,8 +97,10 @@ def told(found: Sequences, files: Sequence[Path] = ()) -> RenderableType:
 def _table(head: str, comparison: Comparison, words: Wording) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     table.add_column(head)
-    for heading in ("base", "filler", "tube peak", "hottest start", "spread of peaks", "time"):
+    for heading in ("base", "margin", "filler", "surplus"):
         table.add_column(heading, justify="left" if heading in ("base", "filler") else "right")
+    for heading in ("tube peak", "hottest start", "spread of peaks", "time"):
+        table.add_column(heading, justify="right")
     for order in comparison.orders:
         table.add_row(printable(order.order), *_cells(order, words))
     return table
@@ -99,14 +110,22 @@ def _cells(order: Order, words: Wording) -> list[str | Text]:
     if order.failed is not None:
         return [Text(printable(order.failed), style="red")]
     solid, flows = order.row["base_stays_solid"] is True, order.row["filler_flows"] is True
-    filler = "flows" if flows else "dry"
-    if order.row.get("filler_peak_C") is None:
+    filler = "flows" if flows else FAILS.get(str(order.row.get("filler_binding")), "fails")
+    if order.row.get("surplus_K") is None:
         filler = "none"
     return [
         Text("solid" if solid else "too hot", style="" if solid else "red"),
+        _kelvin(order, "margin_K", margin_wanted(order.row), words),
         Text(filler, style="" if flows else "red"),
+        _kelvin(order, "surplus_K", surplus_wanted(order.row), words),
         words.hot(order.number("tube_peak_C") + ZERO_CELSIUS),
         words.hot(order.number("hottest_start_C") + ZERO_CELSIUS),
         words.apart(order.number("spread_K")),
         f"{order.number('total_s'):.0f} s",
     ]
+
+
+def _kelvin(order: Order, name: str, wanted: float, words: Wording) -> str:
+    """Margin or surplus, never rounded onto what is wanted of it; "-" where there is none."""
+    value = order.row.get(name)
+    return "-" if value is None else words.apart(float(value), 0.0, wanted)

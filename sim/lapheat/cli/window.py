@@ -99,8 +99,8 @@ def _told(window: Window, files: Sequence[Path]) -> RenderableType:
     for difference in window.differences:
         at = ", ".join(f"{key} = {value}" for key, value in difference.run.inputs)
         told = f"at {at} the margin is {difference.base:+.0f} K from the map's"
-        if difference.row.get("surplus_K") is not None:
-            told += f" and the filler's peak {difference.filler:+.0f} K"
+        if difference.row.get("filler_slack_K") is not None:
+            told += f" and the filler's slack {difference.filler:+.0f} K"
         table.add_row(f"{window.own_detail} mesh", told)
     if pick.run is not None:
         for key, value in pick.run.inputs:

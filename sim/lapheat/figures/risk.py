@@ -1,4 +1,4 @@
-"""The risk: how margin and surplus are spread over a bench, and what spreads them."""
+"""The risk: how the margin and the filler's slack are spread over a bench, and what does it."""
 
 from __future__ import annotations
 

@@ -28,6 +28,7 @@ __all__ = ["SequenceLine", "SequencesChart", "sequences"]
 
 MARKS = ("o", "s", "^", "D", "v", "P")
 DASHES = ("-", "--", "-.", ":")
+WIDEST = 66  # characters of a label of which two stand side by side
 
 
 @dataclass(frozen=True)
@@ -152,8 +153,13 @@ def _starts(axes: Axes, chart: SequencesChart) -> None:
 
 def sequences(chart: SequencesChart) -> Figure:
     """Draw every order's peak round the ring, and its segments' start temperatures."""
+    labels = [
+        f"{short(line.name, 26)}{' (pick)' if line.pick else ''}: {line.note}"
+        for line in chart.lines
+    ]
+    columns = 2 if len(labels) > 3 and max(map(len, labels)) <= WIDEST else 1
     with styled():
-        figure = new_figure(8.4, 5.6)
+        figure = new_figure(8.4, 5.6 + 0.2 * max(0, len(labels) // columns - 4))
         ring, starts = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [1.1, 1.0]})
         _ring(ring, chart)
         _starts(starts, chart)
@@ -164,7 +170,6 @@ def sequences(chart: SequencesChart) -> Figure:
                 axes.axvline(border * 360.0 / chart.segments, color="#e6e9ec", linewidth=0.6)
         handles = []
         for index, line in enumerate(chart.lines):
-            name = short(line.name, 26) + (" (pick)" if line.pick else "")
             handles.append(
                 Line2D(
                     [],
@@ -172,10 +177,9 @@ def sequences(chart: SequencesChart) -> Figure:
                     **_look(index, line),
                     marker=MARKS[index % len(MARKS)],
                     markersize=4.5,
-                    label=f"{name}: {line.note}",
+                    label=labels[index],
                 )
             )
-        columns = 2 if len(handles) > 3 else 1
         figure.legend(handles=handles, loc="outside lower center", ncols=columns, handlelength=3.2)
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
     return figure

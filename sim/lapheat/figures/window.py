@@ -1,4 +1,4 @@
-"""The window: where the base melts, where the filler stays cold, what is left, and the pick."""
+"""The window: where the base comes too close, where the filler fails, what is left, the pick."""
 
 from __future__ import annotations
 
@@ -169,7 +169,7 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
     base = np.concatenate([panel.base for panel in chart.panels]) < 0.0
     filler = np.concatenate([panel.filler for panel in chart.panels]) < 0.0
     works = ~(base | filler)
-    dashed = Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler stays cold beyond")
+    dashed = Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler fails beyond")
     shown = [
         (
             any(_both(p.base < 0.0) for p in chart.panels),
@@ -178,7 +178,7 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         (any(_both(p.filler < 0.0) for p in chart.panels), dashed),
         (works.any(), Patch(color=WORKS_TINT, lw=0, label="both are well")),
         (base.any(), Patch(color=MELTS_TINT, lw=0, label="base too close to melting")),
-        (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler cold")),
+        (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler fails")),
         ((base & filler).any(), Patch(color=NEITHER_TINT, lw=0, label="both wrong")),
         (True, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
         (works.any(), _dot("run that works", "o", 4.0, INK, INK)),

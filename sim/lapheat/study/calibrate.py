@@ -180,11 +180,7 @@ def calibrate(runs: Runs, readings: Readings, free_clock: bool = False) -> Calib
     values = [item.value for item in fitted]
     case = runs.source.case(tuple(f"{key}={value}" for key, value in runs.inputs(values)))
     torn = {item.unknown.name for item in best.torn}
-    blind = [
-        told
-        for told in blind_spots(unknowns, found.jacobian, fitted)
-        if not any(told.startswith(f"{name} is known only") for name in torn)
-    ]
+    blind = [*blind_spots(unknowns, found.jacobian, fitted, wide=torn)]
     blind += [
         f"{item.unknown.name} from {item.unknown.shown(item.low)} to "
         f"{item.unknown.shown(item.high)} fits as well, each with a clock of its own: note when "

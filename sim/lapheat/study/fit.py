@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -170,6 +170,7 @@ def blind_spots(
     fitted: Sequence[Fitted],
     tolerance: float = TOLERANCE,
     what: str = "reading",
+    wide: Collection[str] = (),
 ) -> tuple[str, ...]:
     """What the data cannot tell, in sentences; empty if all is well.
 
@@ -184,6 +185,7 @@ def blind_spots(
     fitted : from `intervals`
     tolerance : change that a measurement can see [K]
     what : is measured
+    wide : names of unknowns of whose wide interval nothing need be said
     """
     count = len(unknowns)
     scaled = jacobian[:, :count] * [f.value / f.unknown.start for f in fitted]
@@ -221,7 +223,7 @@ def blind_spots(
                 f"{item.unknown.name} ended on its bound, {item.unknown.shown(item.value)}: the "
                 f"{what}s ask for more than --bounds allows, or something else is wrong"
             )
-        elif item.high - item.low > 2.0 * UNSURE * item.value:
+        elif item.unknown.name not in wide and item.high - item.low > 2.0 * UNSURE * item.value:
             told.append(
                 f"{item.unknown.name} is known only from {item.unknown.shown(item.low)} to "
                 f"{item.unknown.shown(item.high)}; it takes {item.unknown.sees}"

@@ -11,6 +11,7 @@ from ..casefile import CaseError
 from .axes import Axis, about_own
 from .executors import Row
 from .search import FreeTrial, start_of, worst_of
+from .standing import standing
 from .trial import Trial
 from .window import MEASURES, Place, Run, Sweep, slack
 
@@ -120,7 +121,7 @@ def _time(run: Run) -> float:
 
 
 def _least(run: Run, looked: Mapping[Place, Difference]) -> float:
-    """Lesser of base slack and filler surplus at the case's own detail, known or foretold [K].
+    """Lesser of base slack and filler slack at the case's own detail, known or foretold [K].
 
     What is foretold differs from the map as the nearest point that was looked at does.
     """
@@ -145,31 +146,12 @@ def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
     foretold = f" as {detail} foretells" if detail != sweep.plan.detail else ""
     why = (
         f"the shortest total time of {count} points that work{foretold}, {row['total_s']:.0f} s: "
-        f"{_state(row)}, at {detail} detail"
+        f"{standing(row)}, at {detail} detail"
         + (f"; shorter ones might work, but {TRIED} tried in full did not" if more else "")
     )
-    if row.get("surplus_K") is None:
+    if row.get("filler_slack_K") is None:
         why += "; with no filler to melt nothing here asks for more heat, so the quickest wins"
     return Pick(run, row, why)
-
-
-def _state(row: Row) -> str:
-    """Say how far the base is from melting and the filler from staying cold."""
-    told = []
-    margin, base, filler = (row.get(n) for n in ("margin_K", *MEASURES.values()))
-    if margin is not None and base is not None:
-        wanted = float(margin) - float(base)
-        side = "below" if float(margin) > 0.0 else "above"
-        told.append(
-            f"the base peaks {abs(float(margin)):.0f} K {side} solidus where {wanted:.0f} K below "
-            "are wanted"
-        )
-    if filler is not None:
-        side = "above" if float(filler) >= 0.0 else "below"
-        told.append(
-            f"the filler's coldest wanted spot peaks {abs(float(filler)):.0f} K {side} flow"
-        )
-    return ", ".join(told) or "nothing in it can melt"
 
 
 def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Pick:
@@ -182,7 +164,7 @@ def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Pick:
     seen = looked.get(nearest.place)
     row = nearest.row if seen is None else seen.row
     at = ", ".join(f"{key} = {value}" for key, value in nearest.inputs)
-    why = f"nothing works; the nearest miss is {at}, where {_state(row)}"
+    why = f"nothing works; the nearest miss is {at}, where {standing(row)}"
     return Pick(None, None, f"{why}; {_lever(sweep, nearest, looked)}", nearest)
 
 
@@ -207,8 +189,8 @@ def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> st
     full = replace(trial, inputs=(*trial.inputs, (key, value)), detail=None)
     (row,) = sweep.rows("trying the lever", [full])
     if all(row.get(flag) is True for flag in MEASURES):
-        return f"{key} = {value} there opens the window: {_state(row)}"
-    return f"{key} = {value} there nearly opens it: {_state(row)}"
+        return f"{key} = {value} there opens the window: {standing(row)}"
+    return f"{key} = {value} there nearly opens it: {standing(row)}"
 
 
 def _lever_axes(sweep: Sweep) -> Iterator[Axis]:

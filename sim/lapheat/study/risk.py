@@ -1,4 +1,4 @@
-"""How likely a bench melts the base or leaves the joint cold, and what drives it."""
+"""How likely a bench melts the base or makes the filler fail, and what drives it."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from ..version import mark
 from .executors import Executor, Row, Work
 from .rows import RowFile, collect
 from .scatter import HALF, STANDARD, Input, inputs_of, points, wilson
+from .standing import FAILS
 from .surrogate import Shares, shares_of
 from .trial import Source, Trial, run_trial
 
@@ -36,7 +37,7 @@ Array = NDArray[np.float64]
 Report = Callable[[str, int, int], None]
 
 FIRST = 64  # samples before the first look whether the intervals are narrow enough
-MARGIN, SURPLUS = "margin_K", "surplus_K"
+MARGIN, SLACK = "margin_K", "filler_slack_K"
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ class Chance:
 
 @dataclass(frozen=True)
 class Event:
-    """The base melts, or the filler stays cold: a measure falls below zero.
+    """The base melts, or the filler fails: a measure falls below zero.
 
     Attributes
     ----------
@@ -123,7 +124,7 @@ class Event:
 
 @dataclass(frozen=True)
 class Driver:
-    """An input and its shares of the variance of margin and surplus: alone, and with all others."""
+    """An input and its shares of the variance of margin and slack: alone, and with all others."""
 
     input: Input
     base: tuple[float, float] | None
@@ -146,7 +147,8 @@ class Risk:
     at : (n, d) samples, in standard deviations of each input
     rows : of the samples
     base : the base melts: a part reaches its solidus; None if it cannot
-    filler : the filler stays cold: a side is wet on less than the wanted share; None for a bead
+    filler : the filler fails: too little of a side is wet, a dry stretch is too long, or a limit
+        of the filler or the lap is passed; None for a bead
     short : chance that the base keeps less than the wanted margin
     """
 
@@ -161,6 +163,15 @@ class Risk:
     def failed(self) -> int:
         """Number of samples that could not be computed."""
         return sum(row.get("failed") is not None for row in self.rows)
+
+    @property
+    def filler_fails(self) -> dict[str, int]:
+        """Number of samples in which the filler fails, by the limit that it fails most."""
+        known = [row for row in self.rows if row.get(SLACK) is not None]
+        failing = [
+            str(row.get("filler_binding")) for row in known if float(row[SLACK] or 0.0) < 0.0
+        ]
+        return {key: failing.count(key) for key in FAILS if key in failing}
 
     @property
     def trusted(self) -> bool:
@@ -307,7 +318,7 @@ def assess(
 
 def _narrow(plan: Plan, rows: Sequence[Row]) -> bool:
     """Whether both intervals are narrow enough."""
-    for name in (MARGIN, SURPLUS):
+    for name in (MARGIN, SLACK):
         low, high = _chance(_values(rows, name)).interval
         if high - low > 2.0 * plan.within:
             return False
@@ -334,7 +345,7 @@ def _chance(values: Array, limit: float = 0.0) -> Chance:
 def _judged(
     plan: Plan, at: Array, rows: Sequence[Row], nominal: Sequence[Row], executor: Executor
 ) -> Risk:
-    names = [name for name in (MARGIN, SURPLUS) if np.isfinite(_values(rows, name)).any()]
+    names = [name for name in (MARGIN, SLACK) if np.isfinite(_values(rows, name)).any()]
     tasks = []
     for name in names:
         values = _values(rows, name)
@@ -357,7 +368,7 @@ def _judged(
             slopes=_slopes(tasks[i]),
         )
     short = _chance(_values(rows, MARGIN), plan.case.limits.base_margin)
-    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SURPLUS), short)
+    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short)
 
 
 def _slopes(task: _ShareTask) -> Array:

@@ -18,7 +18,15 @@ __all__ = ["OURS", "risk_dict", "write_risk"]
 
 OURS = ("risk.json", "risk.csv", "rows.jsonl", "figures")
 COLUMNS = (
-    *("margin_K", "surplus_K", "tube_margin_K", "flange_margin_K", "tube_side_wet"),
+    *(
+        "margin_K",
+        "surplus_K",
+        "filler_slack_K",
+        "tube_margin_K",
+        "flange_margin_K",
+        "tube_side_wet",
+    ),
+    *("tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m", "filler_binding"),
     *("flange_side_wet", "base_stays_solid", "filler_flows", "total_s", "failed"),
 )
 DIGITS = 3  # decimals of shares; a surrogate knows no more
@@ -37,7 +45,8 @@ def risk_dict(risk: Risk) -> dict[str, Any]:
         "own_detail": plan.case.detail,
         "base_melts": _event(risk.base),
         "base_short_of_margin": {**_chance(risk.short), "margin_K": plan.case.limits.base_margin},
-        "filler_cold": _event(risk.filler),
+        "filler_cold": _event(risk.filler)
+        | ({} if risk.filler is None else {"fails_by": risk.filler_fails}),
         "trusted": risk.trusted,
         "drivers": [
             {
@@ -132,10 +141,13 @@ def _figure(risk: Risk, folder: Path) -> Path:
     panels = []
     wanted = risk.plan.case.limits.base_margin
     for event, what in (
-        (risk.base, ("Base melts", "solidus less peak (K)", "melts", "stays solid", wanted)),
+        (
+            risk.base,
+            ("Base melts", "margin: solidus less peak (K)", "melts", "stays solid", wanted),
+        ),
         (
             risk.filler,
-            ("Filler stays cold", "peak of the wanted share less flow (K)", "cold", "flows", 0.0),
+            ("Filler fails", "slack of the filler over what is wanted (K)", "fails", "flows", 0.0),
         ),
     ):
         if event is not None:

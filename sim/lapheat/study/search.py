@@ -61,11 +61,12 @@ def start_of(case: Case, free: tuple[Axis, ...]) -> tuple[float, ...]:
 
 
 def measures(row: Row) -> Array:
-    """Slack of each part and surplus of each side [K]; at or above zero all is well."""
+    """Slack of each part, of each side and of the filler [K]; at or above zero all is well."""
     margin, slack = row.get("margin_K"), row.get("base_slack_K")
     limit = float(margin) - float(slack) if margin is not None and slack is not None else 0.0
     margins = [row.get("tube_margin_K"), row.get("flange_margin_K")]
-    sides = [row.get("tube_side_surplus_K"), row.get("flange_side_surplus_K")]
+    names = ("tube_side_slack_K", "flange_side_slack_K", "filler_slack_K")
+    sides = [row.get(name) for name in names]
     return np.array(
         [np.inf if m is None else float(m) - limit for m in margins]
         + [np.inf if s is None else float(s) for s in sides]
@@ -92,7 +93,7 @@ def run_free(task: FreeTrial) -> Row:
         aside[j] += FIRST_STEP if place[j] <= 0.5 else -FIRST_STEP
         other = run_trial(task.at(aside))
         if other["failed"] is None:
-            slope[known, j] = (measures(other) - here)[known] / (aside[j] - place[j])
+            slope[known, j] = (measures(other)[known] - here[known]) / (aside[j] - place[j])
             best = max(best, (worst_of(other), aside, other), key=lambda entry: entry[0])
     trust = TRUST
     for _ in range(TRIES):
@@ -104,9 +105,9 @@ def run_free(task: FreeTrial) -> Row:
             trust *= 0.5
             continue
         there = measures(row)
-        missed = (there - here)[known] - slope[known] @ step
+        missed = there[known] - here[known] - slope[known] @ step
         slope[known] += np.outer(missed, step) / (step @ step)  # Broyden (1965)
-        if there.min() - here.min() < 0.3 * promised:
+        if there[known].min() - here[known].min() < 0.3 * promised:
             trust *= 0.5
         if there.min() > here.min():
             here, place = there, place + step
@@ -118,6 +119,8 @@ def run_free(task: FreeTrial) -> Row:
 def _step(here: Array, slope: Array, place: Array, trust: float) -> tuple[Array, float]:
     """Step to where the least of the linearised measures is highest, and the rise it promises."""
     n = len(place)
+    if not len(here):  # nothing can fail
+        return np.zeros(n), 0.0
     low, high = np.maximum(-trust, -place), np.minimum(trust, 1.0 - place)
     # unknowns: the step, then the least measure
     found = linprog(

@@ -15,6 +15,7 @@ from ..casefile import CaseError
 from ..constants import ZERO_CELSIUS
 from .executors import Executor, Row
 from .rows import RowFile, collect
+from .standing import standing
 from .trial import Source, Trial, row_of, run_to
 
 if TYPE_CHECKING:
@@ -288,10 +289,10 @@ def _why(orders: Sequence[Order], pick: Order | None, rhythm: str) -> str:
         if first.failed is not None:
             return f"No order could be computed {rhythm}: {first.failed}."
         return (
-            f"No order works {rhythm}: {first.order} comes nearest, with {_state(first)}, and its "
-            f"segments' tube peaks {first.number('spread_K'):.0f} K apart."
+            f"No order works {rhythm}: {first.order} comes nearest; {standing(first.row)}; its "
+            f"segments' tube peaks are {first.number('spread_K'):.0f} K apart."
         )
-    head = f"{first.order[0].upper()}{first.order[1:]} {rhythm}: {_state(first)}"
+    head = f"{first.order[0].upper()}{first.order[1:]} {rhythm}: {standing(first.row)}"
     numbers = f"{first.number('spread_K'):.0f} K apart in {first.number('total_s'):.0f} s"
     rivals = [order for order in orders[1:] if order.works]
     if not rivals:
@@ -301,19 +302,7 @@ def _why(orders: Sequence[Order], pick: Order | None, rhythm: str) -> str:
     near = second.number("spread_K") < first.number("spread_K") + EVEN
     reason = f"the quickest order within {EVEN:.0f} K of the most even" if near else "the most even"
     return (
-        f"{head}, and its segments' tube peaks are {numbers}, {reason}; next comes "
+        f"{head}; its segments' tube peaks are {numbers}, {reason}; next comes "
         f"{second.order} with {second.number('spread_K'):.0f} K in "
         f"{second.number('total_s'):.0f} s."
     )
-
-
-def _state(order: Order) -> str:
-    solid = order.row["base_stays_solid"] is True
-    flows = order.row["filler_flows"] is True
-    if solid and flows:
-        return "the base stays solid and the filler flows"
-    if solid:
-        return "a solid base but filler that does not flow everywhere"
-    if flows:
-        return "filler that flows but a base too near to melting"
-    return "a base too near to melting and filler that does not flow everywhere"

@@ -22,7 +22,9 @@ __all__ = ["OURS", "sequences_dict", "write_sequences"]
 OURS = ("sequences.json", "sequences.csv", "rows.jsonl", "figures")
 COLUMNS = (
     *("base_stays_solid", "filler_flows", "tube_peak_C", "hottest_start_C", "spread_K", "total_s"),
-    *("margin_K", "tube_side_wet", "flange_side_wet", "arc_on_s", "failed"),
+    *("margin_K", "surplus_K", "base_slack_K", "filler_slack_K", "filler_binding"),
+    *("tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m", "tube_side_wet"),
+    *("flange_side_wet", "arc_on_s", "failed"),
 )
 LISTS = ("numbers", "start_C", "segment_peak_C")
 
@@ -113,8 +115,7 @@ def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:
     lines = [
         SequenceLine(
             name=order.order,
-            note=f"spread {order.number('spread_K'):.0f} K, {order.number('total_s'):.0f} s"
-            + ("" if order.works else ", does not work"),
+            note=_note(order),
             pick=order is comparison.pick,
             ring=np.array(order.values("ring_peak_C")) + ZERO_CELSIUS,
             numbers=np.array(order.values("numbers")),
@@ -136,3 +137,12 @@ def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:
         solidus=float("nan") if solidus is None else solidus,
         units=Units.of(case),
     )
+
+
+def _note(order: Order) -> str:
+    """What a run came to: margin and surplus where there are any, spread, time."""
+    names = {"margin": "margin_K", "surplus": "surplus_K", "spread": "spread_K"}
+    values = {word: order.number(name) for word, name in names.items()}
+    told = [f"{word} {value:.0f} K" for word, value in values.items() if np.isfinite(value)]
+    failed = [] if order.works else ["does not work"]
+    return ", ".join([*told, f"{order.number('total_s'):.0f} s", *failed])

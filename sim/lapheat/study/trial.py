@@ -10,8 +10,6 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from ..casefile import CaseError, case_text, read_case_text
 from ..casefile.rows import rows_of
 from ..version import mark
@@ -19,7 +17,8 @@ from .executors import Row, Value
 
 if TYPE_CHECKING:
     from ..api import Result
-    from ..case import Case
+    from ..case import Case, Limits
+    from ..outcomes import FillerOutcome, Outcomes
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -114,25 +113,27 @@ def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
 def row_of(result: Result) -> Row:
     """Flat row of a run, under the names of `outcomes.json` with _ for its dots.
 
-    A side's surplus is how far above the filler's flow temperature the wanted share of it peaked:
-    below zero where too little is wet, and still telling how much where all or nothing is.
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
-    one, `surplus_K` the lesser of the two sides;
-    `hottest_start_C` and `spread_K` (highest less lowest tube peak) are over the segments. What the
-    joint does not have, or cannot (an alloy that never melts), is None.
+    one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
+    wanted one: below zero where the filler fails, and still telling how far where all or nothing
+    is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
+    `spread_K` (highest less lowest tube peak) are over the segments.
+    What the joint does not have, or cannot (an alloy that never melts), is None.
     """
     told = result.outcomes
     tube, flange, filler, segments = told.tube, told.flange, told.filler, told.segments
     margins = [part.margin_K for part in (tube, flange) if part and part.margin_K is not None]
     peaks = [s.tube_peak_C for s in segments if s.tube_peak_C is not None]
-    surplus = {side: _surplus(result, side) for side in ("tube", "flange")}
-    known = [value for value in surplus.values() if value is not None]
+    limits = result.case.limits
+    slacks = _filler_slacks(told, limits) if filler else {}
     row: Row = {
         "base_stays_solid": told.verdict.base_stays_solid,
         "filler_flows": told.verdict.filler_flows,
         "margin_K": min(margins, default=None),
-        "base_slack_K": min(margins) - result.case.limits.base_margin if margins else None,
-        "surplus_K": min(known, default=None),
+        "base_slack_K": min(margins) - limits.base_margin if margins else None,
+        "surplus_K": _surplus(filler) if filler else None,
+        "filler_slack_K": min(slacks.values(), default=None),
+        "filler_binding": min(slacks, key=lambda key: slacks[key], default=None),
         "total_s": told.time.total_s,
         "arc_on_s": told.time.arc_on_s,
         "tube_margin_K": tube.margin_K,
@@ -144,8 +145,14 @@ def row_of(result: Result) -> Row:
         "filler_peak_C": filler.peak_C if filler else None,
         "tube_side_wet": filler.tube_side_wet if filler else None,
         "flange_side_wet": filler.flange_side_wet if filler else None,
-        "tube_side_surplus_K": surplus["tube"],
-        "flange_side_surplus_K": surplus["flange"],
+        "tube_side_surplus_K": filler.tube_side_surplus_K if filler else None,
+        "flange_side_surplus_K": filler.flange_side_surplus_K if filler else None,
+        "tube_side_slack_K": filler.tube_side_surplus_K - limits.flow_margin if filler else None,
+        "flange_side_slack_K": filler.flange_side_surplus_K - limits.flow_margin
+        if filler
+        else None,
+        "stretch_surplus_K": filler.stretch_surplus_K if filler else None,
+        "longest_dry_m": filler.longest_dry_m if filler else None,
         "hottest_start_C": max(s.start_C for s in segments),
         "spread_K": max(peaks) - min(peaks) if peaks else None,
         "segments": len(segments),
@@ -155,20 +162,29 @@ def row_of(result: Result) -> Row:
     return {**{name: _tidy(value) for name, value in row.items()}, "failed": None}
 
 
-def _surplus(result: Result, side: str) -> float | None:
-    """Temperature that the wanted share of a side's laid area reached, less filler flow [K]."""
-    from ..readout import side_areas
+def _surplus(filler: FillerOutcome) -> float:
+    """Least of what the verdict asks of the filler, above its liquidus [K]."""
+    sides = filler.tube_side_surplus_K, filler.flange_side_surplus_K
+    return min(*sides, filler.stretch_surplus_K)
 
-    history, lap = result.history, result.history.problem.lap
-    peak = history.tube_side if side == "tube" else history.flange_side
-    if peak is None or lap is None:
-        return None
-    area = np.broadcast_to(side_areas(history.problem, side)[:, None], peak.shape)
-    laid = np.isfinite(peak)
-    hottest = np.argsort(-peak[laid], kind="stable")
-    reached = np.cumsum(area[laid][hottest])
-    wanted = result.case.limits.wet_fraction * reached[-1] * (1.0 - 1e-12)
-    return float(peak[laid][hottest][np.searchsorted(reached, wanted)]) - lap.flow
+
+def _filler_slacks(told: Outcomes, limits: Limits) -> dict[str, float]:
+    """What the filler has over each limit, by its key [K].
+
+    A lap that must fill counts 1 K a per cent short.
+    """
+    filler, sound = told.filler, told.soundness
+    assert filler is not None
+    sides = min(filler.tube_side_surplus_K, filler.flange_side_surplus_K)
+    slacks = {
+        "limits.wet_fraction": sides - limits.flow_margin,
+        "limits.dry_length": filler.stretch_surplus_K - limits.flow_margin,
+    }
+    if limits.filler_superheat is not None and filler.superheat_K is not None:
+        slacks["limits.filler_superheat"] = limits.filler_superheat - filler.superheat_K
+    if sound is not None and sound.lap_filled < limits.lap_filled:
+        slacks["limits.lap_filled"] = 100.0 * (sound.lap_filled - limits.lap_filled)
+    return slacks
 
 
 def _tidy(value: Value) -> Value:

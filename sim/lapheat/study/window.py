@@ -26,7 +26,7 @@ Report = Callable[[str, int, int], None]
 TOLERANCE = 0.05  # share of an axis within which a boundary is found
 REACH = 0.04  # share of an axis within which a run lies of each part of a boundary
 # The two boundaries: the boolean that flips there, and the measure that is zero there [K].
-MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "surplus_K"}
+MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "filler_slack_K"}
 ROUNDS = 20  # of runs along the boundaries, at most
 ROUND = 9  # decimals that tell places apart
 

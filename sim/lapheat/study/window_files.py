@@ -29,10 +29,12 @@ __all__ = ["OURS", "Window", "window_dict", "write_window"]
 OURS = ("window.json", "window.csv", "rows.jsonl", "figures")
 COLUMNS = (
     *("tube_margin_K", "flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s"),
-    *("base_stays_solid", "filler_flows", "failed", "margin_K", *MEASURES.values()),
+    *("base_stays_solid", "filler_flows", "failed", "margin_K", "surplus_K", *MEASURES.values()),
+    *("tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m", "filler_binding"),
 )
 CONFIRMED = tuple(name for name in COLUMNS if name != "failed")
-NAMES = {"base_slack_K": "base_melts", "surplus_K": "filler_cold"}
+NEAREST = ("margin_K", "surplus_K", *MEASURES.values(), "filler_binding", "total_s")
+NAMES = {"base_slack_K": "base_melts", "filler_slack_K": "filler_cold"}
 PANELS = 12  # maps on one picture
 
 
@@ -74,13 +76,14 @@ def window_dict(window: Window) -> dict[str, Any]:
             "inputs": dict(pick.run.inputs),
             "why": pick.why,
             "margin_K": pick.run.row.get("margin_K"),
+            "surplus_K": pick.run.row.get("surplus_K"),
             "total_s": pick.run.row.get("total_s"),
             "confirmed": _columns(pick.confirmed, CONFIRMED),
         }
     elif pick.nearest is not None:
         told["nearest"] = {
             "inputs": dict(pick.nearest.inputs),
-            **_columns(pick.nearest.row, ("margin_K", *MEASURES.values(), "total_s")),
+            **_columns(pick.nearest.row, NEAREST),
         }
     return told
 
@@ -187,7 +190,7 @@ def _panels(window: Window) -> Iterator[WindowPanel]:
             points=_places(good, axes),
             triangles=triangles_of(shares),
             base=np.array([slack(run.row, "base_slack_K") for run in good]),
-            filler=np.array([slack(run.row, "surplus_K") for run in good]),
+            filler=np.array([slack(run.row, "filler_slack_K") for run in good]),
             total=np.array([float(run.row["total_s"] or 0.0) for run in good]),
             failed=_places(bad, axes),
             pick=_place(pick, axes) if pick is not None and here(pick) else None,

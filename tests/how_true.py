@@ -1,7 +1,8 @@
-"""The README's table "How true is it", from the errors that the tests wrote down.
+"""The table "How true is it", `tests/errors.md`, from the errors that the tests wrote down.
 
 ``python -m pytest tests --record-errors`` writes ``tests/exact/errors.json``;
-``python figures/how_true.py`` puts it into the README; a test holds the two together.
+``python tests/how_true.py`` makes the table of it. A test holds the two together, and every check
+holds what it finds against what is kept.
 """
 
 from __future__ import annotations
@@ -11,9 +12,14 @@ from collections.abc import Mapping
 from pathlib import Path
 
 HERE = Path(__file__).parent
-README = HERE.parent / "README.md"
-ERRORS = HERE.parent / "tests" / "exact" / "errors.json"
-BEGIN, END = "<!-- how true: begin -->", "<!-- how true: end -->"
+PAGE = HERE / "errors.md"
+ERRORS = HERE / "exact" / "errors.json"
+HEAD = """# Every check: source, error found, bound
+
+Made by `python tests/how_true.py` from what `python -m pytest tests --record-errors` found.
+Every later run of a check is held to its bound and to what is written here.
+
+"""
 
 # what each family of checks tests, by the first words of its checks
 TESTS = {
@@ -94,12 +100,14 @@ def table() -> str:
     return "\n".join(head + [row(entry) for entry in entries])
 
 
+def page() -> str:
+    """The page whole."""
+    return f"{HEAD}{table()}\n"
+
+
 def main() -> None:
-    """Put the table between its marks in the README."""
-    text = README.read_text(encoding="utf-8")
-    before, rest = text.split(BEGIN)
-    _, after = rest.split(END)
-    README.write_text(f"{before}{BEGIN}\n\n{table()}\n\n{END}{after}", encoding="utf-8")
+    """Write the page."""
+    PAGE.write_text(page(), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,294 @@
+"""What a verdict rests on, as data; `sentence` puts it into words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .wetting import Dry
+
+__all__ = [
+    "Brief",
+    "ColdStart",
+    "DrySide",
+    "DryStretch",
+    "FastFeed",
+    "Finding",
+    "HotFiller",
+    "Judgement",
+    "LapShut",
+    "Melts",
+    "NearDry",
+    "NearMelting",
+    "OpenLap",
+    "Part",
+    "Pedal",
+    "Place",
+    "SideFacts",
+    "Where",
+]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Hottest spot of a part.
+
+    Attributes
+    ----------
+    peak : [K]
+    surface : its surface by name
+    position : along that surface as in `history.SurfacePeaks` [m]
+    angle : [rad]
+    """
+
+    peak: float
+    surface: str
+    position: float
+    angle: float
+
+
+@dataclass(frozen=True)
+class Where:
+    """Which arc reached an angle: that of a `segment` (None: none was laid there), of a `tack`."""
+
+    angle: float
+    segment: int | None
+    tack: bool = False
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part that can melt.
+
+    Attributes
+    ----------
+    name : "tube" or "flange"
+    solidus : [K]
+    place : its hottest spot, `where` round the ring
+    depth : melted share of the wall [-]
+    bead : no flange: heights count from the arc line
+    """
+
+    name: str
+    solidus: float
+    place: Place
+    where: Where
+    depth: float
+    bead: bool
+
+    @property
+    def margin(self) -> float:
+        """Solidus less peak [K]."""
+        return self.solidus - self.place.peak
+
+    @property
+    def outcome(self) -> str:
+        """Its name in `outcomes.json`."""
+        return f"{self.name}.margin_K"
+
+
+@dataclass(frozen=True)
+class SideFacts:
+    """How the filler wets one side of the fillet.
+
+    Attributes
+    ----------
+    name : "tube" or "flange"
+    share : of its laid area that is wet [-]
+    level : temperature that `limits.wet_fraction` of it reached [K]
+    stretch_level : temperature that all of it reached but for stretches no longer than
+        `limits.dry_length` [K]
+    coldest : lowest peak of a spot [K], `from_root` [m] along the side, `where` round the ring
+    leg : of the fillet [m]
+    spans : stretches that hold a dry spot, `longest` of them [m] along the tube
+    """
+
+    name: str
+    share: float
+    level: float
+    stretch_level: float
+    coldest: float
+    from_root: float
+    where: Where
+    leg: float
+    spans: tuple[Dry, ...]
+    longest: float
+
+    @property
+    def outcome(self) -> str:
+        """Name of its surplus in `outcomes.json`."""
+        return f"filler.{self.name}_side_surplus_K"
+
+
+@dataclass(frozen=True)
+class Melts:
+    """The base melts, or comes nearer to its solidus than `wanted` [K]."""
+
+    part: Part
+    wanted: float
+
+
+@dataclass(frozen=True)
+class NearMelting:
+    """A margin within its numerical uncertainty `unsure` [K] of the wanted one."""
+
+    part: Part
+    wanted: float
+    unsure: float
+
+
+@dataclass(frozen=True)
+class DrySide:
+    """Too small a share of a side is wet; faces must reach `wets_at` [K]."""
+
+    side: SideFacts
+    wanted: float
+    wets_at: float
+
+
+@dataclass(frozen=True)
+class DryStretch:
+    """A dry stretch in one piece longer than `allowed` [m]; faces must reach `wets_at` [K]."""
+
+    side: SideFacts
+    span: Dry
+    length: float
+    allowed: float
+    wets_at: float
+
+
+@dataclass(frozen=True)
+class NearDry:
+    """A surplus within its numerical uncertainty `unsure` [K] of the wanted one.
+
+    `surplus` and `wanted` [K] are above the filler's liquidus; `stretch`: not that of the wanted
+    share but of all but short dry stretches.
+    """
+
+    side: SideFacts
+    surplus: float
+    wanted: float
+    unsure: float
+    stretch: bool
+
+
+@dataclass(frozen=True)
+class HotFiller:
+    """The filler peaks far above its liquidus: `superheat`, `allowed` [K], None: a warning."""
+
+    peak: float
+    superheat: float
+    allowed: float | None
+    where: Where
+
+
+@dataclass(frozen=True)
+class OpenLap:
+    """Filler fills less of the lap than was wanted [-]."""
+
+    filled: float
+    wanted: float
+
+
+@dataclass(frozen=True)
+class LapShut:
+    """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m]."""
+
+    cold: float
+    over: float
+
+
+@dataclass(frozen=True)
+class Brief:
+    """A `share` of the wet faces spent less than `seconds` above the filler's liquidus."""
+
+    share: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class FastFeed:
+    """The rod must go in at `feed`, faster than a hand's `limit` [m/s]."""
+
+    feed: float
+    limit: float
+
+
+@dataclass(frozen=True)
+class Pedal:
+    """What the pedal did while the filler stayed cold.
+
+    Attributes
+    ----------
+    what : "top" or "bottom" of its range; by the end of a wait it "gave way" at the hold or was
+        "not yet" there; most of the time it "held" the base there, or "at times" only, or there is
+        "no room" on the hotter side
+    hold : what it held [K]
+    seconds, arc : time at the hold, of all time with the arc on [s]
+    melts : the base comes too close to melting, so that nothing hotter helps
+    """
+
+    what: str
+    hold: float
+    melts: bool
+    seconds: float = 0.0
+    arc: float = 0.0
+
+
+@dataclass(frozen=True)
+class ColdStart:
+    """Segments that the arc set off in without flow, after `limit` [s], and why."""
+
+    segments: tuple[int, ...]
+    limit: float
+    why: tuple[Pedal, ...]
+
+
+Finding = (
+    Melts
+    | NearMelting
+    | DrySide
+    | DryStretch
+    | NearDry
+    | HotFiller
+    | OpenLap
+    | LapShut
+    | Brief
+    | FastFeed
+    | Pedal
+    | ColdStart
+)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A run held against the limits of its case.
+
+    Attributes
+    ----------
+    base_stays_solid, filler_flows : see `outcomes.Verdict`
+    parts : that can melt, the nearest to melting first
+    sides : of the fillet, the driest first; none for a bead-on-tube
+    findings : what fails, the gravest first, then what explains it
+    notes : what to look at besides
+    flow : liquidus of the filler [K]; nan for a bead-on-tube
+    lap_filled : share [-]
+    laid, ring : segments laid, of those that close the ring
+    too_close : outcomes nearer to their limit than their numerical uncertainty; None: not known
+    """
+
+    base_stays_solid: bool
+    filler_flows: bool
+    parts: tuple[Part, ...]
+    sides: tuple[SideFacts, ...]
+    findings: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
+    flow: float
+    lap_filled: float
+    laid: tuple[int, ...]
+    ring: int
+    too_close: tuple[str, ...] | None = None
+
+    @property
+    def fails(self) -> bool:
+        """True when base or filler fails, or it is too close to call."""
+        return not (self.base_stays_solid and self.filler_flows)

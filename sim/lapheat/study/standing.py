@@ -1,0 +1,65 @@
+"""How a run stands against its limits, in words: margin, surplus, and what fails of the filler."""
+
+from __future__ import annotations
+
+from ..wording import told_apart
+from .executors import Row
+
+__all__ = ["FAILS", "fails_of", "margin_wanted", "standing", "surplus_wanted"]
+
+# What the filler fails by, under the limit that it fails (`filler_binding` of a row).
+FAILS = {
+    "limits.wet_fraction": "too little of a side is wet",
+    "limits.dry_length": "a dry stretch is too long",
+    "limits.filler_superheat": "it peaks too hot",
+    "limits.lap_filled": "too little of the lap fills",
+}
+
+
+def standing(row: Row) -> str:
+    """Say whether base and filler hold, with the margin and the surplus that each has."""
+    solid, flows = row.get("base_stays_solid") is True, row.get("filler_flows") is True
+    parts = []
+    if row.get("margin_K") is not None:
+        margin, wanted = _number(row, "margin_K"), margin_wanted(row)
+        near = "comes too close to melting" if margin > 0.0 else "melts"
+        parts.append(
+            f"the base {'stays solid' if solid else near} ({_of('margin', margin, wanted)})"
+        )
+    if row.get("surplus_K") is not None:
+        surplus, wanted = _number(row, "surplus_K"), surplus_wanted(row)
+        told = "flows" if flows else f"fails, as {fails_of(row)}"
+        parts.append(f"the filler {told} ({_of('surplus', surplus, wanted)})")
+    return (" and " if solid == flows else ", but ").join(parts) or "nothing in it can melt"
+
+
+def fails_of(row: Row) -> str:
+    """Say which limit the filler fails most, and by how much where that is not its surplus."""
+    binding = str(row.get("filler_binding"))
+    beyond = -_number(row, "filler_slack_K")
+    if binding == "limits.dry_length":
+        return f"a dry stretch of {1e3 * _number(row, 'longest_dry_m'):.1f} mm is too long"
+    if binding == "limits.filler_superheat":
+        return f"it peaks {told_apart(beyond, 0.0)} K hotter than {binding} allows"
+    if binding == "limits.lap_filled":
+        return f"it fills {told_apart(beyond, 0.0)} % less of the lap than {binding} asks for"
+    return FAILS.get(binding, "it does not hold its limits")
+
+
+def _number(row: Row, name: str) -> float:
+    value = row.get(name)
+    return float("nan") if value is None else round(float(value), 6)
+
+
+def margin_wanted(row: Row) -> float:
+    """Margin that the case of a row asks for [K]."""
+    return round(_number(row, "margin_K") - _number(row, "base_slack_K"), 6)
+
+
+def surplus_wanted(row: Row) -> float:
+    """Surplus that the case of a row asks for [K]; another limit of the filler may be nearer."""
+    return round(_number(row, "tube_side_surplus_K") - _number(row, "tube_side_slack_K"), 6)
+
+
+def _of(name: str, value: float, wanted: float) -> str:
+    return f"{name} {told_apart(value, 0.0, wanted)} K where {told_apart(wanted)} K are wanted"
