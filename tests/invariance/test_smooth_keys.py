@@ -36,7 +36,7 @@ JOINT: dict[str, dict[str, Any]] = {
 BY_EYE = {
     "travel__start": "on-flow",
     "arc__control": "pedal",
-    "arc__hold": "1050 degC",
+    "arc__hold": "1250 degC",
 }
 KEYS = {
     "arc.current": (56.0, "A"),
@@ -50,11 +50,7 @@ KEYS = {
 
 def _outcomes(text: str) -> dict[str, float]:
     """Outcomes by name, their unit at the end."""
-    result = run(text)
-    told, history = result.outcomes, result.history
-    assert history.tube_side is not None
-    assert history.flange_side is not None
-    sides = history.tube_side, history.flange_side
+    told = run(text).outcomes
     assert told.flange is not None
     assert told.filler is not None
     found = {
@@ -62,7 +58,8 @@ def _outcomes(text: str) -> dict[str, float]:
         "bore K": told.tube.bore_peak_C,
         "flange K": told.flange.peak_C,
         "filler K": told.filler.peak_C,
-        "coldest wetted K": min(float(np.nanmin(side)) for side in sides),
+        "coldest K": told.filler.coldest_C,
+        "surplus K": told.filler.stretch_surplus_K,
         "arc on s": told.time.arc_on_s,
         "total s": told.time.total_s,
     }
