@@ -9,7 +9,7 @@ import numpy as np
 from .case import Case
 from .schedule import Segment
 from .state import State
-from .wetting import wet_share
+from .wetting import reached
 
 __all__ = ["Hand"]
 
@@ -74,19 +74,21 @@ class Hand:
         return wanted + off * (1.0 - left) * arc.pedal_lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if the wanted share of both sides where the run begins is hot enough to wet.
+        """Tell if the wanted share of both sides where the run begins is hot enough to wet."""
+        return None if self.state.problem.lap is None else self.lacks(segment) <= 0.0
 
-        With an overlap that is on filler already laid. It is read off the first layer of the run:
-        the one before it may be under other filler.
+    def lacks(self, segment: Segment) -> float:
+        """How far the colder side is from that [K]; 0 or less: it flows. 0 without filler.
+
+        With an overlap the run begins on filler already laid. It is read off the first layer of
+        the run: the one before it may be under other filler.
         """
         problem, limits = self.state.problem, self.case.limits
         if problem.lap is None:
-            return None  # no filler to wait for
+            return 0.0  # no filler to wait for
         begin = round(segment.run_from / problem.mesh.step)
         layer = (begin if segment.direction > 0 else begin - 1) % problem.mesh.layers
         area, wets_at = problem.grid.wall_area, problem.lap.flow + limits.flow_margin
         now = self.state.surface[:, layer]
-        return all(
-            float(wet_share(now[side, None], area[side], wets_at)[0]) >= limits.wet_fraction
-            for side in self.sides
-        )
+        sides = (reached(now[side], area[side], limits.wet_fraction) for side in self.sides)
+        return wets_at - min(sides)

@@ -171,10 +171,10 @@ class _March:
         except MarchError as error:
             raise MarchError(f"{error}, {self.now:.2f} s into the run") from None
 
-    def hold(self, seconds: float, fade: bool = False) -> None:
-        """Keep the arc still; with `fade` the current falls to zero."""
+    def hold(self, seconds: float, fade: bool = False, struck: bool = True) -> None:
+        """Keep the arc still, just `struck` or not; with `fade` the current falls to zero."""
         arc, full, gone = self.case.arc, self.hand.current, 0.0
-        steps = dwell_steps(self.case, seconds, self.shorter)
+        steps = dwell_steps(self.case, seconds, self.shorter, struck)
         if fade:
             steps = still_steps(seconds, self.arc_step)
         for dt in steps:
@@ -191,13 +191,22 @@ class _March:
         self.arc_on += seconds
 
     def wait_for_flow(self, segment: Segment) -> None:
-        """Keep the arc still until both sides flow, at the latest until `dwell_limit`."""
+        """Keep the arc still until both sides flow, at the latest until `dwell_limit`.
+
+        The last steps aim where a straight line through the one before meets flow, so that the
+        wait does not end by whole steps.
+        """
         limit, begun = self.case.travel.dwell_limit, self.now
-        while not self.hand.flows(segment):
+        size, rise = 0.0, 0.0
+        while (lacking := self.hand.lacks(segment)) > 0.0:
             left = begun + limit - self.now
             if left < 1e-9:
                 return
-            self.hold(left if left < 1.2 * self.arc_step else self.arc_step)
+            size = left if left < 1.2 * self.arc_step else self.arc_step
+            if rise > 0.0:
+                size = min(size, (lacking + BELOW) / rise)
+            self.hold(size, struck=self.now == begun)
+            rise = (lacking - self.hand.lacks(segment)) / size
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
         """Move the arc to `target` [rad], laying filler on the way if `lay`."""

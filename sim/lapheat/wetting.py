@@ -33,6 +33,7 @@ __all__ = [
     "Spot",
     "Spots",
     "level_of_share",
+    "reached",
     "share_above",
     "spots",
     "wet_share",
@@ -65,7 +66,7 @@ class Dry:
     segments: tuple[int, ...]
 
 
-def share_above(values: Array, at: Array, level: float) -> Array:
+def share_above(values: Array, at: Array, level: float | Array) -> Array:
     """Share of a line on which a value is at `level` or above; straight between its points.
 
     Parameters
@@ -78,7 +79,7 @@ def share_above(values: Array, at: Array, level: float) -> Array:
     share : (...) 0 to 1
     """
     over = values - level
-    share = np.zeros(values.shape[1:])
+    share = np.zeros(over.shape[1:])
     for i in range(len(at) - 1):
         a, b = over[i], over[i + 1]
         high, low = np.maximum(a, b), np.minimum(a, b)
@@ -122,6 +123,16 @@ def level_of_share(peak: Array, area: Array, share: float) -> float:
     """Temperature that a share of a side's laid area has reached [K]; see `wet_share`."""
     values, at = _whole(peak[:, np.isfinite(peak).all(axis=0)], area)
     return _highest(values, lambda level: bool(share_above(values, at, level).mean() >= share))
+
+
+def reached(now: Array, area: Array, share: float) -> float:
+    """Temperature that a share of one layer's side has reached [K]; `now` is (m,).
+
+    The share is a straight line in the level between any two of the values it runs through.
+    """
+    values, at = _whole(now[:, None], area)
+    levels = np.unique(values)[::-1]
+    return float(np.interp(share, share_above(values, at, levels), levels))
 
 
 def _highest(values: Array, holds: Callable[[float], bool]) -> float:
