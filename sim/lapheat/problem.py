@@ -172,9 +172,9 @@ def _behind(mesh: Mesh, cells: Ints, edges: Ints) -> tuple[Ints, Array]:
     """
     section, links = mesh.section, mesh.links
     plain: dict[int, list[int]] = {}
-    for m in np.flatnonzero(links.kind == EdgeKind.PLAIN):
+    for m in np.flatnonzero(links.kind == EdgeKind.PLAIN).tolist():
         for c in links.cells[m]:
-            plain.setdefault(int(c), []).append(int(m))
+            plain.setdefault(int(c), []).append(m)
     found, off = cells.copy(), np.zeros(len(cells))
     for i, (c, edge) in enumerate(zip(cells.tolist(), edges.tolist(), strict=True)):
         if section.triangles[c] or section.region[c] == Region.FILLET:
