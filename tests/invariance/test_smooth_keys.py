@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from invariance.small import run, text_of
 
 JUMP = 3.0
