@@ -60,10 +60,14 @@ class Asked:
 
 
 MAPS = {
-    # a little colder: both boundaries show. (At 62 A six segments lie within 1 K of flow at every
-    # pause: no map is told from its noise there.)
+    # a little colder, with a stirred puddle and the share of each side alone as the limit: both
+    # boundaries show
     "segment_pause": Asked(
-        (*IN_TURN, "arc.current=61.75 A"),
+        (
+            *IN_TURN,
+            *("arc.current=62 A", "travel.dwell=6 s", "fillet.stirring=2.5"),
+            *("limits.dry_length=50 mm", "limits.flow_margin=0 K"),
+        ),
         (("travel.segment", 10.0, 24.0, "mm"), ("travel.pause", 2.0, 40.0, "s")),
     ),
     "current_dwell": Asked(
