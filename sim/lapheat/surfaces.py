@@ -39,9 +39,9 @@ def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-un
 
     It is the top of the parabola through a layer and its neighbours, where that lies inside the
     layer and filler covers none of them: an arc stands between two layers where a segment starts.
-    What an arc passes has its turn at the top.
+    What an arc passes has its turn at the top. Returns the highest top [K], or the layer's own.
     """
-    layers = surface.shape[1]
+    layers, top = surface.shape[1], surface[i, k]
     for m in range(k - 1, k + 2):
         n = m % layers if closed else m
         left, right = ((n - 1) % layers, (n + 1) % layers) if closed else (n - 1, n + 1)
@@ -53,7 +53,10 @@ def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-un
         lean = 0.5 * (surface[i, right] - surface[i, left])
         bow = 2.0 * t - surface[i, right] - surface[i, left]
         if bow > 0.0 and abs(lean) <= 0.5001 * bow:
-            peak[i, n] = max(peak[i, n], t + 0.5 * lean * lean / bow)
+            between = t + 0.5 * lean * lean / bow
+            peak[i, n] = max(peak[i, n], between)
+            top = max(top, between)
+    return top
 
 
 @plain
@@ -156,7 +159,7 @@ def observe(  # type: ignore[no-untyped-def]
                 at = k
                 break
         cover = grid.cover[i] if i < walls else -1
-        raise_near(peak, surface, i, at, alive, cover, grid.closed)
+        hottest = raise_near(peak, surface, i, at, alive, cover, grid.closed)
         if hottest > best[part, 0]:
             best[part, 0], best[part, 1], best[part, 2] = hottest, i, at
     return sane
