@@ -1,10 +1,10 @@
 """What of the base under the fillet got hot enough for the filler to wet it.
 
-**Between faces.** A temperature runs in straight lines over the area from face to face and on to the
-toe. From the first two faces to the root it runs with the square root of the distance: the lap is a
-slit, and at the tip of a slit temperature goes like that (see `corners`; for bronze between steels
-the exponent is 0.52 to 0.54). The face nearest to the root alone says nothing that settles: it moves
-towards the cold root with every finer mesh.
+**Between faces.** A temperature runs in straight lines over the area from face to face and on to
+the toe. From the first two faces to the root it runs with the square root of the distance: the lap
+is a slit, and at the tip of a slit temperature goes like that (see `corners`; for bronze between
+steels the exponent is 0.52 to 0.54). The face nearest to the root alone says nothing that settles:
+it moves towards the cold root with every finer mesh.
 
 **The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
 the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
