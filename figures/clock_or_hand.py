@@ -1,6 +1,6 @@
-"""The demo at steady current and under a pedal that holds the same peak.
+"""The demo by the clock at a steady current, and as it is: by a hand that waits and eases the pedal.
 
-Run with ``python figures/steady_or_pedal.py``; writes the PNG beside this file.
+Run with ``python figures/clock_or_hand.py``; writes the PNG beside this file.
 """
 
 from __future__ import annotations
@@ -17,8 +17,10 @@ from lapheat.figures import write_png
 from lapheat.figures.style import LINES, new_figure, settle, styled
 
 HERE = Path(__file__).parent
-HOLD = "arc.hold=1300 degC"
-LOOKS = (("steady", LINES[5], "s"), ("pedal", LINES[0], "o"))
+CLOCK = (
+    *("travel.start=timed", "travel.dwell=4.5 s", "arc.control=steady", "arc.current=68 A"),
+)
+LOOKS = (("by the clock", LINES[5], "s"), ("by hand", LINES[0], "o"))
 
 
 def _peaks(result: Result) -> list[float]:
@@ -38,7 +40,7 @@ def _trace(axes: Axes, result: Result, colour: str, name: str) -> None:
 def main() -> None:
     """Run the demo twice at standard detail and draw current and peaks of both."""
     demo = HERE.parent / "cases" / "flue-stub.toml"
-    runs = [simulate(read_case(demo, changes)) for changes in ((), ("arc.control=pedal", HOLD))]
+    runs = [simulate(read_case(demo, changes)) for changes in (CLOCK, ())]
     spreads = [max(_peaks(run)) - min(_peaks(run)) for run in runs]
     for (name, *_), run, spread in zip(LOOKS, runs, spreads, strict=True):
         print(f"{name}: peak {max(_peaks(run)):.0f} degC, spread {spread:.1f} K")
@@ -64,7 +66,7 @@ def main() -> None:
                f" {spreads[1]:.0f} K under the pedal")  # fmt: skip
         for axes in (amps, peaks):
             axes.grid(True)
-        write_png(figure, HERE / "steady-or-pedal.png")
+        write_png(figure, HERE / "clock-or-hand.png")
 
 
 if __name__ == "__main__":
