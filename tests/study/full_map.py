@@ -1,4 +1,4 @@
-"""The full maps that the window is held against: every node of 41 x 41 run, none left out.
+"""The full maps that the window is held against: every node of 41 x 41 or 31 x 31 run, none left out.
 
 ``python tests/study/full_map.py NAME [WORKERS]`` writes `full_map_NAME.json` anew; look at the
 difference. In `segment_pause` a segment length counts only through the whole number of segments
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from lapheat.study.executors import Row
 
 HERE = Path(__file__).parent
-NODES = 41
 CASE = HERE.parents[1] / "cases" / "flue-stub.toml"
 KEPT = ("base_slack_K", "filler_slack_K", "total_s")
 CIRCUMFERENCE = np.pi * 38.1
@@ -46,6 +45,7 @@ class Asked:
 
     changes: tuple[str, ...]
     axes: tuple[tuple[str, float, float, str], tuple[str, float, float, str]]
+    nodes: int = 41
 
     def vary(self, count: int) -> list[str]:
         """Axes as on the command line."""
@@ -56,7 +56,7 @@ class Asked:
 
     def lines(self) -> list[NDArray[np.float64]]:
         """Values of each axis at its nodes."""
-        return [np.linspace(a, b, NODES) for _, a, b, _ in self.axes]
+        return [np.linspace(a, b, self.nodes) for _, a, b, _ in self.axes]
 
 
 MAPS = {
@@ -73,6 +73,7 @@ MAPS = {
     "current_dwell": Asked(
         IN_TURN,
         (("arc.current", 56.0, 76.0, "A"), ("travel.dwell", 1.0, 8.0, "s")),
+        nodes=31,
     ),
 }
 
@@ -107,7 +108,7 @@ def file_of(name: str) -> Path:
 
 @dataclass(frozen=True)
 class FullMap:
-    """A kept map; `values` by name, (41, 41) over its two axes."""
+    """A kept map; `values` by name, (nodes, nodes) over its two axes."""
 
     asked: Asked
     values: dict[str, NDArray[np.float64]]
@@ -145,13 +146,13 @@ def main() -> None:
         Processes(workers, warm_up) as pool,
         RowFile(file.with_suffix(".rows"), resume=True) as store,
     ):
-        every = trials(MAPS[name])
+        every, nodes = trials(MAPS[name]), MAPS[name].nodes
         rows = collect(pool, run_trial, every, store, lambda *at: print(*at, file=sys.stderr))
         failed = [(t.inputs, r["failed"]) for t, r in zip(every, rows, strict=True) if r["failed"]]
         if failed:
             raise SystemExit(f"{len(failed)} runs failed, the first at {failed[0]}")
         whole = {
-            value: np.array([row[value] for row in rows], dtype=float).reshape(NODES, NODES)
+            value: np.array([row[value] for row in rows], dtype=float).reshape(nodes, nodes)
             for value in KEPT
         }
         lines = []

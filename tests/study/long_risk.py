@@ -1,4 +1,4 @@
-"""A risk from 256 samples and, much longer, from 2048 of another seed.
+"""A risk from 128 samples and, much longer, from 1024 of another seed.
 
     PYTHONPATH=sim:tests python tests/study/long_risk.py bead    some minutes on two idle cores
     PYTHONPATH=sim:tests python tests/study/long_risk.py demo    twenty minutes or more
@@ -30,7 +30,7 @@ arc = { current = "37 A", voltage = "10 V", spot = "2 mm" }
 travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.3 }
 numerics = { detail = "coarse" }
 """
-SHORT, LONG = 256, 2048
+SHORT, LONG = 128, 1024
 BY_CLOCK = (*STEADY, "arc.current=70 A")  # both chances lie well between 0 and 1
 FIRST = 2  # rows kept of the short one, to see whether it is still of this program
 

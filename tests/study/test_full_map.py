@@ -1,4 +1,4 @@
-"""The window against full maps of the demo, 41 x 41 runs each, kept in `full_map_*.json`."""
+"""The window against full maps of the demo, 41 x 41 and 31 x 31 runs, kept in `full_map_*.json`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from lapheat.casefile.rows import rows_of
 from lapheat.study import RowFile, Serial, Source, Trial, run_trial
 from lapheat.study.axes import given_axes
 from lapheat.study.window import MEASURES, Plan, Sweep, map_of
-from study.full_map import MAPS, NODES, FullMap, different, trials
+from study.full_map import MAPS, FullMap, different, trials
 from study.test_window import apart, crossings, lines_of
 
 HAND = (
@@ -65,18 +65,19 @@ def test_boundaries_are_within_a_twentieth_of_an_axis(
 
 def test_it_takes_a_fifth_of_the_runs_at_most(kept: FullMap, sweep: Sweep) -> None:
     """A third of the different ones, where lengths that make equally many segments are one run."""
-    assert len(sweep.runs) <= min(NODES**2 / 5, different(kept.asked) / 3)
+    assert len(sweep.runs) <= min(kept.asked.nodes**2 / 5, different(kept.asked) / 3)
 
 
 def test_the_map_is_what_is_computed_now(kept: FullMap) -> None:
     """Runs by each boundary and one in a corner; rewrite the map if these have moved."""
     values = kept.values
     base, filler = (np.abs(values[measure][-12:]) for measure in MEASURES.values())
-    first = NODES - 12  # of `segment_pause` few segments, so that the runs are short
+    nodes = kept.asked.nodes
+    first = nodes - 12  # of `segment_pause` few segments, so that the runs are short
     places = [np.unravel_index(int(one.argmin()), one.shape) for one in (base, filler)]
-    places = [(first + int(i), int(j)) for i, j in places] + [(NODES - 1, 0)]
+    places = [(first + int(i), int(j)) for i, j in places] + [(nodes - 1, 0)]
     every = trials(kept.asked)
     for i, j in places:
-        row = run_trial(every[i * NODES + j])
+        row = run_trial(every[i * nodes + j])
         for name, tolerance in (("base_slack_K", 0.5), ("filler_slack_K", 0.5), ("total_s", 0.01)):
             assert row[name] == pytest.approx(values[name][i, j], abs=tolerance)

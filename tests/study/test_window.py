@@ -52,12 +52,13 @@ def window_of(sweep: Sweep) -> Window:
 
 def crossings(works: NDArray[np.bool_]) -> Array:
     """Middles of the steps of a full map over which a flag flips, in shares of the axes."""
-    shares = np.linspace(0.0, 1.0, NODES)
+    nodes = len(works)
+    shares = np.linspace(0.0, 1.0, nodes)
     found = []
-    for i, j in product(range(NODES), range(NODES)):
+    for i, j in product(range(nodes), range(nodes)):
         for di, dj in ((1, 0), (0, 1)):
             a, b = i + di, j + dj
-            if a < NODES and b < NODES and works[i, j] != works[a, b]:
+            if a < nodes and b < nodes and works[i, j] != works[a, b]:
                 found.append([0.5 * (shares[i] + shares[a]), 0.5 * (shares[j] + shares[b])])
     return np.array(found).reshape(-1, 2)
 
