@@ -107,7 +107,10 @@ class _March:
         self.margin = -np.inf
         self.snapshot: Snapshot | None = None
         # what cannot melt still has a hottest place
-        self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in problem.alloys]
+        section = problem.mesh.section
+        parts = [grid[0, 0] for grid in (section.tube, section.flange) if grid is not None]
+        alloys = [problem.alloys[problem.grid.alloy[cell]] for cell in parts]
+        self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in alloys]
         self.shorter = shorter
         self.arc_step = arc_step(self.case) / shorter
         self.hand = Hand(self.state, self.case)
