@@ -9,6 +9,7 @@ import numpy as np
 from .case import Case
 from .schedule import Segment
 from .state import State
+from .steps import arc_step
 from .wetting import reached
 
 __all__ = ["Hand"]
@@ -33,6 +34,7 @@ class Hand:
         grid, part = state.problem.grid, state.problem.base.part
         self.state, self.case = state, case
         self.current = case.arc.current
+        self.look = arc_step(case)  # of the eye [s]
         self.rise: float | None = None  # of what was seen last, above the air [K]
         self.since = 1.0  # time from then to the next look [s]
         self.base = np.flatnonzero(part < 2)
@@ -63,7 +65,8 @@ class Hand:
         assert arc.hold is not None  # case files are refused without it
         air = self.case.surroundings.temperature
         rise = self.sees(angle) - air
-        speed = 0.0 if self.rise is None else (rise - self.rise) / self.since
+        # the first steps after a strike are shorter than an eye's look
+        speed = 0.0 if self.rise is None else (rise - self.rise) / max(self.since, self.look)
         self.rise, self.since = rise, dt
         expected = max(rise + min(AHEAD * arc.pedal_lag, FAR) * speed, 1.0)
         change = GAIN * ((arc.hold - air) / expected - 1.0)

@@ -19,7 +19,7 @@ from lapheat.schedule import order_of, schedule_of
 from lapheat.section import graded
 from lapheat.setup import problem_of
 from lapheat.state import State
-from lapheat.wetting import level_of_share, share_above, spots, wet_share
+from lapheat.wetting import level_of_share, reached, share_above, spots, wet_share
 
 CASE = """
 [tube]
@@ -162,16 +162,26 @@ def test_share_of_a_wall_that_melts() -> None:
     assert share_above(peak, depth, 1650.0) == pytest.approx([0.25, 0.0, 1.0])
 
 
-def test_wet_share_runs_in_a_straight_line_from_root_to_toe() -> None:
-    """1200 to 1400 K from root to toe, on faces of 1 and 3: half of it is at 1300 K or above."""
-    area = np.array([1.0, 3.0])
-    peak = np.array([[1225.0, np.nan, 1300.0], [1325.0, np.nan, 1300.0]])
+def test_wet_share_runs_in_a_straight_line_from_face_to_toe() -> None:
+    """1250 to 1400 K from a quarter of the side to its toe: 1300 K is reached on half of it."""
+    area = np.array([1.0, 1.0])
+    peak = np.array([[1250.0, np.nan, 1300.0], [1350.0, np.nan, 1300.0]])
     share = wet_share(peak, area, 1300.0)
     assert share[[0, 2]] == pytest.approx([0.5, 1.0])
     assert np.isnan(share[1])
     assert wet_share(peak, area, 1390.0)[0] == pytest.approx(0.05)
     assert level_of_share(peak, area, 0.75) == pytest.approx(1300.0)  # all of one layer, half
-    assert level_of_share(peak[:, :1], area, 0.95) == pytest.approx(1210.0)
+
+
+def test_towards_the_root_it_goes_with_the_root_of_the_distance() -> None:
+    """1000 + 400 sqrt(s): the very root has 1000 K, and 5 % of the side at s = 0.05."""
+    at = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
+    peak = (1000.0 + 400.0 * np.sqrt(at))[:, None]
+    area = np.full(5, 0.2)
+    assert reached(peak[:, 0], area, 1.0) == pytest.approx(1000.0)
+    # straight between the quarter and the half of the way in sqrt(s): 0.4 K off at the most
+    assert reached(peak[:, 0], area, 0.95) == pytest.approx(1000.0 + 400.0 * 0.05**0.5, abs=3.0)
+    assert level_of_share(peak, area, 0.95) == pytest.approx(reached(peak[:, 0], area, 0.95))
 
 
 def test_wet_share_does_not_hang_on_the_mesh() -> None:
@@ -186,18 +196,26 @@ def test_wet_share_does_not_hang_on_the_mesh() -> None:
     assert off[2] < 0.35 * off[1]
 
 
-def test_coldest_spot_is_a_tenth_of_a_millimetre_from_root_and_end() -> None:
-    """A plane in both directions is read exactly on any mesh."""
-    edges = np.array([0.0, 0.3e-3, 0.9e-3, 2e-3])
+def test_coldest_spot_is_a_mean_over_a_fifth_of_a_millimetre() -> None:
+    """A field that goes with the root of the distance, and straight round the ring, is read exactly.
+
+    The mean of sqrt(s) from 0 to L is 2/3 sqrt(L), its value at 4/9 L.
+    """
+    edges = np.array([0.0, 0.4e-3, 1e-3, 2e-3])
     at = 0.5 * (edges[1:] + edges[:-1])
     angle = (np.arange(24) + 0.5) * 2.0 * np.pi / 24
-    peak = 1000.0 + 1e5 * at[:, None] + 50.0 * angle
-    over = spots(peak, edges, 4, 20e-3)
-    spot = over.coldest()
-    assert (spot.from_root, spot.angle) == pytest.approx((1e-4, 1e-4 / 20e-3))
-    assert spot.peak == pytest.approx(1000.0 + 10.0 + 50.0 * 0.005)
-    plane = 1000.0 + 1e5 * over.from_root[:, None] + 50.0 * over.angle
-    np.testing.assert_allclose(over.values, plane, rtol=1e-12)
+    peak = 1000.0 + 1e4 * np.sqrt(at)[:, None] + 50.0 * angle
+    spot = spots(peak, edges, 4, 20e-3).coldest()
+    assert (spot.from_root, spot.angle) == pytest.approx((0.2e-3 * 4.0 / 9.0, 1e-4 / 20e-3))
+    mean = 2.0 / 3.0 * np.sqrt(0.2e-3)
+    assert spot.peak == pytest.approx(1000.0 + 1e4 * mean + 50.0 * 0.005)
+
+
+def test_a_ring_of_one_layer_a_segment_has_spots() -> None:
+    over = spots(np.full((3, 4), 1300.0), np.array([0.0, 1e-3, 2e-3, 3e-3]), 4, 5e-3)
+    assert over.values.shape == (5, 12)
+    assert (np.diff(over.angle) > 0.0).all()
+    assert over.dry(1290.0) == ()
 
 
 def test_all_but_short_stretches() -> None:
