@@ -142,7 +142,7 @@ def demo() -> Result:
 
 
 def test_a_pedal_halves_the_spread_of_peaks_and_holds_the_same(demo: Result) -> None:
-    steady = [segment.tube_peak_C for segment in run("arc.current=64 A").outcomes.segments]
+    steady = [segment.tube_peak_C for segment in run("arc.current=68 A").outcomes.segments]
     pedal = [segment.tube_peak_C for segment in demo.outcomes.segments]
     assert len(steady) == len(pedal) == 10
     assert max(pedal) == pytest.approx(max(steady), abs=10.0)
@@ -206,7 +206,7 @@ def test_a_standing_arc_overshoots_once_and_settles(
     monkeypatch.setattr(lapheat.steps, "LOOK", look)
     monkeypatch.setattr(lapheat.march, "COOL_AT_MOST", 1.0)
     monkeypatch.setattr(lapheat.march, "COOL_AT_LEAST", 1.0)
-    dwell = "travel.dwell=4 s" if detail == "standard" else "travel.dwell=15 s"
+    dwell = "travel.dwell=4 s" if detail == "standard" else "travel.dwell=20 s"
     result = run(*STANDING, WIDE, dwell, f"arc.pedal_lag={lag} s", case="test-bead", detail=detail)
     trace, arc = result.history.trace, result.case.arc
     stood = trace.time <= result.case.travel.dwell + 1e-9
