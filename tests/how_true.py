@@ -41,6 +41,7 @@ TESTS = {
     "mean while": "the heat ledger",
     "melting": "latent heat",
     "moving Gaussian": "moving source",
+    "moving arc": "the joint under a moving arc, fillet and lap, with the program's own steps",
     "oil pipe": "film, published worked example",
     "plate of finite": "moving source through a wall, arc on and off",
     "plate with convection": "film in two dimensions",

@@ -264,8 +264,9 @@ def _told(run: Outcomes) -> Iterator[tuple[str, str, str, float | None]]:
         yield "filler.tube_side_surplus_K", "tube side surplus", "K", surplus
         surplus = run.filler.flange_side_surplus_K
         yield "filler.flange_side_surplus_K", "flange side surplus", "K", surplus
-        surplus = run.filler.stretch_surplus_K
-        yield "filler.stretch_surplus_K", "stretch surplus", "K", surplus
+        stretch = run.filler.stretch_surplus_K
+        known = stretch if isfinite(stretch) else None
+        yield "filler.stretch_surplus_K", "stretch surplus", "K", known
         yield "filler.coldest_C", "coldest under filler", "degC", run.filler.coldest_C
     for index, segment in enumerate(run.segments):
         label = f"segment {segment.number} start"

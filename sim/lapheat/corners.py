@@ -89,7 +89,7 @@ def local_solution(wedges: Sequence[Wedge]) -> Local:
             a, b = value, steep * wedge.conductivity / after
         return steep, found
 
-    powers = np.linspace(0.05, 1.5, 59)
+    powers = np.linspace(0.005, 1.5, 300)
     ends = [run(float(power))[0] for power in powers]
     for i in range(len(powers) - 1):
         if ends[i] * ends[i + 1] <= 0.0:

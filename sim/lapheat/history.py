@@ -175,7 +175,7 @@ class History:
     sides : "tube" and "flange": the base surface under the fillet; empty for a bead-on-tube
     cell_peak : (section cells, layers) peak of every cell [K]
     melted_wall : (layers,) deepest melt through the tube wall, 0 to 1, at each angle
-    lap_filled : share of the lap's area that filler reached [-]
+    lap_filled : share of the area of the lap, where segments ran, that filler reached [-]
     hot_clearance : smallest radial gap of the lap while filler could still enter it; below 0 the
         tube would outgrow its bore; nan without a lap [m]
     chill_peak : highest temperature of the chill, nan without one [K]

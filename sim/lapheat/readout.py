@@ -162,7 +162,8 @@ def close_history(
     lap_filled = 0.0
     if problem.lap is not None:
         area = problem.mesh.links.area[problem.lap.links]
-        lap_filled = float((area @ state.filled.mean(axis=1)) / area.sum())
+        laid = np.isfinite(sides["tube"].peak).all(axis=0)
+        lap_filled = float((area @ state.filled[:, laid].mean(axis=1)) / area.sum())
     return History(
         problem=problem,
         trace=trace,

@@ -214,8 +214,8 @@ def _puddle(filler: FillerOutcome, words: Wording) -> str:
     if filler.shortest_liquid_s is None or filler.median_liquid_s is None:
         return told
     return (
-        f"{told}; wet faces above the filler's liquidus for {filler.shortest_liquid_s:.2g} s at "
-        f"least, {filler.median_liquid_s:.2g} s half of them"
+        f"{told}; time of wet spots above the filler's liquidus: shortest "
+        f"{filler.shortest_liquid_s:.2g} s, median {filler.median_liquid_s:.2g} s"
     )
 
 

@@ -71,9 +71,10 @@ def notes_of(judgement: Judgement, words: Wording | None = None) -> list[str]:
 
 def _works(judgement: Judgement, words: Wording) -> Iterator[str]:
     sides = judgement.sides
-    head = "the base stays solid and the fillet wets on both sides" if sides else (
-        "the base stays solid"
-    )  # fmt: skip
+    head = "the base stays solid"
+    if sides:
+        wets = "enough of both sides" if any(side.spans for side in sides) else "on both sides"
+        head = f"{head} and the fillet wets {wets}"
     if len(judgement.laid) < judgement.ring:
         laid = numbered("segment", judgement.laid)
         head = f"in the part that was run, {laid} of {judgement.ring}, {head}"
@@ -106,16 +107,16 @@ def _above_flow(side: SideFacts, flow: float, words: Wording) -> str:
     way = "above" if surplus >= 0.0 else "below"
     return (
         f"{words.apart(abs(surplus), 0.0)} {way} the filler's flow at {words.hot(flow)}, on the "
-        f"{side.name} side {_from_root(side, words)}, {_at(side.where, words)}"
+        f"{side.name} side {_from_root(side.from_root, side, words)}, {_at(side.where, words)}"
     )
 
 
-def _from_root(side: SideFacts, words: Wording) -> str:
-    if side.from_root <= SPOT:
+def _from_root(from_root: float, side: SideFacts, words: Wording) -> str:
+    if from_root <= SPOT:
         return "at its root"
-    if side.from_root >= side.leg - SPOT:
+    if from_root >= side.leg - SPOT:
         return "at its toe"
-    return f"{words.long(side.from_root)} from its root"
+    return f"{words.long(from_root)} from its root"
 
 
 def _at(where: Where, words: Wording) -> str:
@@ -183,7 +184,7 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
             )
         case Brief():
             return (
-                f"{words.share(finding.share)} of the wet faces spend less than "
+                f"{words.share(finding.share)} of the wet spots spend less than "
                 f"{finding.seconds:g} s above the filler's liquidus: doubt that they wet"
             )
         case FastFeed():
@@ -255,7 +256,8 @@ def _dry_stretch(finding: DryStretch, words: Wording) -> str:
     side = finding.side
     return (
         f"the filler leaves a dry stretch of {_told_long(finding, words)} on the {side.name} side "
-        f"{_from_root(side, words)}, {_round((finding.span,), side.share)}, where "
+        f"{_from_root(finding.span.from_root, side, words)}, "
+        f"{_round((finding.span,), side.share)}, where "
         f"{words.long(finding.allowed)} is allowed: it peaks at {words.hot(finding.span.coldest)} "
         f"where it must reach {words.hot(finding.wets_at)}; "
         f"{words.share(side.share)} of that side is wet"
@@ -276,8 +278,8 @@ def _hot_filler(finding: HotFiller, words: Wording) -> str:
     if finding.allowed is not None:
         return f"{told}, where {words.apart(finding.allowed)} are allowed"
     return (
-        f"{told}: manganese, silicon and copper are lost there and the base dissolves; a puddle "
-        "that stirs itself is cooler (fillet.stirring)"
+        f"{told}: what evaporates easily is lost there and the base dissolves; a puddle that "
+        "stirs itself is cooler (fillet.stirring)"
     )
 
 

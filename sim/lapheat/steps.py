@@ -65,7 +65,7 @@ def still_steps(
 def dwell_steps(
     case: Case, seconds: float, shorter: float = 1.0, struck: bool = True
 ) -> list[float]:
-    """Steps of the arc that stands at its start point; they do not grow under a pedal.
+    """Steps of the arc that stands at its start point; under a pedal none is longer than others.
 
     All are `shorter` times shorter than usual. `struck`: they begin with the strike.
     """

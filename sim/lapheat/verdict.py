@@ -59,8 +59,7 @@ HOT = 275.0
 # 2008, J. Mater. Sci. 43, 5669, abstract). Ten times that is an estimate of what to call wet.
 BRIEF = 0.1
 STRETCH = "filler.stretch_surplus_K"
-# [m/s] 15 mm/s of 1.6 mm rod is some 0.9 kg/h; manual TIG is printed at 0.5 to 3 kg/h for heavier
-# work, of which 0.5 kg/h is 8 mm/s. What a hand can dab into a fillet is our estimate.
+# [m/s] 15 mm/s of 1.6 mm rod is some 0.9 kg/h. What a hand can dab into a fillet is our estimate.
 FASTEST_FEED = 15e-3
 SHARED = 1e-3  # [-] a smaller share is not worth a word
 
@@ -123,8 +122,8 @@ def liquid_times(history: History) -> Array:
     times = [np.empty(0)]
     for side in history.sides.values():
         shape = side.edges, case.segment_count, case.tube.radius
-        peak, liquid = spots(side.peak, *shape).values, spots(side.liquid, *shape).values
-        times.append(np.maximum(liquid[peak >= wets_at], 0.0))
+        peak = spots(side.peak, *shape).values
+        times.append(spots(side.liquid, *shape, level=True).values[peak >= wets_at])
     return np.concatenate(times)
 
 

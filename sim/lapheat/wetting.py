@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import inf, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,12 +61,14 @@ class Spot:
 class Dry:
     """Stretch of the ring where a side has a dry spot; angles [rad], `end` may pass 2 pi.
 
-    `coldest` is the lowest peak in it [K], `segments` the numbers it touches.
+    `coldest` is the lowest peak in it [K], `from_root` where that is along the side [m], `segments`
+    the numbers it touches.
     """
 
     begin: float
     end: float
     coldest: float
+    from_root: float
     segments: tuple[int, ...]
 
 
@@ -163,7 +165,7 @@ def _highest(values: Array, holds: Callable[[float], bool]) -> float:
     return low
 
 
-def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
+def spots(values: Array, edges: Array, segments: int, radius: float, level: bool = False) -> Spots:
     """Means over spots of a side, `SPOT` long and wide.
 
     The mean over a spot of a straight line is its value at the middle. Where a segment begins or
@@ -175,13 +177,16 @@ def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
     edges : (m + 1,) ends of the faces, from the root [m]
     segments : number of segments round the ring
     radius : of the tube [m]
+    level : beyond the outermost faces and layers values stay as they are there
     """
     at, leg = 0.5 * (edges[1:] + edges[:-1]), float(edges[-1])
-    half = 0.5 * min(SPOT, 0.5 * leg)
+    half = 0.5 * SPOT
     low = 2.0 * half * MEAN
     inside = (at > low) & (at < leg - half)
     root = (_near_root if low < at[0] else _along)(values, at, low)
     toe = _along(values, at, leg - half)
+    if level:
+        root, toe = values[0], values[-1]
     across = np.concatenate([root[None], values[inside], toe[None]])
     layers = values.shape[1]
     per, step = layers // segments, 2.0 * pi / layers
@@ -189,6 +194,9 @@ def spots(values: Array, edges: Array, segments: int, radius: float) -> Spots:
     middle = (np.arange(per) + 0.5) * step
     each = across.reshape(len(across), segments, per)
     first, last = (_along(np.moveaxis(each, 2, 0), middle, x) for x in (near, per * step - near))
+    # towards an end it may grow colder, and is not taken to grow hotter
+    first = each[..., 0] if level else np.minimum(first, each[..., 0])
+    last = each[..., -1] if level else np.minimum(last, each[..., -1])
     whole = np.concatenate([first[..., None], each, last[..., None]], axis=2)
     angle = np.concatenate([[near], middle, [per * step - near]])
     return Spots(
@@ -238,13 +246,13 @@ class Spots:
 
         Returns
         -------
-        spans : by angle; one that runs over 0 begins before it and ends past 2 pi
+        spans : by angle; one that runs over 0 ends past 2 pi
         """
         low, angle, count = self.lowest, self.angle, len(self.angle)
         runs = _runs(np.isfinite(low) & (low < level))
         if runs == [(0, count)]:
             everywhere = tuple(range(1, self.segments + 1))
-            return (Dry(0.0, 2.0 * pi, float(low.min()), everywhere),)
+            return (Dry(0.0, 2.0 * pi, *self._lowest_in(np.arange(count)), everywhere),)
         edge = float(angle[0])  # from a segment's end to its outermost spot
 
         def beyond(inside: int, outside: int) -> float:
@@ -260,23 +268,39 @@ class Spots:
             last = first + length - 1
             inside = np.arange(first, last + 1) % count
             turn = 2.0 * pi if last >= count else 0.0
+            begin = float(angle[first]) - beyond(first, first - 1)
+            end = float(angle[last % count]) + turn + beyond(last, last + 1)
+            turn = 2.0 * pi if begin < 0.0 else 0.0
+            coldest, from_root = self._lowest_in(inside)
             spans.append(
                 Dry(
-                    begin=float(angle[first]) - beyond(first, first - 1),
-                    end=float(angle[last % count]) + turn + beyond(last, last + 1),
-                    coldest=float(low[inside].min()),
+                    begin=begin + turn,
+                    end=end + turn,
+                    coldest=coldest,
+                    from_root=from_root,
                     segments=tuple(sorted({int(k * self.segments // count) + 1 for k in inside})),
                 )
             )
         return tuple(spans)
 
+    def _lowest_in(self, columns: NDArray[np.int64]) -> tuple[float, float]:
+        """Lowest value in some columns, and how far from the root [m]."""
+        row, column = np.unravel_index(
+            int(np.argmin(self.values[:, columns])), (len(self.values), len(columns))
+        )
+        return float(self.values[row, columns[column]]), float(self.from_root[row])
+
     def level_but_for(self, angle: float) -> float:
-        """Temperature that all reached but for stretches of at most `angle` [rad] each [K]."""
+        """Temperature that all reached but for stretches of at most `angle` [rad] each [K].
+
+        inf where no stretch could be longer.
+        """
 
         def holds(level: float) -> bool:
             return all(span.end - span.begin <= angle for span in self.dry(level))
 
-        return _highest(self.lowest[np.isfinite(self.lowest)], holds)
+        laid = self.lowest[np.isfinite(self.lowest)]
+        return inf if holds(float(laid.max()) + 1.0) else _highest(laid, holds)
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:

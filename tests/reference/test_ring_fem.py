@@ -238,19 +238,20 @@ def test_bare_joint(record: Record) -> None:
 
 
 def test_brazed_joint(record: Record) -> None:
-    """With filler in fillet and lap: within 1 % at fine detail, and closer at each finer one.
+    """With filler in fillet and lap: closer at each finer detail, within 0.5 % at fine.
 
-    The sharp toes of the fillet cost most: 2.6 % at coarse, 1.1 % at standard, 0.6 % at fine.
-    Spacing falls by 1.6 from one detail to the next.
+    2.9 % at coarse, 0.43 % at standard, 0.30 % at fine. The factors of the fillet's corners suit an
+    open lap; in this filled one the root is no tip of a slit.
     """
     ring = ring_of("thin-sleeve", 1500.0, brazed=True)
-    other = Elements(ring).march(STOPS)
+    other = Elements(ring, 0.25e-3).march(STOPS)
     off = [
         worst(ring, program(ring, STOPS, detail), other).max()
         for detail in ("coarse", "standard", "fine")
     ]
-    assert off[0] > 1.6 * off[1] > 1.6**2 * off[2]
-    record("ring of heat on a brazed joint, fine", SOURCE, 100.0 * off[2], 1.0, "% of rise")
+    assert off[0] > 1.6 * off[1]
+    assert off[1] > off[2]
+    record("ring of heat on a brazed joint, fine", SOURCE, 100.0 * off[2], 0.5, "% of rise")
 
 
 def test_heat_put_in_is_stored_or_lost() -> None:

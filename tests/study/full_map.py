@@ -1,4 +1,4 @@
-"""The full maps that the window is held against: every node of 41 x 41 or 31 x 31 run, none left out.
+"""The full maps that the window is held against: every node of 41 x 41 or 31 x 31 is run.
 
 ``python tests/study/full_map.py NAME [WORKERS]`` writes `full_map_NAME.json` anew; look at the
 difference. In `segment_pause` a segment length counts only through the whole number of segments

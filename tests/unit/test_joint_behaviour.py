@@ -197,7 +197,7 @@ def test_wet_share_does_not_hang_on_the_mesh() -> None:
 
 
 def test_coldest_spot_is_a_mean_over_a_fifth_of_a_millimetre() -> None:
-    """A field that goes with the root of the distance, and straight round the ring, is read exactly.
+    """A field that goes with the root of the distance and straight round the ring is read exactly.
 
     The mean of sqrt(s) from 0 to L is 2/3 sqrt(L), its value at 4/9 L.
     """

@@ -317,7 +317,7 @@ def test_a_brief_wetting_is_noted() -> None:
     (note,) = judge(replace(run, sides=sides)).notes
     assert isinstance(note, Brief)
     assert note.share == pytest.approx(0.25, abs=0.01)
-    assert "25 % of the wet faces spend less than 0.1 s" in " ".join(
+    assert "25 % of the wet spots spend less than 0.1 s" in " ".join(
         notes_of(judge(replace(run, sides=sides)))
     )
 

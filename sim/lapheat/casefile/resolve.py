@@ -243,10 +243,17 @@ def _display(file: CaseFile) -> Display:
     )
 
 
-def _assumed(arc: Arc) -> tuple[str, ...]:
+def _assumed(arc: Arc, fillet: Fillet | None) -> tuple[str, ...]:
+    stirred: tuple[str, ...] = ()
+    if fillet is not None and fillet.stirring > 1.0:
+        stirred = (
+            f"Molten filler conducts {fillet.stirring:.3g} times as well as at rest "
+            "(fillet.stirring): without that the tube is hotter and the root colder.",
+        )
     if arc.voltage_measured:
-        return ()
+        return stirred
     return (
+        *stirred,
         f"No arc voltage was given: {arc.voltage:.4g} V was taken, by the convention 10 V + 0.04 "
         f"V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work.",
     )
@@ -303,6 +310,6 @@ def resolve(file: CaseFile, name: str) -> Case:
         scale=Scale(float(file.scale.conductivity), float(file.scale.emissivity)),
         scatter=_scatter(file),
         display=_display(file),
-        assumed=_assumed(arc),
+        assumed=_assumed(arc, fillet),
         written=_written(file),
     )
