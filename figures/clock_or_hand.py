@@ -17,9 +17,7 @@ from lapheat.figures import write_png
 from lapheat.figures.style import LINES, new_figure, settle, styled
 
 HERE = Path(__file__).parent
-CLOCK = (
-    *("travel.start=timed", "travel.dwell=4.5 s", "arc.control=steady", "arc.current=68 A"),
-)
+CLOCK = (*("travel.start=timed", "travel.dwell=4.5 s", "arc.control=steady", "arc.current=68 A"),)
 LOOKS = (("by the clock", LINES[5], "s"), ("by hand", LINES[0], "o"))
 
 

@@ -1,6 +1,6 @@
-"""The demo as the README shows it: peaks unrolled, and the section at its hottest.
+"""The demo as the README shows it: peaks unrolled.
 
-Run with ``python figures/flue_stub.py``; writes the PNGs beside this file.
+Run with ``python figures/flue_stub.py``; writes the PNG beside this file.
 """
 
 from __future__ import annotations
@@ -16,13 +16,12 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
-    """Run the demo at standard detail and keep two of its figures."""
+    """Run the demo at standard detail and keep one of its figures."""
     result = simulate(read_case(HERE.parent / "cases" / "flue-stub.toml"))
     print(result.outcomes.verdict.summary)
     with TemporaryDirectory() as folder:
         save_figures(result.history, Path(folder))
-        for name in ("peaks", "section"):
-            shutil.copy(Path(folder) / f"{name}.png", HERE / f"flue-stub-{name}.png")
+        shutil.copy(Path(folder) / "peaks.png", HERE / "flue-stub-peaks.png")
 
 
 if __name__ == "__main__":
