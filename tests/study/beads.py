@@ -110,7 +110,7 @@ title = "Small joint"
 tube = { outside_diameter = "16 mm", wall = "1 mm", length = "40 mm" }
 flange = { thickness = "4 mm", outside_diameter = "40 mm" }
 fillet = { leg = "2 mm" }
-arc = { current = "50 A", voltage = "10 V", spot = "2 mm", aim = "0.5 mm" }
+arc = { current = "54 A", voltage = "10 V", spot = "2 mm", aim = "0.5 mm" }
 travel = { speed = "3 mm/s", segment = "12 mm", pause = "4 s", coverage = 0.25 }
 numerics = { detail = "coarse" }
 probe = [

@@ -39,6 +39,7 @@ JOINT = {
     "travel__segment": "4.8 mm",
     "limits__wet_fraction": 0.8,
     "limits__base_margin": "20 K",
+    "limits__dry_length": "5 mm",
 }
 BEAD = """
 joint = "bead-on-tube"

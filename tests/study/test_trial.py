@@ -11,7 +11,12 @@ from study.stand_in import made_row
 from study.test_sequences import BEAD, JOINT
 
 # by the clock: a start on flow waits for `limits.flow_margin` too
-CLOCK = {"travel__start": "timed", "travel__pause": "4 s", "travel__coverage": 0.25}
+CLOCK = {
+    "travel__start": "timed",
+    "travel__dwell": "1.5 s",
+    "travel__pause": "4 s",
+    "travel__coverage": 0.25,
+}
 TEXT = text_of(SMALL, **{**JOINT, **CLOCK})
 
 
