@@ -1,4 +1,4 @@
-"""The demo by the clock at a steady current, and as it is: by a hand that waits and eases the pedal.
+"""The demo by the clock at a steady current, and by a hand that waits and eases the pedal.
 
 Run with ``python figures/clock_or_hand.py``; writes the PNG beside this file.
 """

@@ -33,12 +33,12 @@ JOINT = {
     "arc__current": "88 A",
     "arc__aim": "1 mm",
     "arc__control": "pedal",
-    "arc__hold": "1300 degC",
+    "arc__hold": "1310 degC",
     "travel__start": "on-flow",
     "travel__speed": "6 mm/s",
     "travel__segment": "4.8 mm",
     "limits__wet_fraction": 0.8,
-    "limits__base_margin": "10 K",
+    "limits__base_margin": "5 K",
     "limits__dry_length": "5 mm",
 }
 BEAD = """
@@ -83,7 +83,7 @@ def test_the_most_even_order_that_works_is_picked_and_why(quick: Sequences) -> N
     margin, surplus = (f"{pick.number(name):.0f} K" for name in ("margin_K", "surplus_K"))
     assert quick.pause.why.startswith(
         f"{pick.order.capitalize()} at equal pause: the base stays solid (margin {margin} where "
-        f"10 K are wanted) and the filler flows (surplus {surplus} where"
+        f"5 K are wanted) and the filler flows (surplus {surplus} where"
     )
     assert f"{pick.number('spread_K'):.0f} K apart" in quick.pause.why
 
