@@ -209,7 +209,8 @@ class _March:
             if rise > 0.0:
                 size = min(size, (lacking + BELOW) / rise)
             self.hold(size, struck=self.now == begun)
-            rise = (lacking - self.hand.lacks(segment)) / size
+            fresh = (lacking - self.hand.lacks(segment)) / size
+            rise = fresh if fresh > 0.0 else rise  # the pedal may give way in a short step
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
         """Move the arc to `target` [rad], laying filler on the way if `lay`."""

@@ -52,10 +52,13 @@ def sentences_of(judgement: Judgement, words: Wording | None = None) -> list[str
     words : as in `summary_of`
     """
     words = words or Wording()
-    explained = [_said(finding, judgement, words) for finding in judgement.findings]
-    if judgement.fails:
-        return explained
-    return [*_works(judgement, words), *explained]
+    told = [_said(finding, judgement, words) for finding in judgement.findings]
+    if not judgement.fails:
+        told = [*_works(judgement, words), *told]
+    if len(judgement.laid) < judgement.ring:
+        laid = numbered("segment", judgement.laid)
+        told[0] = f"in the part that was run, {laid} of {judgement.ring}, {told[0]}"
+    return told
 
 
 def notes_of(judgement: Judgement, words: Wording | None = None) -> list[str]:
@@ -75,9 +78,6 @@ def _works(judgement: Judgement, words: Wording) -> Iterator[str]:
     if sides:
         wets = "enough of both sides" if any(side.spans for side in sides) else "on both sides"
         head = f"{head} and the fillet wets {wets}"
-    if len(judgement.laid) < judgement.ring:
-        laid = numbered("segment", judgement.laid)
-        head = f"in the part that was run, {laid} of {judgement.ring}, {head}"
     yield f"{head}: {_closest(judgement.parts, words)}"
     if not sides:
         return

@@ -61,12 +61,12 @@ class Asked:
 
 MAPS = {
     # a little colder, with a stirred puddle and the share of each side alone as the limit: both
-    # boundaries show. (At 62 A the margin of nine segments stays within 2 K of its limit from 12 to
-    # 20 s of pause: no boundary is told from noise there.)
+    # boundaries show. (At 61 and 62 A the margin of nine to eleven segments stays within some K of
+    # its limit from 12 to 20 s of pause: no boundary is told from noise there.)
     "segment_pause": Asked(
         (
             *IN_TURN,
-            *("arc.current=61 A", "travel.dwell=6 s", "fillet.stirring=2.5"),
+            *("arc.current=60 A", "travel.dwell=6 s", "fillet.stirring=2.5"),
             *("limits.dry_length=50 mm", "limits.flow_margin=0 K"),
         ),
         (("travel.segment", 10.0, 24.0, "mm"), ("travel.pause", 2.0, 40.0, "s")),

@@ -56,17 +56,11 @@ def test_a_map_does_not_hang_on_the_hand_of_the_case(name: str) -> None:
 def test_boundaries_are_within_a_twentieth_of_an_axis(
     kept: FullMap, sweep: Sweep, flag: str, measure: str
 ) -> None:
-    """Or, where one axis counts in whole segments, within a tread of the stair that it makes.
-
-    A boundary over the length of a segment is a stair whose treads are 0.08 to 0.2 of the axis
-    wide, and the map draws a slope through it: found 0.10 (base) and 0.05 (filler).
-    """
-    within = 0.11 if kept.asked.axes[0][0] == "travel.segment" else 0.05
     there = crossings(kept.values[measure] >= 0.0)
     here = lines_of(sweep, measure)
     assert len(there) > 20, flag
-    assert apart(there, here) <= within
-    assert apart(here, there) <= within
+    assert apart(there, here) <= 0.05
+    assert apart(here, there) <= 0.05
 
 
 def test_it_takes_a_fifth_of_the_runs_at_most(kept: FullMap, sweep: Sweep) -> None:

@@ -33,6 +33,7 @@ def plain() -> Row:
 
 def test_the_slack_is_the_surplus_over_the_wanted_one(plain: Row) -> None:
     sides = [plain[f"{side}_side_surplus_K"] for side in ("tube", "flange")]
+    # a row's values may be text, these are numbers
     assert plain["surplus_K"] == min(*sides, plain["stretch_surplus_K"])  # type: ignore[type-var]
     assert plain["filler_slack_K"] == pytest.approx(float(plain["surplus_K"] or 0.0) - 10.0)
     assert plain["filler_flows"] is True

@@ -267,6 +267,7 @@ def test_a_dry_stretch_fails_whatever_the_share() -> None:
 def with_limits(run: History, **limits: float) -> History:
     case = run.problem.case
     assert case is not None
+    # the stand-in of a problem is no frozen record
     run.problem.case = replace(case, limits=replace(case.limits, **limits))  # type: ignore[misc]
     return run
 
@@ -336,9 +337,10 @@ def test_a_rod_no_hand_can_feed_is_noted() -> None:
 
 def test_part_of_a_ring_is_told_as_such() -> None:
     told = said(run_with(coverage=0.5))
-    assert told.startswith(
-        "In the part that was run, segments 1 to 4 of 8, the base stays solid and the fillet wets"
-    )
+    part = "In the part that was run, segments 1 to 4 of 8, "
+    assert told.startswith(f"{part}the base stays solid and the fillet wets")
+    melted = said(run_with(coverage=0.5, tube=STAINLESS_SOLIDUS + 5.0))
+    assert melted.startswith(f"{part}the tube melts: it peaks")
 
 
 def test_faults_are_facts_before_they_are_words() -> None:
