@@ -52,7 +52,7 @@ def main() -> None:
             at = np.arange(len(numbers))
             peaks.plot(at, _peaks(run), marker=mark, color=colour, label=name)
             peaks.set_xticks(at, numbers)
-        amps.set_ylim(0.0, 100.0)
+        amps.set_ylim(0.0, 120.0)
         amps.set_xlim(left=0.0)
         amps.set_ylabel("current (A)")
         amps.set_xlabel("arc time, pauses left out (s)")
