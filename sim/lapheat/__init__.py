@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from .api import Result, converge, simulate
     from .case import Case
     from .casefile import CaseError, case_to_toml, read_case
+    from .errors import MarchError
     from .history import History
     from .outcomes import Outcomes
     from .results import ResultError, write_results
-    from .state import MarchError
 
 __all__ = [
     "Case",
@@ -41,7 +41,7 @@ _HOME = {
     "Case": "case",
     "CaseError": "casefile",
     "History": "history",
-    "MarchError": "state",
+    "MarchError": "errors",
     "Outcomes": "outcomes",
     "Result": "api",
     "ResultError": "results",

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from .section import EdgeKind
 
-__all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Tables", "Torch"]
+__all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Growth", "Tables", "Torch"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -89,3 +89,23 @@ class Torch(NamedTuple):
     wall: Ints  # (lit,) wall of each row
     own: Ints  # (lit,) row of `alive` of the fillet cell that carries the face, -1
     step: float  # angle or length of a layer
+
+
+class Growth(NamedTuple):
+    """Cells whose mean thermal strain moves the two sides of the lap; see `lap`.
+
+    Attributes
+    ----------
+    tube, bore : (n,), (m,) section cells of the tube in the lap, and of the whole flange
+    tube_share, bore_share : volume of each over that of them all and of all layers [-]
+    strain : (alloys, nodes) thermal strain at the nodes of `Tables`, 0 at 20 degC [-]
+    radius : of the tube [m]; cold : radial gap at 20 degC [m]
+    """
+
+    tube: Ints
+    bore: Ints
+    tube_share: Array
+    bore_share: Array
+    strain: Array
+    radius: float
+    cold: float

@@ -298,8 +298,9 @@ class Case:
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
     each value that was filled in from a convention and that the report must tell; `written` maps
-    the keys a user gave to the text given, and does not count when cases are compared; `scatter`
-    holds the spread of each input that `[scatter]` names and this joint has.
+    the keys a user gave to the text given, and `file` names the file for messages: neither counts
+    when cases are compared; `scatter` holds the spread of each input that `[scatter]` names and
+    this joint has.
     """
 
     title: str
@@ -322,6 +323,7 @@ class Case:
     display: Display = Display()
     assumed: tuple[str, ...] = ()
     written: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    file: str = field(default="", compare=False, repr=False)
 
     @property
     def rod_power(self) -> float:

@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 
 from .arrays import IN_FILLER, LAP, PLAIN, Tables
 from .constants import STEFAN_BOLTZMANN
+from .errors import MarchError
 from .mesh import Mesh, fipy_mesh
 from .problem import Problem
-from .state import MarchError, State
+from .state import State
 
 __all__ = ["FipyStepper"]
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .case import Case
+from .limits import refuse_unrunnable
 from .section import Region, Section, SectionBuilder, graded
 
 __all__ = ["DETAILS", "SURFACES", "Detail", "Lines", "mesh_lines", "section_of"]
@@ -87,7 +88,19 @@ class Lines:
 
 
 def mesh_lines(case: Case) -> Lines:
-    """Choose the mesh lines of a case from its detail, spot and dimensions."""
+    """Choose the mesh lines of a case from its detail, spot and dimensions.
+
+    Raises
+    ------
+    CaseError
+        The mesh is too large, or the arc of a tack is too weak to melt the tack's rod.
+    """
+    lines = _lines(case)
+    refuse_unrunnable(case, lines.layers, lines.cells)
+    return lines
+
+
+def _lines(case: Case) -> Lines:
     detail = DETAILS[case.detail]
     size = case.arc.spot / detail.per_spot
     largest = 12.0 * size

@@ -16,18 +16,17 @@ stands, and hot metal that is held back yields.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from .arrays import Growth
 from .constants import STEFAN_BOLTZMANN
 from .jit import plain, sums
 from .rows import find_node
 
 # numba types compiled functions at their first call: hence `no-untyped-def` below
 
-__all__ = ["TOUCHING", "Growth", "fill_lap", "hot_gap"]
+__all__ = ["TOUCHING", "fill_lap", "hot_gap"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,27 +34,6 @@ Ints = NDArray[np.int64]
 # [m] Rough walls that touch still leave a gap as wide as their highest peaks: an estimate for a
 # drawn tube in a drilled bore. Gas conduction across it stays finite.
 TOUCHING = 10e-6
-
-
-@dataclass(frozen=True)
-class Growth:
-    """Cells whose mean thermal strain moves the two sides of the lap; see the top of this module.
-
-    Attributes
-    ----------
-    tube, bore : (n,), (m,) section cells of the tube in the lap, and of the whole flange
-    tube_share, bore_share : volume of each over that of them all and of all layers [-]
-    strain : (alloys, nodes) thermal strain at the nodes of `Tables`, 0 at 20 degC [-]
-    radius : of the tube [m]; cold : radial gap at 20 degC [m]
-    """
-
-    tube: Ints
-    bore: Ints
-    tube_share: Array
-    bore_share: Array
-    strain: Array
-    radius: float
-    cold: float
 
 
 @sums

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .case import Case, Tack, tacked_layers
+from .errors import MarchError
 from .fixture import advance
 from .hand import Hand
 from .history import Clock, History, Ledger, Snapshot, Trace
@@ -17,7 +18,7 @@ from .problem import Problem
 from .readout import close_history
 from .rod import Rod
 from .schedule import Schedule, Segment
-from .state import MarchError, State, Stepper
+from .state import State, Stepper
 from .steps import (
     COOL_AT_LEAST,
     arc_step,

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .alloys import Alloy, EnthalpyTable
-from .arrays import IN_FILLER, PLAIN, Base, Grid, Tables, Torch
+from .arrays import IN_FILLER, PLAIN, Base, Grid, Growth, Tables, Torch
 from .case import Case
-from .lap import Growth
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule

@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .alloys import Alloy
-from .arrays import Tables, Torch
+from .arrays import Growth, Tables, Torch
 from .case import Case, Chill, Probe, tacked_layers
 from .corners import corner_factors
 from .joint import mesh_lines, section_of
-from .lap import Growth
 from .mesh import Mesh, sweep_ring
 from .problem import (
     AIR,

@@ -9,18 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arc import light
+from .errors import MarchError
 from .kernel import refresh
 from .lap import TOUCHING, fill_lap, hot_gap
 from .problem import ARGON, CHILL, Problem
 from .surfaces import observe, sample
 
-__all__ = ["MarchError", "State", "Stepper"]
+__all__ = ["State", "Stepper"]
 
 Array = NDArray[np.float64]
-
-
-class MarchError(Exception):
-    """The computation failed; the message says where and at what time."""
 
 
 class State:

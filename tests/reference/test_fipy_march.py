@@ -25,6 +25,7 @@ from lapheat.case import (
     Tube,
 )
 from lapheat.compiled import CompiledStepper
+from lapheat.errors import MarchError
 from lapheat.fipy_march import FipyStepper
 from lapheat.history import History
 from lapheat.march import march
@@ -32,7 +33,7 @@ from lapheat.mesh import sweep_line
 from lapheat.problem import Problem, assemble
 from lapheat.section import Region, SectionBuilder
 from lapheat.setup import problem_of
-from lapheat.state import MarchError, State, Stepper
+from lapheat.state import State, Stepper
 
 PARTS = (Region.TUBE, Region.FLANGE)
 ALLOYS = ("304L", "low-carbon steel", "CuSi3Mn1")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lapheat.casefile import CaseError, Fault, read_case_text
+from lapheat.joint import mesh_lines
 
 BASE = """
 [tube]
@@ -71,7 +72,7 @@ ARC_TACK = TACK.replace("40", "160") + 'current = "60 A"\ntime = "3 s"\n'
 
 def faults_of(text: str, *overrides: str) -> tuple[Fault, ...]:
     with pytest.raises(CaseError) as caught:
-        read_case_text(text, "stub.toml", overrides)
+        mesh_lines(read_case_text(text, "stub.toml", overrides))
     message = str(caught.value)
     for fault in caught.value.faults:
         assert fault.file in message

@@ -24,10 +24,10 @@ from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
 from lapheat.cli.progress import Meter
+from lapheat.errors import MarchError
 from lapheat.history import History
 from lapheat.march import Progress
 from lapheat.report import CAUTIONS
-from lapheat.state import MarchError
 from unit.runs import run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS
 

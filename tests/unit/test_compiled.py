@@ -9,10 +9,11 @@ import pytest
 
 import lapheat.compiled
 from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, thread_choices
+from lapheat.errors import MarchError
 from lapheat.problem import Problem
 from lapheat.rows import find_runs, mark_moved, settled
 from lapheat.setup import problem_of
-from lapheat.state import MarchError, State
+from lapheat.state import State
 from unit.test_joint_behaviour import case_of
 
 # One step of half a second under a new arc: cells beneath it warm by hundreds of kelvin.

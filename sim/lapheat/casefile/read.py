@@ -7,6 +7,7 @@ import stat
 import tomllib
 from collections.abc import Iterable, Iterator
 from copy import deepcopy
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 from typing import Any, NoReturn
@@ -22,7 +23,7 @@ from .model import CaseFile
 from .overrides import Override, apply, parse
 from .resolve import dotted, resolve
 from .rows import rows_of
-from .running import of_run
+from .running import of_power
 from .schema import LISTS, entry_at, every_key, table_at
 
 __all__ = ["case_text", "read_case", "read_case_text"]
@@ -98,7 +99,7 @@ def read_case_text(
         faults.append(Fault(file, key, given, finding.allowed, finding.hint))
     if faults:
         raise CaseError(faults)
-    return case
+    return replace(case, file=name)
 
 
 def _refuse(name: str, key: str, given: str, allowed: str, hint: str = "") -> NoReturn:
@@ -185,8 +186,8 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     file, refused = _validated(tidy)
     case = resolve(file, title)
     found += [*refused, *findings(file, case)]
-    # how large the mesh is, and what the rod takes, can be told of a sound case only
-    return case, found or list(of_run(case))
+    # what the rod takes can be told of a sound case only
+    return case, found or list(of_power(case))
 
 
 def _of_other_joint(raw: dict[str, Any]) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from ..casefile import CaseError, case_text, read_case_text
 from ..casefile.rows import rows_of
+from ..joint import mesh_lines
 from ..version import mark
 from .executors import Row, Value
 
@@ -55,9 +56,11 @@ class Source:
         Raises
         ------
         CaseError
-            As for `read_case`.
+            As for `read_case` and `mesh_lines`.
         """
-        return read_case_text(self.text, self.name, (*self.changes, *changes), detail)
+        case = read_case_text(self.text, self.name, (*self.changes, *changes), detail)
+        mesh_lines(case)  # a mesh too large is refused before the first run
+        return case
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,7 @@ def run_trial(trial: Trial) -> Row:
 def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
     """Run a trial as `run_trial` does, to a row of another kind."""
     from ..api import simulate  # numba takes a second
-    from ..state import MarchError
+    from ..errors import MarchError
 
     try:
         return row(simulate(trial.case(), threads=1))
