@@ -13,8 +13,8 @@ from .version import __version__
 if TYPE_CHECKING:
     from .answer import outcomes_of
     from .api import Result, converge, simulate
-    from .case import Case
-    from .casefile import CaseError, case_to_toml, read_case
+    from .case.case import Case
+    from .case.file import CaseError, case_to_toml, read_case
     from .errors import MarchError
     from .history import History
     from .outcomes import Outcomes
@@ -38,17 +38,17 @@ __all__ = [
 ]
 
 _HOME = {
-    "Case": "case",
-    "CaseError": "casefile",
+    "Case": "case.case",
+    "CaseError": "case.file",
     "History": "history",
     "MarchError": "errors",
     "Outcomes": "outcomes",
     "Result": "api",
     "ResultError": "results",
-    "case_to_toml": "casefile",
+    "case_to_toml": "case.file",
     "converge": "api",
     "outcomes_of": "answer",
-    "read_case": "casefile",
+    "read_case": "case.file",
     "simulate": "api",
     "write_results": "results",
 }

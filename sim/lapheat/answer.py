@@ -10,7 +10,7 @@ from math import degrees, isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case
+from .case.case import Case
 from .constants import ZERO_CELSIUS
 from .currents import current_of
 from .findings import Judgement, SideFacts

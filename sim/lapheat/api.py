@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .answer import outcomes_of
-from .case import Case
+from .case.case import Case
 from .convergence import Convergence, convergence_of
 from .history import History
 from .joint import DETAILS

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from math import inf, isfinite, log
 from typing import Any
 
-from .case import Case
+from .case.case import Case
 from .joint import DETAILS
 from .outcomes import DIGITS, Outcomes
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .case import Case
+from .case.case import Case
 from .joint import mesh_lines
 from .schedule import Segment, schedule_of
 from .steps import (

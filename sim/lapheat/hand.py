@@ -6,7 +6,7 @@ from math import exp
 
 import numpy as np
 
-from .case import Case
+from .case.case import Case
 from .schedule import Segment
 from .state import State
 from .steps import arc_step

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case, Tack, tacked_layers
+from .case.case import Case, Tack, tacked_layers
 from .errors import MarchError
 from .fixture import advance
 from .hand import Hand

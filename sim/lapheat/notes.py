@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case
+from .case.case import Case
 from .history import History
 from .verdict import filler_place, hottest_place
 from .wording import listed

@@ -9,9 +9,9 @@ from math import cos, pi, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from .alloys import Alloy, EnthalpyTable
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Growth, Tables, Torch
-from .case import Case
+from .case.alloys import Alloy, EnthalpyTable
+from .case.case import Case
 from .mesh import Mesh
 from .sampling import Samples
 from .schedule import Schedule

@@ -11,8 +11,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from .case import Case
-from .casefile.faults import printable
+from .case.case import Case
+from .case.faults import printable
 from .constants import ZERO_CELSIUS
 from .currents import current_of, pressed
 from .findings import Judgement

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .casefile import CaseError, Fault, case_to_toml
-from .casefile.faults import printable
+from .case.faults import printable
+from .case.file import CaseError, Fault, case_to_toml
 from .constants import ZERO_CELSIUS
 from .history import History
 from .outcomes import Outcomes

@@ -8,9 +8,9 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from .alloys import Alloy
 from .arrays import Growth, Tables, Torch
-from .case import Case, Chill, Probe, tacked_layers
+from .case.alloys import Alloy
+from .case.case import Case, Chill, Probe, tacked_layers
 from .corners import corner_factors
 from .joint import mesh_lines, section_of
 from .mesh import Mesh, sweep_ring

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .alloys import Alloy
 from .arrays import IN_FILLER, PLAIN, Grid, Tables
+from .case.alloys import Alloy
 from .constants import STEFAN_BOLTZMANN
 
 __all__ = ["explicit_limit"]

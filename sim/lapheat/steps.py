@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import ceil, expm1, log1p
 
-from .case import Case
+from .case.case import Case
 from .joint import DETAILS
 
 __all__ = [

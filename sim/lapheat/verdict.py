@@ -11,7 +11,7 @@ from math import inf, nan, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from .case import Case
+from .case.case import Case
 from .currents import cold_pedal, why_cold
 from .findings import (
     Brief,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
 
-from .case import Case
+from .case.case import Case
 from .constants import ZERO_CELSIUS
 
 __all__ = ["Wording", "listed", "numbered", "told_apart"]

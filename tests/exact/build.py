@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import erf
 
 from exact.solutions.common import Run
-from lapheat.alloys import Alloy
+from lapheat.case.alloys import Alloy
 from lapheat.compiled import CompiledStepper
 from lapheat.mesh import Mesh, sweep_line, sweep_ring
 from lapheat.problem import Problem, assemble

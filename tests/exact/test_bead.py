@@ -12,8 +12,8 @@ from exact.errors import Record
 from exact.solutions import shell
 from exact.solutions.common import Run
 from lapheat.api import Result, simulate
-from lapheat.case import Case
-from lapheat.casefile import read_case_text
+from lapheat.case.case import Case
+from lapheat.case.file import read_case_text
 
 CASE = """
 title = "Test bead, constant properties, no losses"

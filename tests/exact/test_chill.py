@@ -10,8 +10,8 @@ import pytest
 
 from exact.build import MM, ZERO, Part, fixed, lines
 from exact.errors import Record
-from lapheat.alloys import Alloy
-from lapheat.casefile import read_case_text
+from lapheat.case.alloys import Alloy
+from lapheat.case.file import read_case_text
 from lapheat.compiled import CompiledStepper
 from lapheat.fixture import advance
 from lapheat.problem import CHILL, ChillRing, Problem

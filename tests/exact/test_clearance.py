@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_bvp
 
 from exact.errors import Record
-from lapheat.casefile import read_case_text
+from lapheat.case.file import read_case_text
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.section import Region
 from lapheat.setup import problem_of

@@ -27,8 +27,8 @@ from scipy.interpolate import CubicSpline
 from exact.build import MM, ZERO, Array
 from exact.errors import Record
 from lapheat import joint
-from lapheat.alloys import Alloy, Piece, Property
-from lapheat.case import Arc, Case, Fillet, Flange, Lap, Limits, Surroundings, Travel, Tube
+from lapheat.case.alloys import Alloy, Piece, Property
+from lapheat.case.case import Arc, Case, Fillet, Flange, Lap, Limits, Surroundings, Travel, Tube
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint import SURFACES, Detail, Lines, mesh_lines, section_of

@@ -8,7 +8,7 @@ import pytest
 from exact.build import BLACK, HELD, MM, ZERO, Array, Part, Rig, spread, stretched
 from exact.errors import Record
 from exact.solutions import stefan
-from lapheat.alloys import Alloy, Piece, Property
+from lapheat.case.alloys import Alloy, Piece, Property
 
 COLDEST, HOTTEST = 1.0, 1e4
 

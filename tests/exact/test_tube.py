@@ -27,7 +27,7 @@ from exact.solutions.cases import (
     quarter_times,
 )
 from exact.solutions.common import gauss
-from lapheat.alloys import Alloy, Piece, Property
+from lapheat.case.alloys import Alloy, Piece, Property
 from lapheat.problem import Problem
 
 SOURCE = "Carslaw and Jaeger 1959, 10.3, images on the unrolled wall"

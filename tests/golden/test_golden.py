@@ -14,7 +14,7 @@ import pytest
 
 from lapheat import read_case, simulate
 from lapheat.api import Result
-from lapheat.casefile import read_case_text, starter_text
+from lapheat.case.file import read_case_text, starter_text
 
 HERE = Path(__file__).parent
 CASES = Path(__file__).parents[2] / "cases"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from lapheat.api import Result, simulate
-from lapheat.casefile import read_case_text
+from lapheat.case.file import read_case_text
 
 __all__ = ["SMALL", "run", "text_of"]
 

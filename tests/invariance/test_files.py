@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from invariance.small import run
 from lapheat.api import Result
-from lapheat.casefile import case_to_toml, read_case_text
+from lapheat.case.file import case_to_toml, read_case_text
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 

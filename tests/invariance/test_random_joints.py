@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from invariance.small import text_of
-from lapheat.case import Case
-from lapheat.casefile import read_case_text
+from lapheat.case.case import Case
+from lapheat.case.file import read_case_text
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.history import History

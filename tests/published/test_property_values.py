@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapheat.alloys import Property, builtin
-from lapheat.alloys.property import Piece
+from lapheat.case.alloys import Property, builtin
+from lapheat.case.alloys.property import Piece
 
 DATA = Path(__file__).parent / "data"
 ZERO = 273.15

@@ -17,9 +17,9 @@ import pytest
 from numpy.typing import NDArray
 
 from lapheat import march as march_module
-from lapheat.alloys import Alloy
-from lapheat.case import Case, Tack
-from lapheat.casefile import read_case
+from lapheat.case.alloys import Alloy
+from lapheat.case.case import Case, Tack
+from lapheat.case.file import read_case
 from lapheat.compiled import CompiledStepper
 from lapheat.history import History
 from lapheat.problem import Problem

@@ -17,9 +17,9 @@ import pytest
 from numpy.typing import NDArray
 
 from lapheat import setup
-from lapheat.alloys import Alloy
-from lapheat.case import Case, Fillet, Flange, Lap, Probe
-from lapheat.casefile import read_case
+from lapheat.case.alloys import Alloy
+from lapheat.case.case import Case, Fillet, Flange, Lap, Probe
+from lapheat.case.file import read_case
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint import mesh_lines

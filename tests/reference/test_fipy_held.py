@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from lapheat import march as march_module
-from lapheat.alloys import builtin
-from lapheat.case import Bench, Chill, Fixture, Flange, Tack
+from lapheat.case.alloys import builtin
+from lapheat.case.case import Bench, Chill, Fixture, Flange, Tack
 from lapheat.compiled import CompiledStepper
 from lapheat.fipy_march import FipyStepper
 from lapheat.history import History

@@ -11,8 +11,8 @@ import pytest
 from numpy.typing import NDArray
 
 from lapheat import march as march_module
-from lapheat.alloys import builtin
-from lapheat.case import (
+from lapheat.case.alloys import builtin
+from lapheat.case.case import (
     Arc,
     Case,
     Fillet,

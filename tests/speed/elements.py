@@ -20,8 +20,8 @@ from skfem import Basis, BilinearForm, ElementHex1, FacetBasis, LinearForm, Mesh
 from skfem.helpers import dot, grad
 from skfem.utils import build_pc_diag, solver_iter_pcg
 
-from lapheat.alloys import Alloy
-from lapheat.case import Case
+from lapheat.case.alloys import Alloy
+from lapheat.case.case import Case
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint import mesh_lines
 from lapheat.problem import Problem

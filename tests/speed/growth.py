@@ -15,7 +15,7 @@ from marches import DEMO, course, demo, refined
 
 from lapheat.answer import outcomes_of
 from lapheat.api import simulate
-from lapheat.case import Case
+from lapheat.case.case import Case
 from lapheat.compiled import CompiledStepper
 from lapheat.problem import Problem
 from lapheat.setup import problem_of
@@ -144,7 +144,7 @@ import resource, sys
 sys.path.insert(0, sys.argv[1])
 from marches import demo, refined
 from lapheat.api import simulate
-from lapheat.case import Case
+from lapheat.case.case import Case
 case = demo(refined(float(sys.argv[2])), 1, dwell=0.0, speed=0.05)
 print(simulate(case).outcomes.mesh.cells)
 try:  # what Linux tells of rusage is the parent's where the parent is the larger

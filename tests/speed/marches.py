@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from lapheat.case import Case
-from lapheat.casefile import read_case
+from lapheat.case.case import Case
+from lapheat.case.file import read_case
 from lapheat.compiled import stages_for
 from lapheat.joint import DETAILS, Detail
 from lapheat.march import Progress, march

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 from skfem.utils import build_pc_diag, build_pc_ilu, solver_iter_pcg
 
-from lapheat.case import Case
+from lapheat.case.case import Case
 from lapheat.compiled import CompiledStepper
 from lapheat.fipy_march import FipyStepper
 from lapheat.problem import Problem

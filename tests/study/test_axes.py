@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lapheat.casefile import CaseError
+from lapheat.case.file import CaseError
 from lapheat.study import Source
 from lapheat.study.axes import free_axes, given_axes
 from study.full_map import CASE as DEMO

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from lapheat import read_case
-from lapheat.casefile import CaseError
+from lapheat.case.file import CaseError
 from lapheat.cli.app import app
 from lapheat.errors import MarchError
 from lapheat.study import RowFile, Serial, Source

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.casefile import CaseError
+from lapheat.case.file import CaseError
 from lapheat.study import Cluster, Processes, RowFile, Serial, Source, Trial, collect, run_trial
 from study.stand_in import Number, square, square_or_raise
 

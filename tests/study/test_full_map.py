@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lapheat.casefile.rows import rows_of
+from lapheat.case.file.resolved import rows_of
 from lapheat.study import RowFile, Serial, Source, Trial, run_trial
 from lapheat.study.axes import given_axes
 from lapheat.study.window import MEASURES, Plan, Sweep, map_of

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lapheat.casefile import CaseError, Fault
+from lapheat.case.file import CaseError, Fault
 from lapheat.study.measured import Readings, Trials, read_measured
 
 PROBES = ("top", "tube-15mm", "end_C")

@@ -12,6 +12,7 @@ from rich.console import Console
 from scipy.stats import norm
 from typer.testing import CliRunner
 
+from lapheat.case.units import read_quantity
 from lapheat.cli.app import app
 from lapheat.cli.risk import told
 from lapheat.study import Processes, RowFile, Serial, Source
@@ -19,7 +20,6 @@ from lapheat.study.executors import Row
 from lapheat.study.risk import Plan, Risk, Sample, assess, plan_of
 from lapheat.study.risk_files import risk_dict
 from lapheat.study.scatter import HALF, inputs_of
-from lapheat.units import read_quantity
 from unit.casefile_samples import BASE
 
 MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]

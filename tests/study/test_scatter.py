@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, norm
 
-from lapheat.case import Spread
-from lapheat.casefile import read_case_text
+from lapheat.case.case import Spread
+from lapheat.case.file import read_case_text
+from lapheat.case.units import LENGTH, NUMBER
 from lapheat.study.scatter import Input, inputs_of, points, wilson
-from lapheat.units import LENGTH, NUMBER
 from unit.casefile_samples import BASE, BEAD
 
 

@@ -14,8 +14,8 @@ import pytest
 from rich.console import Console
 
 from invariance.small import SMALL, text_of
-from lapheat.case import ORDERS
-from lapheat.casefile import CaseError
+from lapheat.case.case import ORDERS
+from lapheat.case.file import CaseError
 from lapheat.cli import main
 from lapheat.cli.sequences import told
 from lapheat.figures.sequences import SequenceLine, SequencesChart, sequences

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lapheat.casefile import CaseError, Fault, read_case_text
+from lapheat.case.file import CaseError, Fault, read_case_text
 from lapheat.joint import mesh_lines
 
 BASE = """

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from lapheat.case import Case, Display
+from lapheat.case.case import Case, Display
 from lapheat.history import History, Side, SurfacePeaks
 from lapheat.wetting import wet_share
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, make_case, make_history

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from lapheat.alloys import Alloy
-from lapheat.case import (
+from lapheat.case.alloys import Alloy
+from lapheat.case.case import (
     Arc,
     Case,
     Display,

@@ -17,8 +17,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from lapheat.alloys import Alloy, Piece, Property, UnknownAlloyError, builtin, builtin_names
-from lapheat.alloys.alloy import TABLE_RANGE
+from lapheat.case.alloys import Alloy, Piece, Property, UnknownAlloyError, builtin, builtin_names
+from lapheat.case.alloys.alloy import TABLE_RANGE
 
 ZERO = 273.15
 NAMES = (
@@ -364,7 +364,7 @@ def entries(data: Any, path: str) -> Iterator[tuple[str, dict[str, Any]]]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_number_in_a_data_file_has_unit_source_and_range(name: str) -> None:
-    path = files("lapheat.alloys") / "data" / f"{name.replace(' ', '-')}.toml"
+    path = files("lapheat.case.alloys") / "data" / f"{name.replace(' ', '-')}.toml"
     found = list(entries(tomllib.loads(path.read_text("utf-8")), name))
     assert len(found) >= 8
     for key, table in found:
@@ -408,7 +408,7 @@ def test_the_liquid_has_its_own_range() -> None:
 def test_importing_the_alloys_needs_numpy_only() -> None:
     """Help must appear at once, so nothing slow may be imported on the way to a case."""
     code = (
-        "import sys, lapheat.alloys;"
+        "import sys, lapheat.case.alloys;"
         "slow = {'scipy', 'matplotlib', 'fipy', 'numba', 'pint', 'pydantic'};"
         "print(*sorted(slow & set(sys.modules)))"
     )

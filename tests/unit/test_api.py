@@ -16,9 +16,9 @@ import pytest
 
 import lapheat
 from lapheat import expected
-from lapheat.alloys import builtin_names
 from lapheat.api import Result
-from lapheat.casefile import read_case, read_case_text
+from lapheat.case.alloys import builtin_names
+from lapheat.case.file import read_case, read_case_text
 from lapheat.history import History
 from lapheat.march import Progress
 from lapheat.wetting import wet_share
@@ -228,7 +228,7 @@ def test_readme_case_is_a_whole_case() -> None:
 
 
 def test_readme_names_every_key_of_a_case() -> None:
-    from lapheat.casefile.schema import every_key
+    from lapheat.case.keys.schema import every_key
 
     table = README.partition("| table | keys |")[2].partition("\n\n")[0]
     named = re.findall(r"`([a-z_]+)`", table)

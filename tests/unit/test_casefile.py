@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.alloys import builtin, builtin_names
-from lapheat.case import Display
-from lapheat.casefile import (
+from lapheat.case.alloys import builtin, builtin_names
+from lapheat.case.case import Display
+from lapheat.case.file import (
     CaseError,
     case_schema,
     case_to_toml,
@@ -23,7 +23,7 @@ from lapheat.casefile import (
     resolved_rows,
     starter_text,
 )
-from lapheat.casefile.schema import LISTS, entry_at, every_key
+from lapheat.case.keys.schema import LISTS, entry_at, every_key
 from unit.casefile_samples import ALLOY, BASE, BEAD, PROBE, put
 
 CASES = Path(__file__).parents[2] / "cases"

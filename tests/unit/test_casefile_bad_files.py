@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.casefile import CaseError, Fault, read_case, read_case_text
+from lapheat.case.file import CaseError, Fault, read_case, read_case_text
 from unit.casefile_samples import BASE, PROBE, faults_of, the_fault
 
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lapheat.case import Case
-from lapheat.casefile import CaseError, case_to_toml, read_case_text
-from lapheat.casefile.faults import shown
-from lapheat.casefile.schema import every_key
+from lapheat.case.case import Case
+from lapheat.case.faults import shown
+from lapheat.case.file import CaseError, case_to_toml, read_case_text
+from lapheat.case.keys.schema import every_key
 from unit.casefile_samples import ALLOY, BASE, BEAD, FIXTURE, PROBE, TACK
 
 KEYS = [key for key in every_key() if not key.startswith(("probe.", "tack."))]

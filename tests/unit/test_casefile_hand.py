@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lapheat.casefile import case_to_toml, read_case_text, resolved_rows
+from lapheat.case.file import case_to_toml, read_case_text, resolved_rows
 from unit.casefile_samples import BASE, BEAD, the_fault
 
 FLOW = 1298.15  # CuSi3Mn1 flows at 1025 degC

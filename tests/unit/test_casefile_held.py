@@ -7,9 +7,9 @@ from math import pi
 import numpy as np
 import pytest
 
-from lapheat.alloys import builtin
-from lapheat.case import Bench, Chill, Fixture, Tack, tacked_layers
-from lapheat.casefile import read_case_text, resolved_rows
+from lapheat.case.alloys import builtin
+from lapheat.case.case import Bench, Chill, Fixture, Tack, tacked_layers
+from lapheat.case.file import read_case_text, resolved_rows
 from lapheat.expected import expected_of
 from unit.casefile_samples import (
     ALLOY,

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lapheat.alloys import builtin_names
-from lapheat.casefile import case_to_toml, read_case, read_case_text
+from lapheat.case.alloys import builtin_names
+from lapheat.case.file import case_to_toml, read_case, read_case_text
 from unit.casefile_samples import ALLOY, ARC_TACK, BASE, BEAD, FIXTURE, PROBE, TACK
 
 CASES = Path(__file__).parents[2] / "cases"

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lapheat.alloys import builtin
-from lapheat.case import Scale, Spread
-from lapheat.casefile import case_to_toml, read_case_text
+from lapheat.case.alloys import builtin
+from lapheat.case.case import Scale, Spread
+from lapheat.case.file import case_to_toml, read_case_text
 from lapheat.setup import problem_of
 from unit.casefile_samples import BASE, BEAD, the_fault
 

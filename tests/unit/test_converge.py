@@ -16,11 +16,11 @@ from scipy.optimize import brentq
 
 import lapheat.api
 import lapheat.figures
-from lapheat.alloys import builtin
 from lapheat.answer import outcomes_of
 from lapheat.api import Result, converge, simulate
-from lapheat.case import Case, Limits
-from lapheat.casefile import read_case_text
+from lapheat.case.alloys import builtin
+from lapheat.case.case import Case, Limits
+from lapheat.case.file import read_case_text
 from lapheat.cli import main
 from lapheat.cli.progress import Meter
 from lapheat.convergence import TOE, Estimate, convergence_of, grid_convergence

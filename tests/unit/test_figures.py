@@ -16,7 +16,7 @@ from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from lapheat.case import Display
+from lapheat.case.case import Display
 from lapheat.figures import FIGURES, histories, peaks, schedule, section
 from lapheat.history import History
 from lapheat.schedule import order_of

@@ -14,7 +14,7 @@ import lapheat.steps
 from invariance.small import SMALL, text_of
 from lapheat import read_case, simulate
 from lapheat.api import Result
-from lapheat.casefile import read_case_text
+from lapheat.case.file import read_case_text
 from lapheat.constants import ZERO_CELSIUS
 from lapheat.currents import pressed
 from lapheat.expected import expected_of

@@ -11,7 +11,7 @@ from rich.console import Console
 from invariance.small import SMALL, text_of
 from lapheat import simulate
 from lapheat.api import Result
-from lapheat.casefile import read_case_text
+from lapheat.case.file import read_case_text
 from lapheat.figures.schedule import schedule
 from lapheat.problem import CHILL
 from lapheat.report import report_of

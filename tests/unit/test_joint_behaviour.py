@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from lapheat import simulate
-from lapheat.casefile import read_case_text
+from lapheat.case.file import read_case_text
 from lapheat.compiled import stages_for
 from lapheat.lap import fill_lap
 from lapheat.schedule import order_of, schedule_of

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapheat.alloys import builtin
 from lapheat.answer import outcomes_of
+from lapheat.case.alloys import builtin
 from lapheat.history import History, Ledger
 from lapheat.section import Region
 from lapheat.version import __version__

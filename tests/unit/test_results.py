@@ -11,7 +11,7 @@ import pytest
 
 from lapheat import results
 from lapheat.answer import outcomes_of
-from lapheat.casefile import CaseError, read_case
+from lapheat.case.file import CaseError, read_case
 from lapheat.results import ResultError, check_folder, default_folder, write_results
 from unit.runs import run_with
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lapheat import units
-from lapheat.units import (
+from lapheat.case import units
+from lapheat.case.units import (
     ANGLE,
     CONDUCTIVITY,
     CURRENT,

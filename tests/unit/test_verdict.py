@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 import pytest
 
-from lapheat.case import Display, Limits
+from lapheat.case.case import Display, Limits
 from lapheat.findings import Brief, DryStretch, FastFeed, HotFiller, Melts
 from lapheat.history import History
 from lapheat.sentence import notes_of, summary_of

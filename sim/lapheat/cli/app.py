@@ -89,7 +89,7 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
       lapheat check stub.toml --set "travel.pause=30 s" --detail fine
     """
     with ending(debug):
-        from ..casefile import read_case
+        from ..case.file import read_case
         from ..expected import expected_of
         from .check import table_of
         from .screen import show
@@ -270,6 +270,6 @@ def schema(debug: Debug = False) -> None:
     with ending(debug):
         import json
 
-        from ..casefile import case_schema
+        from ..case.file import case_schema
 
         print(json.dumps(case_schema(), indent=2))

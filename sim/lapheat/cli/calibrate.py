@@ -10,9 +10,10 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case import Case
-from ..casefile import CaseError, Fault
-from ..casefile.faults import printable
+from ..case.case import Case
+from ..case.faults import printable
+from ..case.file import CaseError, Fault
+from ..case.units import DIFFERENCE, UnitError, read_quantity
 from ..report import CAUTIONS
 from ..results import check_folder
 from ..study import Source, executor_of, warm_up
@@ -22,7 +23,6 @@ from ..study.calibrate_files import OURS, write_calibration
 from ..study.fit import TOLERANCE
 from ..study.measured import Readings, Trials, read_measured
 from ..study.unknowns import unknowns_of
-from ..units import DIFFERENCE, UnitError, read_quantity
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

@@ -6,9 +6,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case import Case
-from ..casefile import resolved_rows
-from ..casefile.faults import printable
+from ..case.case import Case
+from ..case.faults import printable
+from ..case.file import resolved_rows
 from ..expected import Expected
 
 __all__ = ["table_of"]

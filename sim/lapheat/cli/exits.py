@@ -36,7 +36,7 @@ def ending(debug: bool) -> Iterator[Left]:
     typer.Exit
         With the status: 2 for refused input, 3 for a failed computation, 130 for Ctrl-C.
     """
-    from ..casefile import CaseError
+    from ..case.file import CaseError
 
     left = Left()
     status = FAILED

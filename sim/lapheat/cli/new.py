@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..casefile import CaseError, Fault, starter_text
-from ..casefile.faults import printable
+from ..case.faults import printable
+from ..case.file import CaseError, Fault, starter_text
 
 __all__ = ["write_starter"]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from ..case import Case
+from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 
 if TYPE_CHECKING:

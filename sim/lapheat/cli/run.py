@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..casefile import CaseError, read_case
+from ..case.file import CaseError, read_case
 from ..expected import expected_of
 from ..results import check_folder, default_folder
 from .exits import Left
@@ -14,7 +14,7 @@ from .screen import show
 
 if TYPE_CHECKING:
     from ..api import Result
-    from ..case import Case
+    from ..case.case import Case
 
 __all__ = ["carry_out"]
 

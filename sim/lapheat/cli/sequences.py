@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..casefile.faults import printable
+from ..case.faults import printable
 from ..constants import ZERO_CELSIUS
 from ..report import CAUTIONS
 from ..results import check_folder

@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from ..casefile import CaseError, Fault
+from ..case.file import CaseError, Fault
 from ..study.rows import RowFile
 from .exits import Left
 

@@ -9,8 +9,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..casefile import CaseError
-from ..casefile.faults import printable
+from ..case.faults import printable
+from ..case.file import CaseError
 from ..report import CAUTIONS
 from ..results import check_folder
 from ..study import Source, executor_of, warm_up

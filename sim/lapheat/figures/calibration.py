@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from ..case import Case
+from ..case.case import Case
 from .style import INK, LINES, MUTED, Array, Units, new_figure, short, styled
 
 __all__ = ["AnswerPanel", "HistoryPanel", "answers", "histories"]

@@ -17,7 +17,7 @@ from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke
 from matplotlib.transforms import ScaledTranslation, Transform
 from numpy.typing import NDArray
 
-from ..case import Case
+from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 from ..history import History
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from ..case import Case
+from ..case.case import Case
 from .executors import Executor, Row
 from .fit import STEP, Fitted, blind_spots, fit, intervals
 from .measured import Trials

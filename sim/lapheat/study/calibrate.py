@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..case import Case
-from ..casefile import CaseError, Fault
+from ..case.case import Case
+from ..case.file import CaseError, Fault
 from ..constants import ZERO_CELSIUS
 from ..errors import MarchError
 from ..version import mark

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..casefile import case_to_toml
+from ..case.file import case_to_toml
 from ..constants import ZERO_CELSIUS
 from .answers import Answers
 from .calibrate import Calibration

@@ -19,7 +19,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
 
 if TYPE_CHECKING:
-    from ..casefile import CaseError
+    from ..case.file import CaseError
 
 __all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work", "executor_of"]
 
@@ -289,7 +289,7 @@ class Cluster:
 
 
 def _refused(address: str, allowed: str, hint: str = "") -> CaseError:
-    from ..casefile import CaseError, Fault  # a worker that reads no case needs no pydantic
+    from ..case.file import CaseError, Fault  # a worker that reads no case needs no pydantic
 
     return CaseError([Fault("", "--cluster", address, allowed, hint)])
 

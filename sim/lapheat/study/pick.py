@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 
-from ..casefile import CaseError
+from ..case.file import CaseError
 from .axes import Axis, about_own
 from .executors import Row
 from .search import FreeTrial, start_of, worst_of

@@ -10,8 +10,8 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from ..case import Case
-from ..casefile import case_to_toml
+from ..case.case import Case
+from ..case.file import case_to_toml
 from ..version import mark
 from .executors import Executor, Row, Work
 from .rows import RowFile, collect

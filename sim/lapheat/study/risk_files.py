@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ..units import in_unit
+from ..case.units import in_unit
 from .files import cell, write_study
 from .risk import Chance, Event, Risk
 from .rows import RowFile

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from ..case import Case
-from ..casefile.rows import rows_of
-from ..units import in_unit
+from ..case.case import Case
+from ..case.file.resolved import rows_of
+from ..case.units import in_unit
 from .axes import Axis
 from .executors import Row
 from .trial import Trial, run_trial

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..case import ORDERS, Case
-from ..casefile import CaseError
+from ..case.case import ORDERS, Case
+from ..case.file import CaseError
 from ..constants import ZERO_CELSIUS
 from .executors import Executor, Row
 from .rows import RowFile, collect

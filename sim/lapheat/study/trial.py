@@ -10,15 +10,15 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..casefile import CaseError, case_text, read_case_text
-from ..casefile.rows import rows_of
+from ..case.file import CaseError, case_text, read_case_text
+from ..case.file.resolved import rows_of
 from ..joint import mesh_lines
 from ..version import mark
 from .executors import Row, Value
 
 if TYPE_CHECKING:
     from ..api import Result
-    from ..case import Case, Limits
+    from ..case.case import Case, Limits
     from ..outcomes import FillerOutcome, Outcomes
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]

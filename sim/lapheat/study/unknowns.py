@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from ..case import Case
-from ..casefile import CaseError, Fault
-from ..casefile.faults import did_you_mean
-from ..units import FILM, LENGTH, NUMBER, Kind, UnitError, read_quantity, rounded, write_quantity
+from ..case.case import Case
+from ..case.faults import did_you_mean
+from ..case.file import CaseError, Fault
+from ..case.units import (
+    FILM,
+    LENGTH,
+    NUMBER,
+    Kind,
+    UnitError,
+    read_quantity,
+    rounded,
+    write_quantity,
+)
 
 __all__ = ["KNOWN", "Unknown", "unknowns_of"]
 

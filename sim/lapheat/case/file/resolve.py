@@ -24,10 +24,9 @@ from ..case import (
     Tube,
     conventional_voltage,
 )
-from ..units import Quantity, rounded
-from .faults import shown
-from .held import fixture_of, tack_of
-from .model import (
+from ..faults import shown
+from ..keys.fixture import fixture_of, tack_of
+from ..keys.model import (
     AlloyTable,
     ArcTable,
     CaseFile,
@@ -37,6 +36,7 @@ from .model import (
     SpecificHeatTable,
     Table,
 )
+from ..units import Quantity, rounded
 
 __all__ = ["dotted", "resolve", "user_alloy"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..case import Case
-from ..units import LENGTH, TEMPERATURE, Kind, rounded, write_quantity
+from .case import Case
+from .units import LENGTH, TEMPERATURE, Kind, rounded, write_quantity
 
 __all__ = ["Finding", "Path", "Say"]
 

@@ -24,9 +24,9 @@ from ..units import (
     VOLTAGE,
     Quantity,
 )
-from .alloy_tables import AlloyTable, ConductivityTable, SpecificHeatTable
+from .alloy import AlloyTable, ConductivityTable, SpecificHeatTable
 from .fields import Name, Of, OneOf, Order, Range, Text
-from .held import FixtureTable, TackTable
+from .fixture import FixtureTable, TackTable
 from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 

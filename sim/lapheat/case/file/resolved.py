@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ..case import Case
+from ..faults import shown
 from ..units import (
     ANGLE,
     CURRENT,
@@ -20,7 +21,6 @@ from ..units import (
     Kind,
     si_text,
 )
-from .faults import shown
 
 __all__ = ["Row", "resolved_rows", "rows_of"]
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from .faults import Fault, shown
+from ..faults import Fault, shown
 
 __all__ = ["Origin", "Override", "apply", "parse"]
 

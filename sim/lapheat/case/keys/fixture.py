@@ -7,9 +7,9 @@ from math import pi
 from typing import Annotated
 
 from ..case import Bench, Case, Chill, Fixture, Tack
+from ..finding import Finding, Say
 from ..units import ANGLE, CURRENT, FILM, LENGTH, TEMPERATURE, TIME, Quantity
 from .fields import Entry, Of, Text
-from .finding import Finding, Say
 from .table import Table, key
 
 __all__ = ["FixtureTable", "TackTable", "fixture_of", "of_held", "tack_of"]

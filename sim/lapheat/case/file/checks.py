@@ -13,14 +13,14 @@ from itertools import pairwise
 
 from ..alloys import builtin_names
 from ..case import Case, Fillet, Flange, Lap, Probe
+from ..faults import did_you_mean
+from ..finding import Finding, Path, Say
+from ..keys.fields import REFUSED
+from ..keys.fixture import of_held
+from ..keys.model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
+from ..keys.scatter import WIDEST
 from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
-from .faults import did_you_mean
-from .fields import REFUSED
-from .finding import Finding, Path, Say
-from .held import of_held
-from .model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from .resolve import user_alloy
-from .scatter import WIDEST
 
 __all__ = ["Finding", "findings"]
 

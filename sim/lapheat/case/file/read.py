@@ -15,16 +15,16 @@ from typing import Any, NoReturn
 from pydantic import ValidationError
 
 from ..case import Case
+from ..faults import CaseError, Fault, did_you_mean, printable, shown
+from ..finding import Finding
+from ..keys.fields import REFUSED
+from ..keys.model import CaseFile
+from ..keys.schema import LISTS, entry_at, every_key, table_at
 from .checks import findings
-from .faults import CaseError, Fault, did_you_mean, printable, shown
-from .fields import REFUSED
-from .finding import Finding
-from .model import CaseFile
 from .overrides import Override, apply, parse
+from .power import of_power
 from .resolve import dotted, resolve
-from .rows import rows_of
-from .running import of_power
-from .schema import LISTS, entry_at, every_key, table_at
+from .resolved import rows_of
 
 __all__ = ["case_text", "read_case", "read_case_text"]
 

@@ -20,7 +20,7 @@ from ..units import (
     rounded,
     write_quantity,
 )
-from .rows import Row, rows_of
+from .resolved import Row, rows_of
 
 __all__ = ["case_to_toml", "starter_text"]
 

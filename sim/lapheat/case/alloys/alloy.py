@@ -11,7 +11,7 @@ from typing import Final, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from ..constants import ZERO_CELSIUS
+from ...constants import ZERO_CELSIUS
 from .property import Piece, Property, join_phases
 from .table import EnthalpyTable
 

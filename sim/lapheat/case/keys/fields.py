@@ -16,8 +16,8 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from ..faults import did_you_mean
 from ..units import Kind, Quantity, UnitError, read_quantity
-from .faults import did_you_mean
 
 __all__ = ["REFUSED", "Entry", "Name", "Of", "OneOf", "Order", "Range", "Text", "refuse"]
 

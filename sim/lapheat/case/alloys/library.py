@@ -29,7 +29,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from ..constants import ZERO_CELSIUS
+from ...constants import ZERO_CELSIUS
 from .alloy import Alloy
 from .property import Piece, Property
 

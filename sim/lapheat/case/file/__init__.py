@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from .faults import CaseError, Fault
+from ..faults import CaseError, Fault
+from ..keys.schema import case_schema
 from .read import case_text, read_case, read_case_text
-from .rows import resolved_rows
-from .schema import case_schema
+from .resolved import resolved_rows
 from .write import case_to_toml, starter_text
 
 __all__ = [

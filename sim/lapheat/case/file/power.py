@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ..case import Case
-from .finding import Finding
+from ..finding import Finding
 
 __all__ = ["of_power"]
 

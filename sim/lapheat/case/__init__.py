@@ -1,0 +1,1 @@
+"""What is given: a case in SI, its alloys, its keys, and the file it is read from."""

@@ -1,0 +1,1 @@
+"""The keys of a case file: unit, range and description of each."""
