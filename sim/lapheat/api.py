@@ -11,7 +11,7 @@ from .answer import outcomes_of
 from .case.case import Case
 from .convergence import Convergence, convergence_of
 from .history import History
-from .joint import DETAILS
+from .joint.lines import DETAILS
 from .march import Report
 from .march import march as run_through
 from .outcomes import Outcomes, Verdict

@@ -17,7 +17,7 @@ from math import inf, isfinite, log
 from typing import Any
 
 from .case.case import Case
-from .joint import DETAILS
+from .joint.lines import DETAILS
 from .outcomes import DIGITS, Outcomes
 
 __all__ = ["Convergence", "Estimate", "Grid", "Row", "convergence_of", "grid_convergence"]

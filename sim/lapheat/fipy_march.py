@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from .arrays import IN_FILLER, LAP, PLAIN, Tables
 from .constants import STEFAN_BOLTZMANN
 from .errors import MarchError
-from .mesh import Mesh, fipy_mesh
+from .joint.mesh import Mesh, fipy_mesh
 from .problem import Problem
 from .state import State
 

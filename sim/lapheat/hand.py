@@ -7,7 +7,7 @@ from math import exp
 import numpy as np
 
 from .case.case import Case
-from .schedule import Segment
+from .joint.schedule import Segment
 from .state import State
 from .steps import arc_step
 from .wetting import reached

@@ -14,10 +14,10 @@ from .errors import MarchError
 from .fixture import advance
 from .hand import Hand
 from .history import Clock, History, Ledger, Snapshot, Trace
+from .joint.schedule import Schedule, Segment
 from .problem import Problem
 from .readout import close_history
 from .rod import Rod
-from .schedule import Schedule, Segment
 from .state import State, Stepper
 from .steps import (
     COOL_AT_LEAST,

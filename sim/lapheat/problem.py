@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Growth, Tables, Torch
 from .case.alloys import Alloy, EnthalpyTable
 from .case.case import Case
-from .mesh import Mesh
+from .joint.mesh import Mesh
+from .joint.schedule import Schedule
+from .joint.section import EdgeKind, Region
 from .sampling import Samples
-from .schedule import Schedule
-from .section import EdgeKind, Region
 from .stability import explicit_limit
 
 __all__ = [

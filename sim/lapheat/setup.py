@@ -12,8 +12,10 @@ from .arrays import Growth, Tables, Torch
 from .case.alloys import Alloy
 from .case.case import Case, Chill, Probe, tacked_layers
 from .corners import corner_factors
-from .joint import mesh_lines, section_of
-from .mesh import Mesh, sweep_ring
+from .joint.lines import mesh_lines, section_of
+from .joint.mesh import Mesh, sweep_ring
+from .joint.schedule import schedule_of
+from .joint.section import EdgeKind, Region
 from .problem import (
     AIR,
     BENCH,
@@ -25,8 +27,6 @@ from .problem import (
     assemble,
 )
 from .sampling import lagrange, ring_nodes, stack
-from .schedule import schedule_of
-from .section import EdgeKind, Region
 from .stability import explicit_limit
 
 __all__ = ["problem_of"]

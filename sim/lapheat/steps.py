@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import ceil, expm1, log1p
 
 from .case.case import Case
-from .joint import DETAILS
+from .joint.lines import DETAILS
 
 __all__ = [
     "COOL_AT_LEAST",

@@ -33,7 +33,7 @@ from .findings import (
     Where,
 )
 from .history import History, SurfacePeaks
-from .section import Region
+from .joint.section import Region
 from .wetting import level_of_share, spots
 
 __all__ = [

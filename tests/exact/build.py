@@ -18,10 +18,10 @@ from scipy.special import erf
 from exact.solutions.common import Run
 from lapheat.case.alloys import Alloy
 from lapheat.compiled import CompiledStepper
-from lapheat.mesh import Mesh, sweep_line, sweep_ring
+from lapheat.joint.mesh import Mesh, sweep_line, sweep_ring
+from lapheat.joint.section import Region, SectionBuilder
 from lapheat.problem import Problem, assemble
 from lapheat.sampling import lagrange, ring_nodes, stack
-from lapheat.section import Region, SectionBuilder
 from lapheat.state import State
 
 __all__ = [

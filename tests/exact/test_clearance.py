@@ -10,7 +10,7 @@ from scipy.integrate import solve_bvp
 from exact.errors import Record
 from lapheat.case.file import read_case_text
 from lapheat.constants import STEFAN_BOLTZMANN
-from lapheat.section import Region
+from lapheat.joint.section import Region
 from lapheat.setup import problem_of
 from lapheat.state import State
 

@@ -26,15 +26,15 @@ from scipy.interpolate import CubicSpline
 
 from exact.build import MM, ZERO, Array
 from exact.errors import Record
-from lapheat import joint
 from lapheat.case.alloys import Alloy, Piece, Property
 from lapheat.case.case import Arc, Case, Fillet, Flange, Lap, Limits, Surroundings, Travel, Tube
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
-from lapheat.joint import SURFACES, Detail, Lines, mesh_lines, section_of
-from lapheat.mesh import Mesh, sweep_ring
+from lapheat.joint import lines as joint
+from lapheat.joint.lines import SURFACES, Detail, Lines, mesh_lines, section_of
+from lapheat.joint.mesh import Mesh, sweep_ring
+from lapheat.joint.section import Region
 from lapheat.problem import assemble
-from lapheat.section import Region
 from lapheat.state import State
 
 Ints = NDArray[np.int64]

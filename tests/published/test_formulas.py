@@ -14,7 +14,7 @@ import pytest
 from exact.build import Part, fixed, lines
 from exact.solutions import cooling_time
 from lapheat.compiled import CompiledStepper
-from lapheat.mesh import Links
+from lapheat.joint.mesh import Links
 from lapheat.problem import ARGON, LapRows, Problem
 from lapheat.state import State
 from published.beads import bead, run, source

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from lapheat.joint import DETAILS
+from lapheat.joint.lines import DETAILS
 from reference.arc_ring import PLACES, ArcRing, Array, angles, arc_ring, marched
 from reference.fourier_ring import Fineness, FourierRing
 

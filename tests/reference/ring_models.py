@@ -22,7 +22,7 @@ from lapheat.case.case import Case, Fillet, Flange, Lap, Probe
 from lapheat.case.file import read_case
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
-from lapheat.joint import mesh_lines
+from lapheat.joint.lines import mesh_lines
 from lapheat.problem import ARGON, Problem
 from lapheat.sampling import lagrange, stack
 from lapheat.state import State

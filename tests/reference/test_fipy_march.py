@@ -28,10 +28,10 @@ from lapheat.compiled import CompiledStepper
 from lapheat.errors import MarchError
 from lapheat.fipy_march import FipyStepper
 from lapheat.history import History
+from lapheat.joint.mesh import sweep_line
+from lapheat.joint.section import Region, SectionBuilder
 from lapheat.march import march
-from lapheat.mesh import sweep_line
 from lapheat.problem import Problem, assemble
-from lapheat.section import Region, SectionBuilder
 from lapheat.setup import problem_of
 from lapheat.state import State, Stepper
 

@@ -17,7 +17,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from exact.errors import Record
-from lapheat.joint import DETAILS
+from lapheat.joint.lines import DETAILS
 from reference.arc_errors import Errors, Kept, answers, errors_of, kept
 from reference.arc_ring import ArcRing, arc_ring
 from reference.fourier_ring import Fineness, FourierRing, contour

@@ -23,7 +23,7 @@ from skfem.utils import build_pc_diag, solver_iter_pcg
 from lapheat.case.alloys import Alloy
 from lapheat.case.case import Case
 from lapheat.constants import STEFAN_BOLTZMANN
-from lapheat.joint import mesh_lines
+from lapheat.joint.lines import mesh_lines
 from lapheat.problem import Problem
 
 __all__ = ["Elements", "heat_form"]

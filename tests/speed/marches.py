@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lapheat.case.case import Case
 from lapheat.case.file import read_case
 from lapheat.compiled import stages_for
-from lapheat.joint import DETAILS, Detail
+from lapheat.joint.lines import DETAILS, Detail
 from lapheat.march import Progress, march
 from lapheat.problem import Problem
 from lapheat.state import Stepper

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lapheat.case.file import CaseError, Fault, read_case_text
-from lapheat.joint import mesh_lines
+from lapheat.joint.lines import mesh_lines
 
 BASE = """
 [tube]

@@ -29,9 +29,9 @@ from lapheat.case.case import (
     Tube,
 )
 from lapheat.history import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
-from lapheat.joint import mesh_lines, section_of
-from lapheat.schedule import schedule_of
-from lapheat.section import Region
+from lapheat.joint.lines import mesh_lines, section_of
+from lapheat.joint.schedule import schedule_of
+from lapheat.joint.section import Region
 
 if TYPE_CHECKING:
     from lapheat.problem import Problem

@@ -25,7 +25,7 @@ from lapheat.cli import main
 from lapheat.cli.progress import Meter
 from lapheat.convergence import TOE, Estimate, convergence_of, grid_convergence
 from lapheat.history import History
-from lapheat.joint import DETAILS
+from lapheat.joint.lines import DETAILS
 from lapheat.march import Progress
 from lapheat.outcomes import Verdict
 from lapheat.sentence import summary_of

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapheat.mesh import Mesh, fipy_mesh, sweep_line, sweep_ring
-from lapheat.section import EdgeKind, Region, Section, SectionBuilder
+from lapheat.joint.mesh import Mesh, fipy_mesh, sweep_line, sweep_ring
+from lapheat.joint.section import EdgeKind, Region, Section, SectionBuilder
 
 LAYERS = 30
 SURFACES = ("inside", "outside", "face", "back")

@@ -12,7 +12,7 @@ from exact.build import ZERO, Part, Rig, fixed, lines
 from invariance.small import SMALL, text_of
 from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
-from lapheat.section import graded
+from lapheat.joint.section import graded
 from lapheat.steps import LONGEST_STEP, arc_step, rest_step, rest_steps
 
 

@@ -16,7 +16,7 @@ from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
 from ..history import History
-from ..section import EdgeKind, Region
+from ..joint.section import EdgeKind, Region
 from .style import (
     FLOW,
     INK,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from ..case.file import CaseError, case_text, read_case_text
 from ..case.file.resolved import rows_of
-from ..joint import mesh_lines
+from ..joint.lines import mesh_lines
 from ..version import mark
 from .executors import Row, Value
 

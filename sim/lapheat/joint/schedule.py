@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import pi
 
-from .case.case import Case
+from ..case.case import Case
 
 __all__ = ["Schedule", "Segment", "order_of", "schedule_of"]
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .case.case import Case, tacked_layers
-from .case.faults import CaseError, Fault, shown
+from ..case.case import Case, tacked_layers
+from ..case.faults import CaseError, Fault, shown
 
 __all__ = ["LARGEST_MESH", "refuse_unrunnable"]
 

@@ -8,7 +8,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from .case.case import Case
+from ..case.case import Case
 from .limits import refuse_unrunnable
 from .section import Region, Section, SectionBuilder, graded
 

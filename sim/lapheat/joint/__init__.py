@@ -1,0 +1,1 @@
+"""Shape and rhythm: mesh lines, section, ring, and the schedule of segments."""
