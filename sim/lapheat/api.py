@@ -15,9 +15,9 @@ from .joint.lines import DETAILS
 from .march import Report
 from .march import march as run_through
 from .outcomes import Outcomes, Verdict
-from .problem import Problem
+from .problem.problem import Problem
+from .problem.setup import problem_of
 from .results import write_results
-from .setup import problem_of
 from .state import Stepper
 from .verdict import judge
 

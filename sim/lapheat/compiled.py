@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import kernel
-from .arrays import Grid
-from .problem import Problem
+from .problem.arrays import Grid
+from .problem.problem import Problem
 from .state import State
 
 __all__ = ["CompiledStepper", "stages_for", "thread_choices"]

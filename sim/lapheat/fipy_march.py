@@ -20,11 +20,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import IN_FILLER, LAP, PLAIN, Tables
 from .constants import STEFAN_BOLTZMANN
 from .errors import MarchError
 from .joint.mesh import Mesh, fipy_mesh
-from .problem import Problem
+from .problem.arrays import IN_FILLER, LAP, PLAIN, Tables
+from .problem.problem import Problem
 from .state import State
 
 __all__ = ["FipyStepper"]

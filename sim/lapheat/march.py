@@ -15,7 +15,7 @@ from .fixture import advance
 from .hand import Hand
 from .history import Clock, History, Ledger, Snapshot, Trace
 from .joint.schedule import Schedule, Segment
-from .problem import Problem
+from .problem.problem import Problem
 from .readout import close_history
 from .rod import Rod
 from .state import State, Stepper

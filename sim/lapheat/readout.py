@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .history import Clock, History, Ledger, SegmentRun, Side, Snapshot, SurfacePeaks, Trace
-from .problem import Problem
+from .problem.problem import Problem
 from .state import State
 from .wetting import share_above, wet_share
 

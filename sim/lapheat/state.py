@@ -12,7 +12,7 @@ from .arc import light
 from .errors import MarchError
 from .kernel import refresh
 from .lap import TOUCHING, fill_lap, hot_gap
-from .problem import ARGON, CHILL, Problem
+from .problem.problem import ARGON, CHILL, Problem
 from .surfaces import observe, sample
 
 __all__ = ["State", "Stepper"]

@@ -20,8 +20,8 @@ from lapheat.case.alloys import Alloy
 from lapheat.compiled import CompiledStepper
 from lapheat.joint.mesh import Mesh, sweep_line, sweep_ring
 from lapheat.joint.section import Region, SectionBuilder
-from lapheat.problem import Problem, assemble
-from lapheat.sampling import lagrange, ring_nodes, stack
+from lapheat.problem.problem import Problem, assemble
+from lapheat.problem.sampling import lagrange, ring_nodes, stack
 from lapheat.state import State
 
 __all__ = [

@@ -14,8 +14,8 @@ from lapheat.case.alloys import Alloy
 from lapheat.case.file import read_case_text
 from lapheat.compiled import CompiledStepper
 from lapheat.fixture import advance
-from lapheat.problem import CHILL, ChillRing, Problem
-from lapheat.setup import problem_of
+from lapheat.problem.problem import CHILL, ChillRing, Problem
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 from unit.casefile_samples import BASE, FIXTURE
 

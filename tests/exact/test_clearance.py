@@ -11,7 +11,7 @@ from exact.errors import Record
 from lapheat.case.file import read_case_text
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint.section import Region
-from lapheat.setup import problem_of
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 
 ZERO = 273.15

@@ -34,7 +34,7 @@ from lapheat.joint import lines as joint
 from lapheat.joint.lines import SURFACES, Detail, Lines, mesh_lines, section_of
 from lapheat.joint.mesh import Mesh, sweep_ring
 from lapheat.joint.section import Region
-from lapheat.problem import assemble
+from lapheat.problem.problem import assemble
 from lapheat.state import State
 
 Ints = NDArray[np.int64]

@@ -28,7 +28,7 @@ from exact.solutions.cases import (
 )
 from exact.solutions.common import gauss
 from lapheat.case.alloys import Alloy, Piece, Property
-from lapheat.problem import Problem
+from lapheat.problem.problem import Problem
 
 SOURCE = "Carslaw and Jaeger 1959, 10.3, images on the unrolled wall"
 

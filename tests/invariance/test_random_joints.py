@@ -18,7 +18,7 @@ from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.history import History
 from lapheat.march import march
-from lapheat.setup import problem_of
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from exact.build import Part, fixed, lines
 from exact.errors import Record
-from lapheat.problem import aim_torch
+from lapheat.problem.problem import aim_torch
 from lapheat.state import State
 from published.beads import bead, source
 

@@ -15,7 +15,7 @@ from exact.build import Part, fixed, lines
 from exact.solutions import cooling_time
 from lapheat.compiled import CompiledStepper
 from lapheat.joint.mesh import Links
-from lapheat.problem import ARGON, LapRows, Problem
+from lapheat.problem.problem import ARGON, LapRows, Problem
 from lapheat.state import State
 from published.beads import bead, run, source
 

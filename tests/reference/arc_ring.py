@@ -22,9 +22,9 @@ from lapheat.case.case import Case, Tack
 from lapheat.case.file import read_case
 from lapheat.compiled import CompiledStepper
 from lapheat.history import History
-from lapheat.problem import Problem
-from lapheat.sampling import Samples, lagrange, ring_nodes, stack
-from lapheat.setup import problem_of
+from lapheat.problem.problem import Problem
+from lapheat.problem.sampling import Samples, lagrange, ring_nodes, stack
+from lapheat.problem.setup import problem_of
 
 __all__ = [
     "ANGLES",

@@ -15,8 +15,8 @@ from lapheat.compiled import CompiledStepper
 from lapheat.fipy_march import FipyStepper
 from lapheat.history import History
 from lapheat.march import march
-from lapheat.problem import Problem
-from lapheat.setup import problem_of
+from lapheat.problem.problem import Problem
+from lapheat.problem.setup import problem_of
 from reference.test_fipy_march import Substeps, rough_state, small_case, temperatures
 
 

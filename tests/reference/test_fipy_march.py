@@ -31,8 +31,8 @@ from lapheat.history import History
 from lapheat.joint.mesh import sweep_line
 from lapheat.joint.section import Region, SectionBuilder
 from lapheat.march import march
-from lapheat.problem import Problem, assemble
-from lapheat.setup import problem_of
+from lapheat.problem.problem import Problem, assemble
+from lapheat.problem.setup import problem_of
 from lapheat.state import State, Stepper
 
 PARTS = (Region.TUBE, Region.FLANGE)

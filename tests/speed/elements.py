@@ -24,7 +24,7 @@ from lapheat.case.alloys import Alloy
 from lapheat.case.case import Case
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint.lines import mesh_lines
-from lapheat.problem import Problem
+from lapheat.problem.problem import Problem
 
 __all__ = ["Elements", "heat_form"]
 

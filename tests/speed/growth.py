@@ -17,8 +17,8 @@ from lapheat.answer import outcomes_of
 from lapheat.api import simulate
 from lapheat.case.case import Case
 from lapheat.compiled import CompiledStepper
-from lapheat.problem import Problem
-from lapheat.setup import problem_of
+from lapheat.problem.problem import Problem
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 
 __all__ = ["whole_run", "with_cells", "with_memory", "with_threads", "with_time"]

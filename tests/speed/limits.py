@@ -27,8 +27,8 @@ from marches import demo, refined
 from numba import prange
 
 from lapheat.compiled import CompiledStepper, stages_for
-from lapheat.problem import Problem
-from lapheat.setup import problem_of
+from lapheat.problem.problem import Problem
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 from lapheat.steps import arc_step
 

@@ -15,7 +15,7 @@ from lapheat.case.file import read_case
 from lapheat.compiled import stages_for
 from lapheat.joint.lines import DETAILS, Detail
 from lapheat.march import Progress, march
-from lapheat.problem import Problem
+from lapheat.problem.problem import Problem
 from lapheat.state import Stepper
 
 __all__ = ["DEMO", "Course", "course", "demo", "refined"]

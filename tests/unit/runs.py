@@ -17,7 +17,7 @@ from lapheat.wetting import wet_share
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, make_case, make_history
 
 if TYPE_CHECKING:
-    from lapheat.problem import Problem
+    from lapheat.problem.problem import Problem
 
 Array = NDArray[np.float64]
 

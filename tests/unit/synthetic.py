@@ -34,7 +34,7 @@ from lapheat.joint.schedule import schedule_of
 from lapheat.joint.section import Region
 
 if TYPE_CHECKING:
-    from lapheat.problem import Problem
+    from lapheat.problem.problem import Problem
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ import pytest
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Scale, Spread
 from lapheat.case.file import case_to_toml, read_case_text
-from lapheat.setup import problem_of
+from lapheat.problem.setup import problem_of
 from unit.casefile_samples import BASE, BEAD, the_fault
 
 

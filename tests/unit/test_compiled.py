@@ -10,9 +10,9 @@ import pytest
 import lapheat.compiled
 from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, thread_choices
 from lapheat.errors import MarchError
-from lapheat.problem import Problem
+from lapheat.problem.problem import Problem
+from lapheat.problem.setup import problem_of
 from lapheat.rows import find_runs, mark_moved, settled
-from lapheat.setup import problem_of
 from lapheat.state import State
 from unit.test_joint_behaviour import case_of
 

@@ -13,7 +13,7 @@ import pytest
 from lapheat.compiled import CompiledStepper
 from lapheat.figures import peaks, save_figures
 from lapheat.march import march
-from lapheat.setup import problem_of
+from lapheat.problem.setup import problem_of
 from unit.synthetic import PROBES, make_case, make_history
 
 

@@ -17,7 +17,7 @@ from lapheat.compiled import stages_for
 from lapheat.joint.schedule import order_of, schedule_of
 from lapheat.joint.section import graded
 from lapheat.lap import fill_lap
-from lapheat.setup import problem_of
+from lapheat.problem.setup import problem_of
 from lapheat.state import State
 from lapheat.wetting import level_of_share, reached, share_above, spots, wet_share
 

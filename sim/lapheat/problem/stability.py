@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..case.alloys import Alloy
+from ..constants import STEFAN_BOLTZMANN
 from .arrays import IN_FILLER, PLAIN, Grid, Tables
-from .case.alloys import Alloy
-from .constants import STEFAN_BOLTZMANN
 
 __all__ = ["explicit_limit"]
 

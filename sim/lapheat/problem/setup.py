@@ -8,14 +8,14 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from ..case.alloys import Alloy
+from ..case.case import Case, Chill, Probe, tacked_layers
+from ..joint.lines import mesh_lines, section_of
+from ..joint.mesh import Mesh, sweep_ring
+from ..joint.schedule import schedule_of
+from ..joint.section import EdgeKind, Region
 from .arrays import Growth, Tables, Torch
-from .case.alloys import Alloy
-from .case.case import Case, Chill, Probe, tacked_layers
 from .corners import corner_factors
-from .joint.lines import mesh_lines, section_of
-from .joint.mesh import Mesh, sweep_ring
-from .joint.schedule import schedule_of
-from .joint.section import EdgeKind, Region
 from .problem import (
     AIR,
     BENCH,

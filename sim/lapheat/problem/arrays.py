@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .joint.section import EdgeKind
+from ..joint.section import EdgeKind
 
 __all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Growth", "Tables", "Torch"]
 

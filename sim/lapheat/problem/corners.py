@@ -23,8 +23,8 @@ from math import atan2, cos, hypot, pi, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from .joint.mesh import Mesh
-from .joint.section import EdgeKind, Region
+from ..joint.mesh import Mesh
+from ..joint.section import EdgeKind, Region
 
 __all__ = ["Wedge", "corner_factors", "local_solution"]
 

@@ -9,12 +9,12 @@ from math import cos, pi, sin
 import numpy as np
 from numpy.typing import NDArray
 
+from ..case.alloys import Alloy, EnthalpyTable
+from ..case.case import Case
+from ..joint.mesh import Mesh
+from ..joint.schedule import Schedule
+from ..joint.section import EdgeKind, Region
 from .arrays import IN_FILLER, PLAIN, Base, Grid, Growth, Tables, Torch
-from .case.alloys import Alloy, EnthalpyTable
-from .case.case import Case
-from .joint.mesh import Mesh
-from .joint.schedule import Schedule
-from .joint.section import EdgeKind, Region
 from .sampling import Samples
 from .stability import explicit_limit
 

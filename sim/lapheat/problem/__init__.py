@@ -1,0 +1,1 @@
+"""Plain arrays: a case on its mesh, as the marches take it."""
