@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from .case.case import Case
     from .case.file import CaseError, case_to_toml, read_case
     from .errors import MarchError
-    from .history import History
+    from .history.records import History
     from .outcomes import Outcomes
     from .results import ResultError, write_results
 
@@ -40,7 +40,7 @@ __all__ = [
 _HOME = {
     "Case": "case.case",
     "CaseError": "case.file",
-    "History": "history",
+    "History": "history.records",
     "MarchError": "errors",
     "Outcomes": "outcomes",
     "Result": "api",

@@ -14,7 +14,7 @@ from .case.case import Case
 from .constants import ZERO_CELSIUS
 from .currents import current_of
 from .findings import Judgement, SideFacts
-from .history import History, SegmentRun
+from .history.records import History, SegmentRun
 from .notes import held_notes, highest
 from .outcomes import (
     AlloyNotes,

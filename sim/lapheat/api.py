@@ -10,7 +10,7 @@ from pathlib import Path
 from .answer import outcomes_of
 from .case.case import Case
 from .convergence import Convergence, convergence_of
-from .history import History
+from .history.records import History
 from .joint.lines import DETAILS
 from .march import Report
 from .march import march as run_through

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .findings import Pedal
-from .history import History
+from .history.records import History
 
 __all__ = ["CurrentOutcome", "Pressed", "cold_pedal", "current_of", "pressed", "why_cold"]
 

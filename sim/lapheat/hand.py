@@ -7,10 +7,10 @@ from math import exp
 import numpy as np
 
 from .case.case import Case
+from .history.wetting import reached
 from .joint.schedule import Segment
 from .state import State
 from .steps import arc_step
-from .wetting import reached
 
 __all__ = ["Hand"]
 

@@ -13,7 +13,7 @@ from .case.case import Case, Tack, tacked_layers
 from .errors import MarchError
 from .fixture import advance
 from .hand import Hand
-from .history import Clock, History, Ledger, Snapshot, Trace
+from .history.records import Clock, History, Ledger, Snapshot, Trace
 from .joint.schedule import Schedule, Segment
 from .problem.problem import Problem
 from .readout import close_history

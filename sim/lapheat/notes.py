@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .case.case import Case
-from .history import History
+from .history.records import History
 from .verdict import filler_place, hottest_place
 from .wording import listed
 

@@ -7,10 +7,10 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from .history import Clock, History, Ledger, SegmentRun, Side, Snapshot, SurfacePeaks, Trace
+from .history.records import Clock, History, Ledger, SegmentRun, Side, Snapshot, SurfacePeaks, Trace
+from .history.wetting import share_above, wet_share
 from .problem.problem import Problem
 from .state import State
-from .wetting import share_above, wet_share
 
 __all__ = ["close_history"]
 

@@ -16,7 +16,7 @@ from .case.faults import printable
 from .constants import ZERO_CELSIUS
 from .currents import current_of, pressed
 from .findings import Judgement
-from .history import History
+from .history.records import History
 from .outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
 from .sentence import notes_of, sentences_of
 from .wording import Wording, numbered

@@ -18,7 +18,7 @@ import numpy as np
 from .case.faults import printable
 from .case.file import CaseError, Fault, case_to_toml
 from .constants import ZERO_CELSIUS
-from .history import History
+from .history.records import History
 from .outcomes import Outcomes
 
 if TYPE_CHECKING:

@@ -24,7 +24,7 @@ from .findings import (
     SideFacts,
     Where,
 )
-from .wetting import SPOT, Dry
+from .history.wetting import SPOT, Dry
 from .wording import Wording, listed, numbered
 
 __all__ = ["notes_of", "sentences_of", "summary_of"]

@@ -32,9 +32,9 @@ from .findings import (
     SideFacts,
     Where,
 )
-from .history import History, SurfacePeaks
+from .history.records import History, SurfacePeaks
+from .history.wetting import level_of_share, spots
 from .joint.section import Region
-from .wetting import level_of_share, spots
 
 __all__ = [
     "BRIEF",

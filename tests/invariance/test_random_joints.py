@@ -16,7 +16,7 @@ from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
 from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.march import march
 from lapheat.problem.setup import problem_of
 from lapheat.state import State

@@ -21,7 +21,7 @@ from lapheat.case.alloys import Alloy
 from lapheat.case.case import Case, Tack
 from lapheat.case.file import read_case
 from lapheat.compiled import CompiledStepper
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.problem.problem import Problem
 from lapheat.problem.sampling import Samples, lagrange, ring_nodes, stack
 from lapheat.problem.setup import problem_of

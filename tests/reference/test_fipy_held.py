@@ -13,7 +13,7 @@ from lapheat.case.alloys import builtin
 from lapheat.case.case import Bench, Chill, Fixture, Flange, Tack
 from lapheat.compiled import CompiledStepper
 from lapheat.fipy_march import FipyStepper
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.march import march
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of

@@ -27,7 +27,7 @@ from lapheat.case.case import (
 from lapheat.compiled import CompiledStepper
 from lapheat.errors import MarchError
 from lapheat.fipy_march import FipyStepper
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.joint.mesh import sweep_line
 from lapheat.joint.section import Region, SectionBuilder
 from lapheat.march import march

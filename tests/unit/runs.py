@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapheat.case.case import Case, Display
-from lapheat.history import History, Side, SurfacePeaks
-from lapheat.wetting import wet_share
+from lapheat.history.records import History, Side, SurfacePeaks
+from lapheat.history.wetting import wet_share
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, make_case, make_history
 
 if TYPE_CHECKING:

@@ -28,7 +28,7 @@ from lapheat.case.case import (
     Travel,
     Tube,
 )
-from lapheat.history import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
+from lapheat.history.records import History, Ledger, SegmentRun, Snapshot, SurfacePeaks, Trace
 from lapheat.joint.lines import mesh_lines, section_of
 from lapheat.joint.schedule import schedule_of
 from lapheat.joint.section import Region

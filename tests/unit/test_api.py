@@ -19,9 +19,9 @@ from lapheat import expected
 from lapheat.api import Result
 from lapheat.case.alloys import builtin_names
 from lapheat.case.file import read_case, read_case_text
-from lapheat.history import History
+from lapheat.history.records import History
+from lapheat.history.wetting import wet_share
 from lapheat.march import Progress
-from lapheat.wetting import wet_share
 from unit.test_outcomes import KEYS
 
 ROOT = Path(__file__).parents[2]

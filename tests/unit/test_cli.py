@@ -25,7 +25,7 @@ from lapheat.cli import main
 from lapheat.cli.app import app
 from lapheat.cli.progress import Meter
 from lapheat.errors import MarchError
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.march import Progress
 from lapheat.report import CAUTIONS
 from unit.runs import run_with

@@ -24,7 +24,7 @@ from lapheat.case.file import read_case_text
 from lapheat.cli import main
 from lapheat.cli.progress import Meter
 from lapheat.convergence import TOE, Estimate, convergence_of, grid_convergence
-from lapheat.history import History
+from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
 from lapheat.march import Progress
 from lapheat.outcomes import Verdict

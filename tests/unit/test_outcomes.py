@@ -12,7 +12,7 @@ import pytest
 
 from lapheat.answer import outcomes_of
 from lapheat.case.alloys import builtin
-from lapheat.history import History, Ledger
+from lapheat.history.records import History, Ledger
 from lapheat.joint.section import Region
 from lapheat.version import __version__
 from unit.runs import run_with

@@ -15,7 +15,7 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
-from ..history import History
+from ..history.records import History
 from ..joint.section import EdgeKind, Region
 from .style import (
     FLOW,

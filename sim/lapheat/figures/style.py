@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..constants import ZERO_CELSIUS
-from ..history import History
+from ..history.records import History
 
 __all__ = [
     "ARC",

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .problem.problem import Problem
+    from ..problem.problem import Problem
 
 __all__ = [
     "Clock",
