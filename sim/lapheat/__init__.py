@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 from .version import __version__
 
 if TYPE_CHECKING:
-    from .answer import outcomes_of
     from .api import Result, converge, simulate
     from .case.case import Case
     from .case.file import CaseError, case_to_toml, read_case
     from .errors import MarchError
     from .history.records import History
-    from .outcomes import Outcomes
+    from .outcomes.answer import outcomes_of
+    from .outcomes.outcomes import Outcomes
     from .results import ResultError, write_results
 
 __all__ = [
@@ -42,12 +42,12 @@ _HOME = {
     "CaseError": "case.file",
     "History": "history.records",
     "MarchError": "errors",
-    "Outcomes": "outcomes",
+    "Outcomes": "outcomes.outcomes",
     "Result": "api",
     "ResultError": "results",
     "case_to_toml": "case.file",
     "converge": "api",
-    "outcomes_of": "answer",
+    "outcomes_of": "outcomes.answer",
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "results",

@@ -7,19 +7,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from .answer import outcomes_of
 from .case.case import Case
-from .convergence import Convergence, convergence_of
 from .history.records import History
 from .joint.lines import DETAILS
 from .march import Report
 from .march import march as run_through
-from .outcomes import Outcomes, Verdict
+from .outcomes.answer import outcomes_of
+from .outcomes.convergence import Convergence, convergence_of
+from .outcomes.outcomes import Outcomes, Verdict
+from .outcomes.verdict import judge
 from .problem.problem import Problem
 from .problem.setup import problem_of
 from .results import write_results
 from .state import Stepper
-from .verdict import judge
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
 

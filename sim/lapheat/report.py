@@ -14,15 +14,15 @@ from rich.text import Text
 from .case.case import Case
 from .case.faults import printable
 from .constants import ZERO_CELSIUS
-from .currents import current_of, pressed
-from .findings import Judgement
 from .history.records import History
-from .outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
-from .sentence import notes_of, sentences_of
-from .wording import Wording, numbered
+from .outcomes.current import current_of, pressed
+from .outcomes.findings import Judgement
+from .outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
+from .outcomes.sentence import notes_of, sentences_of
+from .outcomes.wording import Wording, numbered
 
 if TYPE_CHECKING:
-    from .convergence import Convergence, Row
+    from .outcomes.convergence import Convergence, Row
 
 __all__ = ["CAUTIONS", "report_of"]
 

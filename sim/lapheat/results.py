@@ -19,10 +19,10 @@ from .case.faults import printable
 from .case.file import CaseError, Fault, case_to_toml
 from .constants import ZERO_CELSIUS
 from .history.records import History
-from .outcomes import Outcomes
+from .outcomes.outcomes import Outcomes
 
 if TYPE_CHECKING:
-    from .convergence import Convergence
+    from .outcomes.convergence import Convergence
 
 __all__ = [
     "ResultError",

@@ -22,7 +22,7 @@ import lapheat.march
 from exact.errors import Record
 from lapheat import read_case, simulate
 from lapheat.api import Result
-from lapheat.outcomes import Outcomes
+from lapheat.outcomes.outcomes import Outcomes
 
 CASES = Path(__file__).parents[2] / "cases"
 KEPT = Path(__file__).parent / "fipy_outcomes"

@@ -13,10 +13,10 @@ import numpy as np
 from bench import Table, exponent, seconds
 from marches import DEMO, course, demo, refined
 
-from lapheat.answer import outcomes_of
 from lapheat.api import simulate
 from lapheat.case.case import Case
 from lapheat.compiled import CompiledStepper
+from lapheat.outcomes.answer import outcomes_of
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
 from lapheat.state import State

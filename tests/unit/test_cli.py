@@ -19,7 +19,6 @@ import typer
 
 import lapheat.api
 import lapheat.figures
-from lapheat.answer import outcomes_of
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
@@ -27,6 +26,7 @@ from lapheat.cli.progress import Meter
 from lapheat.errors import MarchError
 from lapheat.history.records import History
 from lapheat.march import Progress
+from lapheat.outcomes.answer import outcomes_of
 from lapheat.report import CAUTIONS
 from unit.runs import run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS

@@ -16,20 +16,20 @@ from scipy.optimize import brentq
 
 import lapheat.api
 import lapheat.figures
-from lapheat.answer import outcomes_of
 from lapheat.api import Result, converge, simulate
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Case, Limits
 from lapheat.case.file import read_case_text
 from lapheat.cli import main
 from lapheat.cli.progress import Meter
-from lapheat.convergence import TOE, Estimate, convergence_of, grid_convergence
 from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
 from lapheat.march import Progress
-from lapheat.outcomes import Verdict
-from lapheat.sentence import summary_of
-from lapheat.verdict import judge
+from lapheat.outcomes.answer import outcomes_of
+from lapheat.outcomes.convergence import TOE, Estimate, convergence_of, grid_convergence
+from lapheat.outcomes.outcomes import Verdict
+from lapheat.outcomes.sentence import summary_of
+from lapheat.outcomes.verdict import judge
 from unit.runs import run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS
 

@@ -16,9 +16,9 @@ from lapheat import read_case, simulate
 from lapheat.api import Result
 from lapheat.case.file import read_case_text
 from lapheat.constants import ZERO_CELSIUS
-from lapheat.currents import pressed
 from lapheat.expected import expected_of
 from lapheat.figures import current
+from lapheat.outcomes.current import pressed
 from lapheat.report import report_of
 
 ROOT = Path(__file__).parents[2]

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lapheat.answer import outcomes_of
 from lapheat.case.alloys import builtin
 from lapheat.history.records import History, Ledger
 from lapheat.joint.section import Region
+from lapheat.outcomes.answer import outcomes_of
 from lapheat.version import __version__
 from unit.runs import run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from lapheat import results
-from lapheat.answer import outcomes_of
 from lapheat.case.file import CaseError, read_case
+from lapheat.outcomes.answer import outcomes_of
 from lapheat.results import ResultError, check_folder, default_folder, write_results
 from unit.runs import run_with
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from lapheat.case.case import Display, Limits
-from lapheat.findings import Brief, DryStretch, FastFeed, HotFiller, Melts
 from lapheat.history.records import History
 from lapheat.history.wetting import spots
-from lapheat.sentence import notes_of, summary_of
-from lapheat.verdict import HOT, hottest_place, judge, side_wet
-from lapheat.wording import Wording, listed, numbered, told_apart
+from lapheat.outcomes.findings import Brief, DryStretch, FastFeed, HotFiller, Melts
+from lapheat.outcomes.sentence import notes_of, summary_of
+from lapheat.outcomes.verdict import HOT, hottest_place, judge, side_wet
+from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
 from unit.runs import WET, run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, STEEL_SOLIDUS, make_case
 

@@ -11,13 +11,13 @@ from rich.text import Text
 
 from ..case.faults import printable
 from ..constants import ZERO_CELSIUS
+from ..outcomes.wording import Wording
 from ..report import CAUTIONS
 from ..results import check_folder
 from ..study import Source, executor_of, warm_up
 from ..study.sequences import Comparison, Order, Sequences, compare, given_orders, trials_of
 from ..study.sequences_files import OURS, write_sequences
 from ..study.standing import margin_wanted, surplus_wanted
-from ..wording import Wording
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

@@ -19,7 +19,7 @@ from .executors import Row, Value
 if TYPE_CHECKING:
     from ..api import Result
     from ..case.case import Case, Limits
-    from ..outcomes import FillerOutcome, Outcomes
+    from ..outcomes.outcomes import FillerOutcome, Outcomes
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 

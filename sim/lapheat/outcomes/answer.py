@@ -10,12 +10,13 @@ from math import degrees, isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from .case.case import Case
-from .constants import ZERO_CELSIUS
-from .currents import current_of
+from ..case.case import Case
+from ..constants import ZERO_CELSIUS
+from ..history.records import History, SegmentRun
+from ..version import __version__
+from .alloys import held_notes, highest
+from .current import current_of
 from .findings import Judgement, SideFacts
-from .history.records import History, SegmentRun
-from .notes import held_notes, highest
 from .outcomes import (
     AlloyNotes,
     ChillOutcome,
@@ -36,7 +37,6 @@ from .outcomes import (
     Verdict,
 )
 from .verdict import BRIEF, FASTEST_FEED, filler_place, hottest_place, judge, liquid_times
-from .version import __version__
 
 __all__ = ["outcomes_of"]
 

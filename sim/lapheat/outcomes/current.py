@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..history.records import History
 from .findings import Pedal
-from .history.records import History
 
 __all__ = ["CurrentOutcome", "Pressed", "cold_pedal", "current_of", "pressed", "why_cold"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .case.case import Case
-from .history.records import History
+from ..case.case import Case
+from ..history.records import History
 from .verdict import filler_place, hottest_place
 from .wording import listed
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
 
-from .case.case import Case
-from .constants import ZERO_CELSIUS
+from ..case.case import Case
+from ..constants import ZERO_CELSIUS
 
 __all__ = ["Wording", "listed", "numbered", "told_apart"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .history.wetting import Dry
+from ..history.wetting import Dry
 
 __all__ = [
     "Brief",

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from math import inf, isfinite, log
 from typing import Any
 
-from .case.case import Case
-from .joint.lines import DETAILS
+from ..case.case import Case
+from ..joint.lines import DETAILS
 from .outcomes import DIGITS, Outcomes
 
 __all__ = ["Convergence", "Estimate", "Grid", "Row", "convergence_of", "grid_convergence"]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from math import isfinite
 from typing import Any
 
-from .currents import CurrentOutcome
+from .current import CurrentOutcome
 from .findings import Judgement
 from .sentence import summary_of
 

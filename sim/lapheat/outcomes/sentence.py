@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import degrees, pi
 
+from ..history.wetting import SPOT, Dry
 from .findings import (
     Brief,
     ColdStart,
@@ -24,7 +25,6 @@ from .findings import (
     SideFacts,
     Where,
 )
-from .history.wetting import SPOT, Dry
 from .wording import Wording, listed, numbered
 
 __all__ = ["notes_of", "sentences_of", "summary_of"]

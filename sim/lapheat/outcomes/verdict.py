@@ -11,8 +11,11 @@ from math import inf, nan, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from .case.case import Case
-from .currents import cold_pedal, why_cold
+from ..case.case import Case
+from ..history.records import History, SurfacePeaks
+from ..history.wetting import level_of_share, spots
+from ..joint.section import Region
+from .current import cold_pedal, why_cold
 from .findings import (
     Brief,
     ColdStart,
@@ -32,9 +35,6 @@ from .findings import (
     SideFacts,
     Where,
 )
-from .history.records import History, SurfacePeaks
-from .history.wetting import level_of_share, spots
-from .joint.section import Region
 
 __all__ = [
     "BRIEF",

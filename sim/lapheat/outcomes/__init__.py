@@ -1,0 +1,1 @@
+"""Judged: the numbers of a run, the verdict of them, and its words."""
