@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from .api import Result, converge, simulate
     from .case.case import Case
     from .case.file import CaseError, case_to_toml, read_case
-    from .errors import MarchError
     from .history.records import History
+    from .march.errors import MarchError
     from .outcomes.answer import outcomes_of
     from .outcomes.outcomes import Outcomes
     from .results import ResultError, write_results
@@ -41,7 +41,7 @@ _HOME = {
     "Case": "case.case",
     "CaseError": "case.file",
     "History": "history.records",
-    "MarchError": "errors",
+    "MarchError": "march.errors",
     "Outcomes": "outcomes.outcomes",
     "Result": "api",
     "ResultError": "results",

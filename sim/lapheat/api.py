@@ -10,8 +10,9 @@ from pathlib import Path
 from .case.case import Case
 from .history.records import History
 from .joint.lines import DETAILS
-from .march import Report
-from .march import march as run_through
+from .march.march import Report
+from .march.march import march as run_through
+from .march.state import Stepper
 from .outcomes.answer import outcomes_of
 from .outcomes.convergence import Convergence, convergence_of
 from .outcomes.outcomes import Outcomes, Verdict
@@ -19,7 +20,6 @@ from .outcomes.verdict import judge
 from .problem.problem import Problem
 from .problem.setup import problem_of
 from .results import write_results
-from .state import Stepper
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
 
@@ -125,9 +125,9 @@ def converge(case: Case, run: Callable[[Case, float], Result] = _simulate) -> Re
 def _stepper(problem: Problem, march: str, threads: int | None) -> Stepper:
     # Imported when asked for: neither march needs the other.
     if march == "fipy":
-        from .fipy_march import FipyStepper
+        from .march.steppers.fipy import FipyStepper
 
         return FipyStepper(problem)
-    from .compiled import CompiledStepper
+    from .march.steppers.compiled import CompiledStepper
 
     return CompiledStepper(problem, threads)

@@ -17,12 +17,12 @@ from scipy.special import erf
 
 from exact.solutions.common import Run
 from lapheat.case.alloys import Alloy
-from lapheat.compiled import CompiledStepper
 from lapheat.joint.mesh import Mesh, sweep_line, sweep_ring
 from lapheat.joint.section import Region, SectionBuilder
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import Problem, assemble
 from lapheat.problem.sampling import lagrange, ring_nodes, stack
-from lapheat.state import State
 
 __all__ = [
     "HELD",

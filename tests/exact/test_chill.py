@@ -12,11 +12,11 @@ from exact.build import MM, ZERO, Part, fixed, lines
 from exact.errors import Record
 from lapheat.case.alloys import Alloy
 from lapheat.case.file import read_case_text
-from lapheat.compiled import CompiledStepper
-from lapheat.fixture import advance
+from lapheat.march.chill import advance
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import CHILL, ChillRing, Problem
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 from unit.casefile_samples import BASE, FIXTURE
 
 AREA = 1.0 * MM * 1.0 * MM  # of the wall that touches the chill

@@ -11,8 +11,8 @@ from exact.errors import Record
 from lapheat.case.file import read_case_text
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint.section import Region
+from lapheat.march.state import State
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 
 ZERO = 273.15
 COLD = 0.05e-3  # [m]

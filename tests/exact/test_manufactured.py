@@ -28,14 +28,14 @@ from exact.build import MM, ZERO, Array
 from exact.errors import Record
 from lapheat.case.alloys import Alloy, Piece, Property
 from lapheat.case.case import Arc, Case, Fillet, Flange, Lap, Limits, Surroundings, Travel, Tube
-from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint import lines as joint
 from lapheat.joint.lines import SURFACES, Detail, Lines, mesh_lines, section_of
 from lapheat.joint.mesh import Mesh, sweep_ring
 from lapheat.joint.section import Region
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import assemble
-from lapheat.state import State
 
 Ints = NDArray[np.int64]
 

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from invariance.small import text_of
 from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
-from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.history.records import History
-from lapheat.march import march
+from lapheat.march.march import march
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 
 
 @dataclass

@@ -13,10 +13,10 @@ import pytest
 
 from exact.build import Part, fixed, lines
 from exact.solutions import cooling_time
-from lapheat.compiled import CompiledStepper
 from lapheat.joint.mesh import Links
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import ARGON, LapRows, Problem
-from lapheat.state import State
 from published.beads import bead, run, source
 
 ZERO = 273.15

@@ -16,12 +16,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapheat import march as march_module
 from lapheat.case.alloys import Alloy
 from lapheat.case.case import Case, Tack
 from lapheat.case.file import read_case
-from lapheat.compiled import CompiledStepper
 from lapheat.history.records import History
+from lapheat.march import march as march_module
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import Problem
 from lapheat.problem.sampling import Samples, lagrange, ring_nodes, stack
 from lapheat.problem.setup import problem_of

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 from lapheat.case.alloys import Alloy
 from lapheat.case.case import Case, Fillet, Flange, Lap, Probe
 from lapheat.case.file import read_case
-from lapheat.compiled import CompiledStepper
 from lapheat.constants import STEFAN_BOLTZMANN
 from lapheat.joint.lines import mesh_lines
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem import setup
 from lapheat.problem.problem import ARGON, Problem
 from lapheat.problem.sampling import lagrange, stack
-from lapheat.state import State
 
 __all__ = [
     "STOPS",

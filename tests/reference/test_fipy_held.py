@@ -8,13 +8,13 @@ from math import pi
 import numpy as np
 import pytest
 
-from lapheat import march as march_module
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Bench, Chill, Fixture, Flange, Tack
-from lapheat.compiled import CompiledStepper
-from lapheat.fipy_march import FipyStepper
 from lapheat.history.records import History
-from lapheat.march import march
+from lapheat.march import march as march_module
+from lapheat.march.march import march
+from lapheat.march.steppers.compiled import CompiledStepper
+from lapheat.march.steppers.fipy import FipyStepper
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
 from reference.test_fipy_march import Substeps, rough_state, small_case, temperatures

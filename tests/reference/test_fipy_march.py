@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapheat import march as march_module
 from lapheat.case.alloys import builtin
 from lapheat.case.case import (
     Arc,
@@ -24,16 +23,17 @@ from lapheat.case.case import (
     Travel,
     Tube,
 )
-from lapheat.compiled import CompiledStepper
-from lapheat.errors import MarchError
-from lapheat.fipy_march import FipyStepper
 from lapheat.history.records import History
 from lapheat.joint.mesh import sweep_line
 from lapheat.joint.section import Region, SectionBuilder
-from lapheat.march import march
+from lapheat.march import march as march_module
+from lapheat.march.errors import MarchError
+from lapheat.march.march import march
+from lapheat.march.state import State, Stepper
+from lapheat.march.steppers.compiled import CompiledStepper
+from lapheat.march.steppers.fipy import FipyStepper
 from lapheat.problem.problem import Problem, assemble
 from lapheat.problem.setup import problem_of
-from lapheat.state import State, Stepper
 
 PARTS = (Region.TUBE, Region.FLANGE)
 ALLOYS = ("304L", "low-carbon steel", "CuSi3Mn1")
@@ -212,7 +212,7 @@ def test_linear_solver_that_gives_up_is_told(
 
 def test_fipy_is_imported_late() -> None:
     # it reads sys.argv for flags of its own when it is
-    code = "import sys, lapheat.fipy_march; sys.exit('fipy' in sys.modules)"
+    code = "import sys, lapheat.march.steppers.fipy; sys.exit('fipy' in sys.modules)"
     path = f"import sys; sys.path[:0] = {sys.path!r}; "
     assert subprocess.run([sys.executable, "-c", path + code], check=False).returncode == 0
 

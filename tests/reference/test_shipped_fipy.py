@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import lapheat.march
+import lapheat.march.march
 from exact.errors import Record
 from lapheat import read_case, simulate
 from lapheat.api import Result
@@ -152,8 +152,10 @@ def test_record_of_another_case_is_refused(
 @pytest.mark.parametrize("name", ["flue-stub-hot", "thin-sleeve", "test-bead"])
 def test_first_segment_agrees(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Within 1 % of the rise, wet shares within 0.02."""
-    monkeypatch.setattr(lapheat.march, "COOL_AT_MOST", 5.0)  # both marches alike, to save time
-    monkeypatch.setattr(lapheat.march, "COOL_AT_LEAST", 2.0)
+    monkeypatch.setattr(
+        lapheat.march.march, "COOL_AT_MOST", 5.0
+    )  # both marches alike, to save time
+    monkeypatch.setattr(lapheat.march.march, "COOL_AT_LEAST", 2.0)
     case = read_case(CASES / f"{name}.toml", ["travel.coverage=0.05"], "coarse")
     assert round(0.05 * case.segment_count) <= 1
     ours, theirs = (simulate(case, march=m, threads=1).outcomes for m in ("compiled", "fipy"))

@@ -15,11 +15,11 @@ from marches import DEMO, course, demo, refined
 
 from lapheat.api import simulate
 from lapheat.case.case import Case
-from lapheat.compiled import CompiledStepper
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.outcomes.answer import outcomes_of
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 
 __all__ = ["whole_run", "with_cells", "with_memory", "with_threads", "with_time"]
 

@@ -26,11 +26,11 @@ from bench import Table, seconds
 from marches import demo, refined
 from numba import prange
 
-from lapheat.compiled import CompiledStepper, stages_for
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper, stages_for
+from lapheat.march.steps import arc_step
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
-from lapheat.steps import arc_step
 
 __all__ = ["stage_against_limit"]
 

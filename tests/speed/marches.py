@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from lapheat.case.case import Case
 from lapheat.case.file import read_case
-from lapheat.compiled import stages_for
 from lapheat.joint.lines import DETAILS, Detail
-from lapheat.march import Progress, march
+from lapheat.march.march import Progress, march
+from lapheat.march.state import Stepper
+from lapheat.march.steppers.compiled import stages_for
 from lapheat.problem.problem import Problem
-from lapheat.state import Stepper
 
 __all__ = ["DEMO", "Course", "course", "demo", "refined"]
 

@@ -20,11 +20,11 @@ from scipy.sparse.linalg import splu
 from skfem.utils import build_pc_diag, build_pc_ilu, solver_iter_pcg
 
 from lapheat.case.case import Case
-from lapheat.compiled import CompiledStepper
-from lapheat.fipy_march import FipyStepper
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import CompiledStepper
+from lapheat.march.steppers.fipy import FipyStepper
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 
 __all__ = ["against_elements", "against_fipy"]
 

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from lapheat import read_case
 from lapheat.case.file import CaseError
 from lapheat.cli.app import app
-from lapheat.errors import MarchError
+from lapheat.march.errors import MarchError
 from lapheat.study import RowFile, Serial, Source
 from lapheat.study.calibrate import Curve, Runs, calibrate, fit_readings
 from lapheat.study.executors import Row

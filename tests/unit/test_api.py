@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 
 import lapheat
-from lapheat import expected
 from lapheat.api import Result
 from lapheat.case.alloys import builtin_names
 from lapheat.case.file import read_case, read_case_text
 from lapheat.history.records import History
 from lapheat.history.wetting import wet_share
-from lapheat.march import Progress
+from lapheat.march import expected
+from lapheat.march.march import Progress
 from unit.test_outcomes import KEYS
 
 ROOT = Path(__file__).parents[2]
@@ -91,7 +91,7 @@ def test_a_name_that_is_not_there_is_said_so() -> None:
         ("from lapheat.cli.app import app", ("numpy", "pydantic", "pint", "numba", "fipy")),
         ("from lapheat import read_case", ("numba", "fipy", "matplotlib", "scipy")),
         (
-            "import lapheat.expected, lapheat.cli.check, lapheat.cli.run, lapheat.cli.new",
+            "import lapheat.march.expected, lapheat.cli.check, lapheat.cli.run, lapheat.cli.new",
             ("numba", "fipy", "matplotlib", "scipy"),
         ),
         ("from lapheat import simulate", ("matplotlib",)),

@@ -10,7 +10,7 @@ import pytest
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Bench, Chill, Fixture, Tack, tacked_layers
 from lapheat.case.file import read_case_text, resolved_rows
-from lapheat.expected import expected_of
+from lapheat.march.expected import expected_of
 from unit.casefile_samples import (
     ALLOY,
     ARC_TACK,

@@ -23,9 +23,9 @@ from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
 from lapheat.cli.progress import Meter
-from lapheat.errors import MarchError
 from lapheat.history.records import History
-from lapheat.march import Progress
+from lapheat.march.errors import MarchError
+from lapheat.march.march import Progress
 from lapheat.outcomes.answer import outcomes_of
 from lapheat.report import CAUTIONS
 from unit.runs import run_with

@@ -7,13 +7,19 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-import lapheat.compiled
-from lapheat.compiled import RUNS, TRIAL_EVERY, TRIAL_STEPS, CompiledStepper, thread_choices
-from lapheat.errors import MarchError
+import lapheat.march.steppers.compiled
+from lapheat.march.errors import MarchError
+from lapheat.march.kernels.rows import find_runs, mark_moved, settled
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import (
+    RUNS,
+    TRIAL_EVERY,
+    TRIAL_STEPS,
+    CompiledStepper,
+    thread_choices,
+)
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import problem_of
-from lapheat.rows import find_runs, mark_moved, settled
-from lapheat.state import State
 from unit.test_joint_behaviour import case_of
 
 # One step of half a second under a new arc: cells beneath it warm by hundreds of kelvin.
@@ -39,9 +45,11 @@ def test_a_step_that_nobody_foresaw_is_taken_again(
 ) -> None:
     """It ends as if every cell had been looked up, for less than a kelvin of enthalpy."""
     found = struck(problem, 1).h
-    monkeypatch.setattr(lapheat.compiled, "STILL", 1e-9)
+    monkeypatch.setattr(lapheat.march.steppers.compiled, "STILL", 1e-9)
     exact = struck(problem, 1).h
-    monkeypatch.setattr(lapheat.compiled, "STILL", 1e9)  # nothing is unforeseen, none looked up
+    monkeypatch.setattr(
+        lapheat.march.steppers.compiled, "STILL", 1e9
+    )  # nothing is unforeseen, none looked up
     tangents = struck(problem, 1).h
     assert exact.max() - exact.min() > 200.0 * 500.0
     assert np.abs(found - exact).max() < 500.0

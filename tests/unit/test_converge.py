@@ -24,7 +24,7 @@ from lapheat.cli import main
 from lapheat.cli.progress import Meter
 from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
-from lapheat.march import Progress
+from lapheat.march.march import Progress
 from lapheat.outcomes.answer import outcomes_of
 from lapheat.outcomes.convergence import TOE, Estimate, convergence_of, grid_convergence
 from lapheat.outcomes.outcomes import Verdict

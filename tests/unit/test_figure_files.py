@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.compiled import CompiledStepper
 from lapheat.figures import peaks, save_figures
-from lapheat.march import march
+from lapheat.march.march import march
+from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.setup import problem_of
 from unit.synthetic import PROBES, make_case, make_history
 

@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-import lapheat.march
-import lapheat.steps
+import lapheat.march.march
+import lapheat.march.steps
 from invariance.small import SMALL, text_of
 from lapheat import read_case, simulate
 from lapheat.api import Result
 from lapheat.case.file import read_case_text
 from lapheat.constants import ZERO_CELSIUS
-from lapheat.expected import expected_of
 from lapheat.figures import current
+from lapheat.march.expected import expected_of
 from lapheat.outcomes.current import pressed
 from lapheat.report import report_of
 
@@ -203,9 +203,9 @@ def test_a_standing_arc_overshoots_once_and_settles(
     lag: float, look: float, detail: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Struck at four times what holds: the lag lets it overshoot, but never swing."""
-    monkeypatch.setattr(lapheat.steps, "LOOK", look)
-    monkeypatch.setattr(lapheat.march, "COOL_AT_MOST", 1.0)
-    monkeypatch.setattr(lapheat.march, "COOL_AT_LEAST", 1.0)
+    monkeypatch.setattr(lapheat.march.steps, "LOOK", look)
+    monkeypatch.setattr(lapheat.march.march, "COOL_AT_MOST", 1.0)
+    monkeypatch.setattr(lapheat.march.march, "COOL_AT_LEAST", 1.0)
     dwell = "travel.dwell=4 s" if detail == "standard" else "travel.dwell=20 s"
     result = run(*STANDING, WIDE, dwell, f"arc.pedal_lag={lag} s", case="test-bead", detail=detail)
     trace, arc = result.history.trace, result.case.arc
@@ -267,8 +267,8 @@ def test_expected_arc_steps_of_a_pedal_are_exact() -> None:
 
 
 def test_both_marches_have_the_same_hand(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lapheat.march, "COOL_AT_MOST", 0.2)
-    monkeypatch.setattr(lapheat.march, "COOL_AT_LEAST", 0.2)
+    monkeypatch.setattr(lapheat.march.march, "COOL_AT_MOST", 0.2)
+    monkeypatch.setattr(lapheat.march.march, "COOL_AT_LEAST", 0.2)
     text = text_of(SMALL, travel__start="on-flow", travel__coverage=0.1, travel__speed="12 mm/s",
                    travel__segment="4.8 mm", arc__control="pedal", arc__hold="1450 degC",
                    arc__current="100 A", arc__aim="1 mm", flange__thickness="2 mm",

@@ -13,10 +13,10 @@ from lapheat import simulate
 from lapheat.api import Result
 from lapheat.case.file import read_case_text
 from lapheat.figures.schedule import schedule
+from lapheat.march.state import State
 from lapheat.problem.problem import CHILL
 from lapheat.problem.setup import problem_of
 from lapheat.report import report_of
-from lapheat.state import State
 
 CHILL_KEYS = {
     "chill_length": "10 mm",

@@ -13,13 +13,13 @@ import pytest
 
 from lapheat import simulate
 from lapheat.case.file import read_case_text
-from lapheat.compiled import stages_for
 from lapheat.history.wetting import level_of_share, reached, share_above, spots, wet_share
 from lapheat.joint.schedule import order_of, schedule_of
 from lapheat.joint.section import graded
-from lapheat.lap import fill_lap
+from lapheat.march.kernels.lap import fill_lap
+from lapheat.march.state import State
+from lapheat.march.steppers.compiled import stages_for
 from lapheat.problem.setup import problem_of
-from lapheat.state import State
 
 CASE = """
 [tube]

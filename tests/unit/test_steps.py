@@ -13,7 +13,7 @@ from invariance.small import SMALL, text_of
 from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
 from lapheat.joint.section import graded
-from lapheat.steps import LONGEST_STEP, arc_step, rest_step, rest_steps
+from lapheat.march.steps import LONGEST_STEP, arc_step, rest_step, rest_steps
 
 
 @pytest.fixture

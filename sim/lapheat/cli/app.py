@@ -90,7 +90,7 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
     """
     with ending(debug):
         from ..case.file import read_case
-        from ..expected import expected_of
+        from ..march.expected import expected_of
         from .check import table_of
         from .screen import show
 

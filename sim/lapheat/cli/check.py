@@ -9,7 +9,7 @@ from rich.text import Text
 from ..case.case import Case
 from ..case.faults import printable
 from ..case.file import resolved_rows
-from ..expected import Expected
+from ..march.expected import Expected
 
 __all__ = ["table_of"]
 

@@ -64,7 +64,7 @@ def ending(debug: bool) -> Iterator[Left]:
 
 def _failure(error: Exception) -> str:
     """Say what failed: our own errors in their words, others by name with the way to see more."""
-    from ..errors import MarchError
+    from ..march.errors import MarchError
     from ..results import ResultError
 
     if isinstance(error, ResultError):

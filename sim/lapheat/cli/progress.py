@@ -14,7 +14,7 @@ from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from ..march import Progress as Where
+    from ..march.march import Progress as Where
 
 __all__ = ["Meter", "metered"]
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..case.file import CaseError, read_case
-from ..expected import expected_of
+from ..march.expected import expected_of
 from ..results import check_folder, default_folder
 from .exits import Left
 from .progress import metered

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..case.case import Case
 from ..case.file import CaseError, Fault
 from ..constants import ZERO_CELSIUS
-from ..errors import MarchError
+from ..march.errors import MarchError
 from ..version import mark
 from .clock import OFFSET, Curve, best_clock, fit_readings
 from .executors import Executor, Row

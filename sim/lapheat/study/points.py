@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from ..errors import MarchError
+from ..march.errors import MarchError
 from .executors import Executor, Row, Work
 from .rows import Keyed, RowFile, collect
 from .trial import Source, Trial

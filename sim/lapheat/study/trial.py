@@ -102,7 +102,7 @@ def run_trial(trial: Trial) -> Row:
 def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
     """Run a trial as `run_trial` does, to a row of another kind."""
     from ..api import simulate  # numba takes a second
-    from ..errors import MarchError
+    from ..march.errors import MarchError
 
     try:
         return row(simulate(trial.case(), threads=1))

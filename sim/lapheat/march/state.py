@@ -8,12 +8,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from .arc import light
+from ..problem.problem import ARGON, CHILL, Problem
 from .errors import MarchError
-from .kernel import refresh
-from .lap import TOUCHING, fill_lap, hot_gap
-from .problem.problem import ARGON, CHILL, Problem
-from .surfaces import observe, sample
+from .kernels.arc import light
+from .kernels.lap import TOUCHING, fill_lap, hot_gap
+from .kernels.step import refresh
+from .kernels.surfaces import observe, sample
 
 __all__ = ["State", "Stepper"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .joint.schedule import Segment
+from ..joint.schedule import Segment
 from .state import State
 
 __all__ = ["Rod"]

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .case.case import Case, Tack, tacked_layers
+from ..case.case import Case, Tack, tacked_layers
+from ..history.records import Clock, History, Ledger, Snapshot, Trace
+from ..joint.schedule import Schedule, Segment
+from ..problem.problem import Problem
+from .chill import advance
 from .errors import MarchError
-from .fixture import advance
 from .hand import Hand
-from .history.records import Clock, History, Ledger, Snapshot, Trace
-from .joint.schedule import Schedule, Segment
-from .problem.problem import Problem
 from .readout import close_history
 from .rod import Rod
 from .state import State, Stepper

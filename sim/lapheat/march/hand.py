@@ -6,9 +6,9 @@ from math import exp
 
 import numpy as np
 
-from .case.case import Case
-from .history.wetting import reached
-from .joint.schedule import Segment
+from ..case.case import Case
+from ..history.wetting import reached
+from ..joint.schedule import Segment
 from .state import State
 from .steps import arc_step
 

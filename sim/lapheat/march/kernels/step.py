@@ -26,9 +26,9 @@ from types import FunctionType
 import numpy as np
 from numba import prange
 
-from .constants import STEFAN_BOLTZMANN
+from ...constants import STEFAN_BOLTZMANN
+from ...problem.arrays import IN_FILLER, LAP, UNDER_FILLER
 from .jit import fast, plain
-from .problem.arrays import IN_FILLER, LAP, UNDER_FILLER
 from .rows import (
     across_lap,
     along_filler,

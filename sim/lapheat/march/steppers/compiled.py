@@ -11,10 +11,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from . import kernel
-from .problem.arrays import Grid
-from .problem.problem import Problem
-from .state import State
+from ...problem.arrays import Grid
+from ...problem.problem import Problem
+from ..kernels import step as kernel
+from ..state import State
 
 __all__ = ["CompiledStepper", "stages_for", "thread_choices"]
 

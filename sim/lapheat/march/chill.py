@@ -6,7 +6,7 @@ from math import ceil, exp
 
 import numpy as np
 
-from .problem.problem import CHILL, Problem
+from ..problem.problem import CHILL, Problem
 from .state import State, Stepper
 
 __all__ = ["advance"]

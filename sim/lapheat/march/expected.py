@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .case.case import Case
-from .joint.lines import mesh_lines
-from .joint.schedule import Segment, schedule_of
+from ..case.case import Case
+from ..joint.lines import mesh_lines
+from ..joint.schedule import Segment, schedule_of
 from .steps import (
     COOL_AT_LEAST,
     arc_step,

@@ -7,9 +7,18 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from .history.records import Clock, History, Ledger, SegmentRun, Side, Snapshot, SurfacePeaks, Trace
-from .history.wetting import share_above, wet_share
-from .problem.problem import Problem
+from ..history.records import (
+    Clock,
+    History,
+    Ledger,
+    SegmentRun,
+    Side,
+    Snapshot,
+    SurfacePeaks,
+    Trace,
+)
+from ..history.wetting import share_above, wet_share
+from ..problem.problem import Problem
 from .state import State
 
 __all__ = ["close_history"]

@@ -6,7 +6,7 @@ from math import isnan, nan
 
 import numpy as np
 
-from .constants import STEFAN_BOLTZMANN
+from ...constants import STEFAN_BOLTZMANN
 from .jit import fast, plain
 from .rows import find_node, surface_at
 

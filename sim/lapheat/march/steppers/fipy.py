@@ -20,12 +20,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .constants import STEFAN_BOLTZMANN
-from .errors import MarchError
-from .joint.mesh import Mesh, fipy_mesh
-from .problem.arrays import IN_FILLER, LAP, PLAIN, Tables
-from .problem.problem import Problem
-from .state import State
+from ...constants import STEFAN_BOLTZMANN
+from ...joint.mesh import Mesh, fipy_mesh
+from ...problem.arrays import IN_FILLER, LAP, PLAIN, Tables
+from ...problem.problem import Problem
+from ..errors import MarchError
+from ..state import State
 
 __all__ = ["FipyStepper"]
 

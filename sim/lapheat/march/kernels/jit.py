@@ -2,7 +2,8 @@
 
 Numba tells whether a kept function is still the right one by its own file alone, yet numbers and
 functions from other files are compiled into it. Lapheat's folder therefore carries a mark of all
-the files that take part, and of numba's version; it lies where the user keeps caches, so that an
+the files that take part (this folder, and three whose numbers are compiled in) and of numba's
+version; it lies where the user keeps caches, so that an
 installation nobody may write to is no hindrance. Where nothing can be written, every run compiles.
 """
 
@@ -20,14 +21,15 @@ import numba
 __all__ = ["compiled", "fast", "folder", "plain", "sums"]
 
 config: Any = numba.config
-_PARTS = ("arc", "arrays", "constants", "jit", "kernel", "lap", "rows", "section", "surfaces")
 _MATH = {"contract", "nsz", "arcp"}
 
 
 def _mark() -> str:
     found = sha256(numba.__version__.encode())
-    for part in _PARTS:
-        found.update((Path(__file__).parent / f"{part}.py").read_bytes())
+    package = Path(__file__).parents[2]
+    beside = [package / part for part in ("constants.py", "joint/section.py", "problem/arrays.py")]
+    for path in sorted([*Path(__file__).parent.glob("*.py"), *beside]):
+        found.update(path.read_bytes())
     return found.hexdigest()[:16]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 from math import ceil, expm1, log1p
 
-from .case.case import Case
-from .joint.lines import DETAILS
+from ..case.case import Case
+from ..joint.lines import DETAILS
 
 __all__ = [
     "COOL_AT_LEAST",

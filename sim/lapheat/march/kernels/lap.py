@@ -19,9 +19,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .constants import STEFAN_BOLTZMANN
+from ...constants import STEFAN_BOLTZMANN
+from ...problem.arrays import Growth
 from .jit import plain, sums
-from .problem.arrays import Growth
 from .rows import find_node
 
 # numba types compiled functions at their first call: hence `no-untyped-def` below

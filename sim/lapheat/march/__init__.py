@@ -1,0 +1,1 @@
+"""Marched: a problem through its schedule, step by step, to a history."""

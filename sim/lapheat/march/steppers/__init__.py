@@ -1,0 +1,1 @@
+"""What advances the fields by one step: compiled, or through FiPy."""
