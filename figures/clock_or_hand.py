@@ -12,9 +12,9 @@ from matplotlib.axes import Axes
 
 from lapheat import read_case, simulate
 from lapheat.api import Result
-from lapheat.figures import write_png
-from lapheat.figures.style import LINES, new_figure, settle, styled
 from lapheat.outcomes.current import pressed
+from lapheat.report.figures import write_png
+from lapheat.report.figures.style import LINES, new_figure, settle, styled
 
 HERE = Path(__file__).parent
 CLOCK = (*("travel.start=timed", "travel.dwell=4.5 s", "arc.control=steady", "arc.current=68 A"),)

@@ -10,7 +10,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from lapheat import read_case, simulate
-from lapheat.figures import save_figures
+from lapheat.report.figures import save_figures
 
 HERE = Path(__file__).parent
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from lapheat.figures.style import LINES, new_figure, styled
+from lapheat.report.figures.style import LINES, new_figure, styled
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent / "tests"))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from .march.errors import MarchError
     from .outcomes.answer import outcomes_of
     from .outcomes.outcomes import Outcomes
-    from .results import ResultError, write_results
+    from .report.folder import ResultError, write_results
 
 __all__ = [
     "Case",
@@ -44,13 +44,13 @@ _HOME = {
     "MarchError": "march.errors",
     "Outcomes": "outcomes.outcomes",
     "Result": "api",
-    "ResultError": "results",
+    "ResultError": "report.folder",
     "case_to_toml": "case.file",
     "converge": "api",
     "outcomes_of": "outcomes.answer",
     "read_case": "case.file",
     "simulate": "api",
-    "write_results": "results",
+    "write_results": "report.folder",
 }
 
 

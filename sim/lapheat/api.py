@@ -19,7 +19,7 @@ from .outcomes.outcomes import Outcomes, Verdict
 from .outcomes.verdict import judge
 from .problem.problem import Problem
 from .problem.setup import problem_of
-from .results import write_results
+from .report.folder import write_results
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
 

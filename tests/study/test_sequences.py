@@ -18,10 +18,10 @@ from lapheat.case.case import ORDERS
 from lapheat.case.file import CaseError
 from lapheat.cli import main
 from lapheat.cli.sequences import told
-from lapheat.figures.sequences import SequenceLine, SequencesChart, sequences
-from lapheat.figures.style import Units
+from lapheat.report.figures.style import Units
 from lapheat.study import Row, RowFile, Serial, Source
 from lapheat.study.sequences import Order, Sequences, compare, given_orders, ranked, trials_of
+from lapheat.study.sequences_figure import SequenceLine, SequencesChart, sequences
 from lapheat.study.sequences_files import chart_of, sequences_dict
 from study.stand_in import made_row
 

@@ -18,7 +18,7 @@ import pytest
 import typer
 
 import lapheat.api
-import lapheat.figures
+import lapheat.report.figures
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
@@ -27,7 +27,7 @@ from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress
 from lapheat.outcomes.answer import outcomes_of
-from lapheat.report import CAUTIONS
+from lapheat.report.terminal import CAUTIONS
 from unit.runs import run_with
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS
 
@@ -112,7 +112,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
             return (where / "peaks.png",)
 
         monkeypatch.setattr(lapheat.api, "simulate", simulate)
-        monkeypatch.setattr(lapheat.figures, "save_figures", save)
+        monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
         return calls
 
     return use
@@ -274,7 +274,7 @@ def test_full_disk(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(lapheat.figures, "save_figures", full)
+    monkeypatch.setattr(lapheat.report.figures, "save_figures", full)
     status, _, err = call("run", "stub.toml")
     assert status == 3
     assert err == (

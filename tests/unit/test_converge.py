@@ -15,7 +15,7 @@ import pytest
 from scipy.optimize import brentq
 
 import lapheat.api
-import lapheat.figures
+import lapheat.report.figures
 from lapheat.api import Result, converge, simulate
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Case, Limits
@@ -393,7 +393,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Runs], list[str]]:
             return (where / "peaks.png",)
 
         monkeypatch.setattr(lapheat.api, "simulate", run)
-        monkeypatch.setattr(lapheat.figures, "save_figures", save)
+        monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
         return asked
 
     return use

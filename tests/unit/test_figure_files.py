@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.figures import peaks, save_figures
 from lapheat.march.march import march
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.setup import problem_of
+from lapheat.report.figures import peaks, save_figures
 from unit.synthetic import PROBES, make_case, make_history
 
 
@@ -46,7 +46,7 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
 
 
 def test_figures_need_no_pyplot() -> None:
-    code = "import sys, lapheat.figures; sys.exit('matplotlib.pyplot' in sys.modules)"
+    code = "import sys, lapheat.report.figures; sys.exit('matplotlib.pyplot' in sys.modules)"
     path = os.pathsep.join(filter(None, sys.path))
     done = subprocess.run(
         [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": path}, check=False

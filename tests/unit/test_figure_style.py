@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lapheat.figures.schedule import on_spans
-from lapheat.figures.style import LINES, TEMPERATURE, Units, envelope, short, spaced
+from lapheat.report.figures.schedule import on_spans
+from lapheat.report.figures.style import LINES, TEMPERATURE, Units, envelope, short, spaced
 
 
 def test_arc_spans_run_from_strike_to_break() -> None:

@@ -17,10 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from lapheat.case.case import Display
-from lapheat.figures import FIGURES, histories, peaks, schedule, section
 from lapheat.history.records import History
 from lapheat.joint.schedule import order_of
 from lapheat.joint.section import Region
+from lapheat.report.figures import FIGURES, histories, peaks, schedule, section
 from unit.synthetic import AIR, PROBES, make_case, make_history
 
 

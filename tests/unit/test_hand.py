@@ -16,10 +16,10 @@ from lapheat import read_case, simulate
 from lapheat.api import Result
 from lapheat.case.file import read_case_text
 from lapheat.constants import ZERO_CELSIUS
-from lapheat.figures import current
 from lapheat.march.expected import expected_of
 from lapheat.outcomes.current import pressed
-from lapheat.report import report_of
+from lapheat.report.figures import current
+from lapheat.report.terminal import report_of
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "flue-stub.toml"

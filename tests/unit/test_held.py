@@ -12,11 +12,11 @@ from invariance.small import SMALL, text_of
 from lapheat import simulate
 from lapheat.api import Result
 from lapheat.case.file import read_case_text
-from lapheat.figures.schedule import schedule
 from lapheat.march.state import State
 from lapheat.problem.problem import CHILL
 from lapheat.problem.setup import problem_of
-from lapheat.report import report_of
+from lapheat.report.figures.schedule import schedule
+from lapheat.report.terminal import report_of
 
 CHILL_KEYS = {
     "chill_length": "10 mm",

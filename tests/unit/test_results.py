@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lapheat import results
 from lapheat.case.file import CaseError, read_case
 from lapheat.outcomes.answer import outcomes_of
-from lapheat.results import ResultError, check_folder, default_folder, write_results
+from lapheat.report import folder as results
+from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
 from unit.runs import run_with
 
 FILES = ("outcomes.json", "case.toml", "probes.csv")
@@ -21,14 +21,14 @@ FILES = ("outcomes.json", "case.toml", "probes.csv")
 @pytest.fixture(autouse=True)
 def _quick_figures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Stand in for the figures, which have tests of their own and take a second."""
-    import lapheat.figures
+    import lapheat.report.figures
 
     def save(_: object, folder: Path) -> tuple[Path, ...]:
         folder.mkdir()
         (folder / "peaks.png").write_bytes(b"png")
         return (folder / "peaks.png",)
 
-    monkeypatch.setattr(lapheat.figures, "save_figures", save)
+    monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
 
 
 def write(folder: Path, **changes: float) -> tuple[Path, ...]:
@@ -195,7 +195,7 @@ def test_a_broken_run_leaves_the_earlier_result(
         def broken(*_: object) -> None:
             raise error
 
-        monkeypatch.setattr("lapheat.figures.save_figures", broken)
+        monkeypatch.setattr("lapheat.report.figures.save_figures", broken)
     expected = ResultError if isinstance(error, OSError) else KeyboardInterrupt
     with pytest.raises(expected) as caught:
         write(out, tube=1700.0)

@@ -71,7 +71,7 @@ def new(
       lapheat new stub.toml
     """
     with ending(debug):
-        from ..results import default_folder
+        from ..report.folder import default_folder
         from .new import write_starter
 
         write_starter(file)

@@ -14,8 +14,8 @@ from ..case.case import Case
 from ..case.faults import printable
 from ..case.file import CaseError, Fault
 from ..case.units import DIFFERENCE, UnitError, read_quantity
-from ..report import CAUTIONS
-from ..results import check_folder
+from ..report.folder import check_folder
+from ..report.terminal import CAUTIONS
 from ..study import Source, executor_of, warm_up
 from ..study.answers import AnswerRuns, Answers, answers_of
 from ..study.calibrate import Calibration, Runs, calibrate

@@ -65,7 +65,7 @@ def ending(debug: bool) -> Iterator[Left]:
 def _failure(error: Exception) -> str:
     """Say what failed: our own errors in their words, others by name with the way to see more."""
     from ..march.errors import MarchError
-    from ..results import ResultError
+    from ..report.folder import ResultError
 
     if isinstance(error, ResultError):
         return str(error)

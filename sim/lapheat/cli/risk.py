@@ -10,8 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from ..case.faults import printable
-from ..report import CAUTIONS
-from ..results import check_folder
+from ..report.folder import check_folder
+from ..report.terminal import CAUTIONS
 from ..study import Source, executor_of, warm_up
 from ..study.risk import Chance, Event, Risk, assess, plan_of
 from ..study.risk_files import OURS, write_risk

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ..case.file import CaseError, read_case
 from ..march.expected import expected_of
-from ..results import check_folder, default_folder
+from ..report.folder import check_folder, default_folder
 from .exits import Left
 from .progress import metered
 from .screen import show
@@ -63,7 +63,7 @@ def carry_out(
         meter.say("drawing")
         files = result.save(folder)
     left.words = f"the results are whole, in {folder}"
-    from ..report import report_of
+    from ..report.terminal import report_of
 
     show(report_of(result.history, result.outcomes, files, result.convergence))
     verdict = result.outcomes.verdict

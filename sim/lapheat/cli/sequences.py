@@ -12,8 +12,8 @@ from rich.text import Text
 from ..case.faults import printable
 from ..constants import ZERO_CELSIUS
 from ..outcomes.wording import Wording
-from ..report import CAUTIONS
-from ..results import check_folder
+from ..report.folder import check_folder
+from ..report.terminal import CAUTIONS
 from ..study import Source, executor_of, warm_up
 from ..study.sequences import Comparison, Order, Sequences, compare, given_orders, trials_of
 from ..study.sequences_files import OURS, write_sequences

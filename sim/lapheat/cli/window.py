@@ -11,8 +11,8 @@ from rich.text import Text
 
 from ..case.faults import printable
 from ..case.file import CaseError
-from ..report import CAUTIONS
-from ..results import check_folder
+from ..report.folder import check_folder
+from ..report.terminal import CAUTIONS
 from ..study import Source, executor_of, warm_up
 from ..study.axes import free_axes, given_axes
 from ..study.pick import choose, probe

@@ -126,8 +126,8 @@ def write_calibration(
 
 
 def _figure(found: Calibration | Answers, folder: Path) -> Path:
-    from ..figures import write_png  # matplotlib takes half a second
-    from ..figures.calibration import AnswerPanel, HistoryPanel, answers, histories
+    from ..report.figures import write_png  # matplotlib takes half a second
+    from .calibration_figure import AnswerPanel, HistoryPanel, answers, histories
 
     path = Path("figures/calibration.png")
     (folder / "figures").mkdir()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from ..results import write_folder, write_json
+from ..report.folder import write_folder, write_json
 from .rows import RowFile
 
 __all__ = ["cell", "write_study"]

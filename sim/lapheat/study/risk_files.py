@@ -134,9 +134,9 @@ def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
 
 
 def _figure(risk: Risk, folder: Path) -> Path:
-    from ..figures import write_png  # matplotlib takes half a second
-    from ..figures.risk import RiskChart, RiskPanel
-    from ..figures.risk import risk as draw
+    from ..report.figures import write_png  # matplotlib takes half a second
+    from .risk_figure import RiskChart, RiskPanel
+    from .risk_figure import risk as draw
 
     panels = []
     wanted = risk.plan.case.limits.base_margin

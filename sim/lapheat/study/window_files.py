@@ -22,7 +22,7 @@ from .rows import RowFile
 from .window import MEASURES, Plan, Run, slack
 
 if TYPE_CHECKING:
-    from ..figures.window import WindowPanel
+    from .window_figure import WindowPanel
 
 __all__ = ["OURS", "Window", "window_dict", "write_window"]
 
@@ -132,9 +132,9 @@ def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ..
 
 
 def _figures(window: Window, folder: Path) -> list[Path]:
-    from ..figures import write_png  # matplotlib takes half a second
-    from ..figures.window import WindowChart
-    from ..figures.window import window as draw
+    from ..report.figures import write_png  # matplotlib takes half a second
+    from .window_figure import WindowChart
+    from .window_figure import window as draw
 
     (folder / "figures").mkdir()
     panels = list(_panels(window))
@@ -170,7 +170,7 @@ def _band(differences: Sequence[float]) -> tuple[float, float]:
 
 def _panels(window: Window) -> Iterator[WindowPanel]:
     """One map for each value of the axes beyond the first two."""
-    from ..figures.window import WindowPanel
+    from .window_figure import WindowPanel
 
     axes = window.plan.axes
     pick, nearest = window.pick.run, window.pick.nearest

@@ -15,8 +15,8 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
-from ..history.records import History
-from ..joint.section import EdgeKind, Region
+from ...history.records import History
+from ...joint.section import EdgeKind, Region
 from .style import (
     FLOW,
     INK,

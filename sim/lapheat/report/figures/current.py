@@ -8,8 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..history.records import History
-from ..outcomes.current import Pressed, pressed
+from ...history.records import History
+from ...outcomes.current import Pressed, pressed
 from .style import (
     ARC,
     FLOW,

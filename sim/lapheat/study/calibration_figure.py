@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from ..case.case import Case
-from .style import INK, LINES, MUTED, Array, Units, new_figure, short, styled
+from ..report.figures.style import INK, LINES, MUTED, Array, Units, new_figure, short, styled
 
 __all__ = ["AnswerPanel", "HistoryPanel", "answers", "histories"]
 

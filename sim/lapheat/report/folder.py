@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .case.faults import printable
-from .case.file import CaseError, Fault, case_to_toml
-from .constants import ZERO_CELSIUS
-from .history.records import History
-from .outcomes.outcomes import Outcomes
+from ..case.faults import printable
+from ..case.file import CaseError, Fault, case_to_toml
+from ..constants import ZERO_CELSIUS
+from ..history.records import History
+from ..outcomes.outcomes import Outcomes
 
 if TYPE_CHECKING:
-    from .outcomes.convergence import Convergence
+    from ..outcomes.convergence import Convergence
 
 __all__ = [
     "ResultError",

@@ -17,9 +17,9 @@ from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke
 from matplotlib.transforms import ScaledTranslation, Transform
 from numpy.typing import NDArray
 
-from ..case.case import Case
-from ..constants import ZERO_CELSIUS
-from ..history.records import History
+from ...case.case import Case
+from ...constants import ZERO_CELSIUS
+from ...history.records import History
 
 __all__ = [
     "ARC",

@@ -11,18 +11,18 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from .case.case import Case
-from .case.faults import printable
-from .constants import ZERO_CELSIUS
-from .history.records import History
-from .outcomes.current import current_of, pressed
-from .outcomes.findings import Judgement
-from .outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
-from .outcomes.sentence import notes_of, sentences_of
-from .outcomes.wording import Wording, numbered
+from ..case.case import Case
+from ..case.faults import printable
+from ..constants import ZERO_CELSIUS
+from ..history.records import History
+from ..outcomes.current import current_of, pressed
+from ..outcomes.findings import Judgement
+from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
+from ..outcomes.sentence import notes_of, sentences_of
+from ..outcomes.wording import Wording, numbered
 
 if TYPE_CHECKING:
-    from .outcomes.convergence import Convergence, Row
+    from ..outcomes.convergence import Convergence, Row
 
 __all__ = ["CAUTIONS", "report_of"]
 

@@ -11,7 +11,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.image import imsave
 
-from ..history.records import History
+from ...history.records import History
 from .current import current
 from .histories import histories
 from .peaks import peaks

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.path import Path
 
-from ..history.records import History, SurfacePeaks
+from ...history.records import History, SurfacePeaks
 from .style import (
     FLOW,
     INK,

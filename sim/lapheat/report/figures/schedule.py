@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ..history.records import History, SegmentRun
+from ...history.records import History, SegmentRun
 from .style import (
     FLOW,
     INK,

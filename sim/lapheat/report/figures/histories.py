@@ -9,7 +9,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..history.records import History
+from ...history.records import History
 from .style import (
     ARC,
     FLOW,

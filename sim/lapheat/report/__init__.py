@@ -1,0 +1,1 @@
+"""Seen by people: the terminal, the result folder, the figures."""
