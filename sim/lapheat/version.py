@@ -10,7 +10,17 @@ __version__ = "0.1.0"
 
 
 # What a kept row of a study comes from. Figures, reports and commands may change without it.
-_MAKES_ROWS = ("case", "joint", "problem", "history", "march", "outcomes", "study", "constants.py")
+_MAKES_ROWS = (
+    "case",
+    "joint",
+    "problem",
+    "history",
+    "march",
+    "outcomes",
+    "study/runs",
+    "study/calibration",
+    "constants.py",
+)
 
 
 @cache

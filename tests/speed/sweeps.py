@@ -12,7 +12,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from lapheat.study import Processes, RowFile, Source, Trial, collect, run_trial, warm_up
+from lapheat.study.runs import Processes, RowFile, Source, Trial, collect, run_trial, warm_up
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "flue-stub.toml"

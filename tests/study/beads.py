@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapheat.constants import ZERO_CELSIUS
-from lapheat.study import RowFile, Serial, Source
-from lapheat.study.calibrate import Curve, Runs
-from lapheat.study.executors import Executor
-from lapheat.study.measured import Readings
-from lapheat.study.unknowns import Unknown, unknowns_of
+from lapheat.study.calibration.measured import Readings
+from lapheat.study.calibration.readings import Curve, Runs
+from lapheat.study.calibration.unknowns import Unknown, unknowns_of
+from lapheat.study.runs import RowFile, Serial, Source
+from lapheat.study.runs.executors import Executor
 
 Array = NDArray[np.float64]
 

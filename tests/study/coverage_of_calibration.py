@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import sys
 
-from lapheat.study import Processes, RowFile, warm_up
-from lapheat.study.calibrate import calibrate
-from lapheat.study.measured import Readings
+from lapheat.study.calibration.measured import Readings
+from lapheat.study.calibration.readings import calibrate
+from lapheat.study.runs import Processes, RowFile, warm_up
 from study.beads import NAMES, TIME, TRUTH, readings, runs_of
 
 LATE = 1.5  # [s]

@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 
-from lapheat.study.executors import Processes
-from lapheat.study.rows import RowFile, collect
-from lapheat.study.trial import Source, Trial, run_trial, warm_up
+from lapheat.study.runs.executors import Processes
+from lapheat.study.runs.store import RowFile, collect
+from lapheat.study.runs.trial import Source, Trial, run_trial, warm_up
 
 if TYPE_CHECKING:
-    from lapheat.study.executors import Row
+    from lapheat.study.runs.executors import Row
 
 HERE = Path(__file__).parent
 CASE = HERE.parents[1] / "cases" / "flue-stub.toml"

@@ -15,9 +15,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-from lapheat.study import Processes, RowFile, Source, warm_up
-from lapheat.study.risk import assess, plan_of
-from lapheat.study.risk_files import risk_dict
+from lapheat.study.risk.files import risk_dict
+from lapheat.study.risk.risk import assess, plan_of
+from lapheat.study.runs import Processes, RowFile, Source, warm_up
 from lapheat.version import __version__
 from study.full_map import STEADY
 

@@ -12,11 +12,11 @@ from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lapheat.study.executors import Row, Serial
-from lapheat.study.rows import RowFile, collect
+from lapheat.study.runs.executors import Row, Serial
+from lapheat.study.runs.store import RowFile, collect
 
 if TYPE_CHECKING:
-    from lapheat.study.trial import Trial
+    from lapheat.study.runs.trial import Trial
 
 
 @dataclass(frozen=True)

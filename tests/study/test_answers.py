@@ -14,8 +14,8 @@ from scipy.special import expit
 from typer.testing import CliRunner
 
 from lapheat.cli.app import app
-from lapheat.study.answers import Measures, fit_answers, one_sided, surprise
-from lapheat.study.measured import Trials
+from lapheat.study.calibration.answers import Measures, fit_answers, one_sided, surprise
+from lapheat.study.calibration.measured import Trials
 from study.beads import BEAD, unknowns
 
 CURRENTS = np.array([50.0, 60.0, 70.0, 80.0, 90.0])

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from lapheat.case.file import CaseError
-from lapheat.study import Source
-from lapheat.study.axes import free_axes, given_axes
+from lapheat.study.runs import Source
+from lapheat.study.window.axes import free_axes, given_axes
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
 

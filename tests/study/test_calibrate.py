@@ -13,19 +13,12 @@ from lapheat import read_case
 from lapheat.case.file import CaseError
 from lapheat.cli.app import app
 from lapheat.march.errors import MarchError
-from lapheat.study import RowFile, Serial, Source
-from lapheat.study.calibrate import Curve, Runs, calibrate, fit_readings
-from lapheat.study.executors import Row
-from lapheat.study.fit import (
-    Fit,
-    Fitted,
-    blind_spots,
-    correlation,
-    fit,
-    intervals,
-)
-from lapheat.study.measured import Readings
-from lapheat.study.unknowns import unknowns_of
+from lapheat.study.calibration.fit import Fit, Fitted, blind_spots, correlation, fit, intervals
+from lapheat.study.calibration.measured import Readings
+from lapheat.study.calibration.readings import Curve, Runs, calibrate, fit_readings
+from lapheat.study.calibration.unknowns import unknowns_of
+from lapheat.study.runs import RowFile, Serial, Source
+from lapheat.study.runs.executors import Row
 from study.beads import (
     BEAD,
     JOINT,
@@ -240,7 +233,7 @@ def broken(task: object) -> Row:
 
 
 def test_a_run_that_fails_is_told_with_its_values(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lapheat.study.calibrate.run_probes", broken)
+    monkeypatch.setattr("lapheat.study.calibration.readings.run_probes", broken)
     with pytest.raises(MarchError, match=r"arc.efficiency = 0.75, arc.spot = 2.0* ?mm: no reason"):
         runs_of()([(0.75, 2e-3)])
 

@@ -14,7 +14,16 @@ from pathlib import Path
 import pytest
 
 from lapheat.case.file import CaseError
-from lapheat.study import Cluster, Processes, RowFile, Serial, Source, Trial, collect, run_trial
+from lapheat.study.runs import (
+    Cluster,
+    Processes,
+    RowFile,
+    Serial,
+    Source,
+    Trial,
+    collect,
+    run_trial,
+)
 from study.stand_in import Number, square, square_or_raise
 
 ROOT = Path(__file__).parents[2]
@@ -73,7 +82,7 @@ def two(local: Local) -> Iterator[Cluster]:
 def test_a_scheduler_without_workers_is_refused(
     local: Local, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lapheat.study.executors.WAIT", 0.1)
+    monkeypatch.setattr("lapheat.study.runs.executors.WAIT", 0.1)
     told = "nothing"
     for _ in range(120):  # the scheduler takes a second or two to start
         with pytest.raises(CaseError) as error:

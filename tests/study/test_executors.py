@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from lapheat.case.file import CaseError
-from lapheat.study import Cluster, Executor, Processes, Row, Serial, executor_of
+from lapheat.study.runs import Cluster, Executor, Processes, Row, Serial, executor_of
 from study.stand_in import Number, die_always, die_once, square, square_or_raise, threads
 
 NUMBERS = [Number(value) for value in range(8)]

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from lapheat.study.risk import plan_of, run_sample, samples_of
-from lapheat.study.scatter import points
+from lapheat.study.risk.bench import points
+from lapheat.study.risk.risk import plan_of, run_sample, samples_of
 from study.long_risk import FIRST, HERE, LONG, SHORT, source_of
 
 FILES = sorted(HERE.glob("risk_of_*.json"))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lapheat.case.file import CaseError, Fault
-from lapheat.study.measured import Readings, Trials, read_measured
+from lapheat.study.calibration.measured import Readings, Trials, read_measured
 
 PROBES = ("top", "tube-15mm", "end_C")
 

@@ -15,11 +15,11 @@ from typer.testing import CliRunner
 from lapheat.case.units import read_quantity
 from lapheat.cli.app import app
 from lapheat.cli.risk import told
-from lapheat.study import Processes, RowFile, Serial, Source
-from lapheat.study.executors import Row
-from lapheat.study.risk import Plan, Risk, Sample, assess, plan_of
-from lapheat.study.risk_files import risk_dict
-from lapheat.study.scatter import HALF, inputs_of
+from lapheat.study.risk.bench import HALF, inputs_of
+from lapheat.study.risk.files import risk_dict
+from lapheat.study.risk.risk import Plan, Risk, Sample, assess, plan_of
+from lapheat.study.runs import Processes, RowFile, Serial, Source
+from lapheat.study.runs.executors import Row
 from unit.casefile_samples import BASE
 
 MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]

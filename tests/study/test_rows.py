@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.study import Processes, RowFile, Serial, collect
+from lapheat.study.runs import Processes, RowFile, Serial, collect
 from study.stand_in import Number, die_always, square
 
 ROOT = Path(__file__).parents[2]

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lapheat.study import Row, RowFile, Serial, Source, Trial
-from lapheat.study.axes import free_axes, given_axes
-from lapheat.study.pick import choose, probe
-from lapheat.study.search import FreeTrial, measures, run_free, start_of, worst_of
-from lapheat.study.window import Plan, Sweep, map_of
-from lapheat.study.window_files import Window, window_dict, write_window
+from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
+from lapheat.study.window.axes import free_axes, given_axes
+from lapheat.study.window.files import Window, window_dict, write_window
+from lapheat.study.window.map import Plan, Sweep, map_of
+from lapheat.study.window.pick import choose, probe
+from lapheat.study.window.search import FreeTrial, measures, run_free, start_of, worst_of
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
 from study.stand_in import given
@@ -60,7 +60,7 @@ def runs(monkeypatch: pytest.MonkeyPatch) -> list[Trial]:
         made.append(trial)
         return joint(trial)
 
-    monkeypatch.setattr("lapheat.study.search.run_trial", counted)
+    monkeypatch.setattr("lapheat.study.window.search.run_trial", counted)
     return made
 
 
@@ -141,7 +141,7 @@ def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(
         row: Row = {"tube_margin_K": margin, "margin_K": margin, "base_slack_K": slack}
         return {**row, "failed": None}
 
-    monkeypatch.setattr("lapheat.study.search.run_trial", bead)
+    monkeypatch.setattr("lapheat.study.window.search.run_trial", bead)
     row = searched("arc.current=40 A:100 A")
     if melts:
         assert row["arc.current"] == "40 A"  # nothing asks for heat

@@ -19,10 +19,17 @@ from lapheat.case.file import CaseError
 from lapheat.cli import main
 from lapheat.cli.sequences import told
 from lapheat.report.figures.style import Units
-from lapheat.study import Row, RowFile, Serial, Source
-from lapheat.study.sequences import Order, Sequences, compare, given_orders, ranked, trials_of
-from lapheat.study.sequences_figure import SequenceLine, SequencesChart, sequences
-from lapheat.study.sequences_files import chart_of, sequences_dict
+from lapheat.study.runs import Row, RowFile, Serial, Source
+from lapheat.study.sequences.figure import SequenceLine, SequencesChart, sequences
+from lapheat.study.sequences.files import chart_of, sequences_dict
+from lapheat.study.sequences.orders import (
+    Order,
+    Sequences,
+    compare,
+    given_orders,
+    ranked,
+    trials_of,
+)
 from study.stand_in import made_row
 
 THREE = ("in-turn", "opposite", "quarters")

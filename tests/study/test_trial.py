@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from invariance.small import SMALL, text_of
-from lapheat.study import Row, Source, Trial, run_trial
-from lapheat.study.standing import FAILS, standing
+from lapheat.study.runs import Row, Source, Trial, run_trial
+from lapheat.study.runs.standing import FAILS, standing
 from study.stand_in import made_row
 from study.test_sequences import BEAD, JOINT
 

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapheat.study import Row, RowFile, Serial, Source, Trial
-from lapheat.study.axes import given_axes
-from lapheat.study.boundary import along, level_lines
-from lapheat.study.pick import Pick, choose, probe
-from lapheat.study.window import MEASURES, Plan, Sweep, map_of, slack
-from lapheat.study.window_files import Window, window_dict, write_window
+from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
+from lapheat.study.window.axes import given_axes
+from lapheat.study.window.boundary import along, level_lines
+from lapheat.study.window.files import Window, window_dict, write_window
+from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of, slack
+from lapheat.study.window.pick import Pick, choose, probe
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
 from study.stand_in import given, made_row, smooth, stepped
@@ -136,7 +136,7 @@ def never_in_full(trial: Trial) -> Row:
 
 
 def test_what_is_not_confirmed_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lapheat.study.search.run_trial", smooth)
+    monkeypatch.setattr("lapheat.study.window.search.run_trial", smooth)
     sweep, _ = mapped(SPEED, never_in_full)
     pick = choose(sweep, [])
     assert pick.run is not None
@@ -163,7 +163,7 @@ def hopeless(trial: Trial) -> Row:
 def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("lapheat.study.search.run_trial", hopeless)
+    monkeypatch.setattr("lapheat.study.window.search.run_trial", hopeless)
     sweep, _ = mapped(SPEED, hopeless)
     window = window_of(sweep)
     assert window.pick.run is None

@@ -16,13 +16,13 @@ from ..case.file import CaseError, Fault
 from ..case.units import DIFFERENCE, UnitError, read_quantity
 from ..report.folder import check_folder
 from ..report.terminal import CAUTIONS
-from ..study import Source, executor_of, warm_up
-from ..study.answers import AnswerRuns, Answers, answers_of
-from ..study.calibrate import Calibration, Runs, calibrate
-from ..study.calibrate_files import OURS, write_calibration
-from ..study.fit import TOLERANCE
-from ..study.measured import Readings, Trials, read_measured
-from ..study.unknowns import unknowns_of
+from ..study.calibration.answers import AnswerRuns, Answers, answers_of
+from ..study.calibration.files import OURS, write_calibration
+from ..study.calibration.fit import TOLERANCE
+from ..study.calibration.measured import Readings, Trials, read_measured
+from ..study.calibration.readings import Calibration, Runs, calibrate
+from ..study.calibration.unknowns import unknowns_of
+from ..study.runs import Source, executor_of, warm_up
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

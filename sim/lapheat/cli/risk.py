@@ -12,10 +12,10 @@ from rich.text import Text
 from ..case.faults import printable
 from ..report.folder import check_folder
 from ..report.terminal import CAUTIONS
-from ..study import Source, executor_of, warm_up
-from ..study.risk import Chance, Event, Risk, assess, plan_of
-from ..study.risk_files import OURS, write_risk
-from ..study.standing import FAILS
+from ..study.risk.files import OURS, write_risk
+from ..study.risk.risk import Chance, Event, Risk, assess, plan_of
+from ..study.runs import Source, executor_of, warm_up
+from ..study.runs.standing import FAILS
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

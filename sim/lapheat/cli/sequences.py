@@ -14,10 +14,10 @@ from ..constants import ZERO_CELSIUS
 from ..outcomes.wording import Wording
 from ..report.folder import check_folder
 from ..report.terminal import CAUTIONS
-from ..study import Source, executor_of, warm_up
-from ..study.sequences import Comparison, Order, Sequences, compare, given_orders, trials_of
-from ..study.sequences_files import OURS, write_sequences
-from ..study.standing import margin_wanted, surplus_wanted
+from ..study.runs import Source, executor_of, warm_up
+from ..study.runs.standing import margin_wanted, surplus_wanted
+from ..study.sequences.files import OURS, write_sequences
+from ..study.sequences.orders import Comparison, Order, Sequences, compare, given_orders, trials_of
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

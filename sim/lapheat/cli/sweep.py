@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ..case.file import CaseError, Fault
-from ..study.rows import RowFile
+from ..study.runs.store import RowFile
 from .exits import Left
 
 __all__ = ["counted", "kept_rows"]

@@ -13,11 +13,11 @@ from ..case.faults import printable
 from ..case.file import CaseError
 from ..report.folder import check_folder
 from ..report.terminal import CAUTIONS
-from ..study import Source, executor_of, warm_up
-from ..study.axes import free_axes, given_axes
-from ..study.pick import choose, probe
-from ..study.window import Plan, Sweep, map_of
-from ..study.window_files import OURS, Window, write_window
+from ..study.runs import Source, executor_of, warm_up
+from ..study.window.axes import free_axes, given_axes
+from ..study.window.files import OURS, Window, write_window
+from ..study.window.map import Plan, Sweep, map_of
+from ..study.window.pick import choose, probe
 from .exits import Left
 from .screen import show
 from .sweep import counted, kept_rows

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from ..report.figures.style import INK, LINES, MUTED, Array, new_figure, short, styled
+from ...report.figures.style import INK, LINES, MUTED, Array, new_figure, short, styled
 
 __all__ = ["RiskChart", "RiskPanel", "risk"]
 

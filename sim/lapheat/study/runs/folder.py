@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from ..report.folder import write_folder, write_json
-from .rows import RowFile
+from ...report.folder import write_folder, write_json
+from .store import RowFile
 
 __all__ = ["cell", "write_study"]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from ..case.case import Case
-from ..case.faults import did_you_mean
-from ..case.file import CaseError, Fault
-from ..case.units import (
+from ...case.case import Case
+from ...case.faults import did_you_mean
+from ...case.file import CaseError, Fault
+from ...case.units import (
     FILM,
     LENGTH,
     NUMBER,

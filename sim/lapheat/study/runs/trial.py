@@ -10,16 +10,16 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..case.file import CaseError, case_text, read_case_text
-from ..case.file.resolved import rows_of
-from ..joint.lines import mesh_lines
-from ..version import mark
+from ...case.file import CaseError, case_text, read_case_text
+from ...case.file.resolved import rows_of
+from ...joint.lines import mesh_lines
+from ...version import mark
 from .executors import Row, Value
 
 if TYPE_CHECKING:
-    from ..api import Result
-    from ..case.case import Case, Limits
-    from ..outcomes.outcomes import FillerOutcome, Outcomes
+    from ...api import Result
+    from ...case.case import Case, Limits
+    from ...outcomes.outcomes import FillerOutcome, Outcomes
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -101,8 +101,8 @@ def run_trial(trial: Trial) -> Row:
 
 def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
     """Run a trial as `run_trial` does, to a row of another kind."""
-    from ..api import simulate  # numba takes a second
-    from ..march.errors import MarchError
+    from ...api import simulate  # numba takes a second
+    from ...march.errors import MarchError
 
     try:
         return row(simulate(trial.case(), threads=1))
@@ -206,6 +206,6 @@ travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.2 }
 
 def warm_up() -> None:
     """Compile the march, or load it from numba's cache, by a run that takes no time."""
-    from ..api import simulate
+    from ...api import simulate
 
     simulate(read_case_text(_TINY, "warm up", detail="coarse"), threads=1)

@@ -15,7 +15,7 @@ from matplotlib.ticker import MaxNLocator
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
-from ..report.figures.style import INK, LINES, MUTED, Array, halo, new_figure, styled
+from ...report.figures.style import INK, LINES, MUTED, Array, halo, new_figure, styled
 
 __all__ = ["WindowChart", "WindowPanel", "window"]
 

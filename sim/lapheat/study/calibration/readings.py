@@ -10,19 +10,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..case.case import Case
-from ..case.file import CaseError, Fault
-from ..constants import ZERO_CELSIUS
-from ..march.errors import MarchError
-from ..version import mark
+from ...case.case import Case
+from ...case.file import CaseError, Fault
+from ...constants import ZERO_CELSIUS
+from ...march.errors import MarchError
+from ...version import mark
+from ..runs.executors import Executor, Row
+from ..runs.store import RowFile
+from ..runs.trial import Source, Trial
 from .clock import OFFSET, Curve, best_clock, fit_readings
-from .executors import Executor, Row
 from .fit import TOLERANCE, Fitted, blind_spots
 from .measured import Readings
 from .points import PointRuns, Report
-from .rows import RowFile
 from .settle import settled
-from .trial import Source, Trial
 from .unknowns import Unknown
 
 __all__ = ["Calibration", "Curve", "Runs", "calibrate", "fit_readings", "run_probes"]
@@ -48,7 +48,7 @@ class ProbeRun:
 
 def run_probes(task: ProbeRun) -> Row:
     """Run a trial on one thread; times and temperatures [degC] are texts of JSON lists."""
-    from ..api import simulate  # numba takes a second
+    from ...api import simulate  # numba takes a second
 
     try:
         result = simulate(task.trial.case(), threads=1, until=task.until)

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from ..report.figures.style import (
+from ...report.figures.style import (
     FLOW,
     INK,
     LINES,

@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from ..case.file import case_to_toml
-from ..constants import ZERO_CELSIUS
+from ...case.file import case_to_toml
+from ...constants import ZERO_CELSIUS
+from ..runs.folder import write_study
+from ..runs.store import RowFile
 from .answers import Answers
-from .calibrate import Calibration
-from .files import write_study
 from .fit import Fitted
-from .rows import RowFile
+from .readings import Calibration
 
 __all__ = ["OURS", "calibration_dict", "write_calibration"]
 
@@ -126,8 +126,8 @@ def write_calibration(
 
 
 def _figure(found: Calibration | Answers, folder: Path) -> Path:
-    from ..report.figures import write_png  # matplotlib takes half a second
-    from .calibration_figure import AnswerPanel, HistoryPanel, answers, histories
+    from ...report.figures import write_png  # matplotlib takes half a second
+    from .figure import AnswerPanel, HistoryPanel, answers, histories
 
     path = Path("figures/calibration.png")
     (folder / "figures").mkdir()

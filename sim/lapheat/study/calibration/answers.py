@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from ..case.case import Case
-from .executors import Executor, Row
+from ...case.case import Case
+from ..runs.executors import Executor, Row
+from ..runs.store import RowFile
+from ..runs.trial import Source, Trial, run_trial
 from .fit import STEP, Fitted, blind_spots, fit, intervals
 from .measured import Trials
 from .points import PointRuns, Report
-from .rows import RowFile
-from .trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
 __all__ = ["AnswerRuns", "Answers", "Measures", "answers_of", "fit_answers"]

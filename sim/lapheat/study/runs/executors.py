@@ -19,7 +19,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
 
 if TYPE_CHECKING:
-    from ..case.file import CaseError
+    from ...case.file import CaseError
 
 __all__ = ["Cluster", "Executor", "Processes", "Row", "Serial", "Value", "Work", "executor_of"]
 
@@ -289,13 +289,13 @@ class Cluster:
 
 
 def _refused(address: str, allowed: str, hint: str = "") -> CaseError:
-    from ..case.file import CaseError, Fault  # a worker that reads no case needs no pydantic
+    from ...case.file import CaseError, Fault  # a worker that reads no case needs no pydantic
 
     return CaseError([Fault("", "--cluster", address, allowed, hint)])
 
 
 def _version() -> str:
-    from ..version import __version__
+    from ...version import __version__
 
     return __version__
 

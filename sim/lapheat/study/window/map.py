@@ -10,12 +10,12 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
+from ..runs.executors import Executor, Row, Work
+from ..runs.store import RowFile, collect
+from ..runs.trial import Source, Trial, run_trial
 from .axes import Axis
 from .boundary import along, level_lines
-from .executors import Executor, Row, Work
-from .rows import RowFile, collect
 from .search import FreeTrial, run_free, start_of
-from .trial import Source, Trial, run_trial
 
 __all__ = ["MEASURES", "Plan", "Run", "Sweep", "map_of", "slack"]
 

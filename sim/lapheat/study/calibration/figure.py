@@ -11,8 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from ..case.case import Case
-from ..report.figures.style import INK, LINES, MUTED, Array, Units, new_figure, short, styled
+from ...case.case import Case
+from ...report.figures.style import INK, LINES, MUTED, Array, Units, new_figure, short, styled
 
 __all__ = ["AnswerPanel", "HistoryPanel", "answers", "histories"]
 

@@ -10,7 +10,7 @@ from math import inf, isfinite, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ..march.errors import MarchError
+from ...march.errors import MarchError
 from .clock import OFFSET, Curve, best_clock, fit_readings
 from .fit import Fit, Fitted, correlation, intervals, spread_of
 from .measured import Readings

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..constants import ZERO_CELSIUS
-from .files import cell, write_study
-from .rows import RowFile
-from .sequences import Comparison, Order, Sequences
+from ...constants import ZERO_CELSIUS
+from ..runs.folder import cell, write_study
+from ..runs.store import RowFile
+from .orders import Comparison, Order, Sequences
 
 if TYPE_CHECKING:
-    from .sequences_figure import SequencesChart
+    from .figure import SequencesChart
 
 __all__ = ["OURS", "sequences_dict", "write_sequences"]
 
@@ -91,7 +91,7 @@ def write_sequences(found: Sequences, folder: Path, store: RowFile) -> tuple[Pat
 
 
 def _figures(found: Sequences, folder: Path) -> list[Path]:
-    from ..report.figures import write_png  # matplotlib takes half a second
+    from ...report.figures import write_png  # matplotlib takes half a second
 
     (folder / "figures").mkdir()
     paths = []
@@ -99,7 +99,7 @@ def _figures(found: Sequences, folder: Path) -> list[Path]:
     for name, comparison in sets:
         chart = None if comparison is None else chart_of(found, comparison)
         if chart is not None:
-            from .sequences_figure import sequences
+            from .figure import sequences
 
             paths.append(Path(f"figures/{name}.png"))
             write_png(sequences(chart), folder / paths[-1])
@@ -108,8 +108,8 @@ def _figures(found: Sequences, folder: Path) -> list[Path]:
 
 def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:
     """What the figure shows of a comparison, or None if no order could be computed."""
-    from ..report.figures.style import Units
-    from .sequences_figure import SequenceLine, SequencesChart
+    from ...report.figures.style import Units
+    from .figure import SequenceLine, SequencesChart
 
     case = found.case
     lines = [

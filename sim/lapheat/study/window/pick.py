@@ -7,13 +7,13 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 
-from ..case.file import CaseError
+from ...case.file import CaseError
+from ..runs.executors import Row
+from ..runs.standing import standing
+from ..runs.trial import Trial
 from .axes import Axis, about_own
-from .executors import Row
+from .map import MEASURES, Place, Run, Sweep, slack
 from .search import FreeTrial, start_of, worst_of
-from .standing import standing
-from .trial import Trial
-from .window import MEASURES, Place, Run, Sweep, slack
 
 __all__ = ["Difference", "Pick", "choose", "probe"]
 

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from ..case.faults import did_you_mean, printable, shown
-from ..case.file import CaseError, Fault
-from ..case.units import CURRENT, TEMPERATURE, TIME, Kind, UnitError, read_quantity
+from ...case.faults import did_you_mean, printable, shown
+from ...case.file import CaseError, Fault
+from ...case.units import CURRENT, TEMPERATURE, TIME, Kind, UnitError, read_quantity
 
 __all__ = ["Readings", "Trials", "read_measured"]
 

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from ..case.units import in_unit
-from .files import cell, write_study
+from ...case.units import in_unit
+from ..runs.folder import cell, write_study
+from ..runs.store import RowFile
 from .risk import Chance, Event, Risk
-from .rows import RowFile
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 
@@ -134,9 +134,9 @@ def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
 
 
 def _figure(risk: Risk, folder: Path) -> Path:
-    from ..report.figures import write_png  # matplotlib takes half a second
-    from .risk_figure import RiskChart, RiskPanel
-    from .risk_figure import risk as draw
+    from ...report.figures import write_png  # matplotlib takes half a second
+    from .figure import RiskChart, RiskPanel
+    from .figure import risk as draw
 
     panels = []
     wanted = risk.plan.case.limits.base_margin

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..outcomes.wording import told_apart
+from ...outcomes.wording import told_apart
 from .executors import Row
 
 __all__ = ["FAILS", "fails_of", "margin_wanted", "standing", "surplus_wanted"]

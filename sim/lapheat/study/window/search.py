@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from ..case.case import Case
-from ..case.file.resolved import rows_of
-from ..case.units import in_unit
+from ...case.case import Case
+from ...case.file.resolved import rows_of
+from ...case.units import in_unit
+from ..runs.executors import Row
+from ..runs.trial import Trial, run_trial
 from .axes import Axis
-from .executors import Row
-from .trial import Trial, run_trial
 
 __all__ = ["FreeTrial", "measures", "run_free", "start_of", "worst_of"]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from ..march.errors import MarchError
-from .executors import Executor, Row, Work
-from .rows import Keyed, RowFile, collect
-from .trial import Source, Trial
+from ...march.errors import MarchError
+from ..runs.executors import Executor, Row, Work
+from ..runs.store import Keyed, RowFile, collect
+from ..runs.trial import Source, Trial
 from .unknowns import Unknown
 
 __all__ = ["PointRuns", "Report"]

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..runs.executors import Row
+from ..runs.folder import cell, write_study
+from ..runs.store import RowFile
 from .axes import Axis
 from .boundary import level_lines, triangles_of
-from .executors import Row
-from .files import cell, write_study
+from .map import MEASURES, Plan, Run, slack
 from .pick import Difference, Pick
-from .rows import RowFile
-from .window import MEASURES, Plan, Run, slack
 
 if TYPE_CHECKING:
-    from .window_figure import WindowPanel
+    from .figure import WindowPanel
 
 __all__ = ["OURS", "Window", "window_dict", "write_window"]
 
@@ -132,9 +132,9 @@ def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ..
 
 
 def _figures(window: Window, folder: Path) -> list[Path]:
-    from ..report.figures import write_png  # matplotlib takes half a second
-    from .window_figure import WindowChart
-    from .window_figure import window as draw
+    from ...report.figures import write_png  # matplotlib takes half a second
+    from .figure import WindowChart
+    from .figure import window as draw
 
     (folder / "figures").mkdir()
     panels = list(_panels(window))
@@ -170,7 +170,7 @@ def _band(differences: Sequence[float]) -> tuple[float, float]:
 
 def _panels(window: Window) -> Iterator[WindowPanel]:
     """One map for each value of the axes beyond the first two."""
-    from .window_figure import WindowPanel
+    from .figure import WindowPanel
 
     axes = window.plan.axes
     pick, nearest = window.pick.run, window.pick.nearest

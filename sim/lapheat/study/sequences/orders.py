@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..case.case import ORDERS, Case
-from ..case.file import CaseError
-from ..constants import ZERO_CELSIUS
-from .executors import Executor, Row
-from .rows import RowFile, collect
-from .standing import standing
-from .trial import Source, Trial, row_of, run_to
+from ...case.case import ORDERS, Case
+from ...case.file import CaseError
+from ...constants import ZERO_CELSIUS
+from ..runs.executors import Executor, Row
+from ..runs.standing import standing
+from ..runs.store import RowFile, collect
+from ..runs.trial import Source, Trial, row_of, run_to
 
 if TYPE_CHECKING:
-    from ..api import Result
+    from ...api import Result
 
 __all__ = ["Comparison", "Order", "Sequences", "compare", "given_orders", "run_order"]
 

@@ -10,15 +10,15 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from ..case.case import Case
-from ..case.file import case_to_toml
-from ..version import mark
-from .executors import Executor, Row, Work
-from .rows import RowFile, collect
-from .scatter import HALF, STANDARD, Input, inputs_of, points, wilson
-from .standing import FAILS
+from ...case.case import Case
+from ...case.file import case_to_toml
+from ...version import mark
+from ..runs.executors import Executor, Row, Work
+from ..runs.standing import FAILS
+from ..runs.store import RowFile, collect
+from ..runs.trial import Source, Trial, run_trial
+from .bench import HALF, STANDARD, Input, inputs_of, points, wilson
 from .surrogate import Shares, shares_of
-from .trial import Source, Trial, run_trial
 
 __all__ = [
     "Chance",

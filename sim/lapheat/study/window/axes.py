@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..case.case import Case
-from ..case.faults import did_you_mean
-from ..case.file import CaseError, Fault
-from ..case.file.resolved import rows_of
-from ..case.keys.fields import Of
-from ..case.keys.schema import entry_at, every_key
-from ..case.units import Kind, in_unit, read_quantity, unit_in
+from ...case.case import Case
+from ...case.faults import did_you_mean
+from ...case.file import CaseError, Fault
+from ...case.file.resolved import rows_of
+from ...case.keys.fields import Of
+from ...case.keys.schema import entry_at, every_key
+from ...case.units import Kind, in_unit, read_quantity, unit_in
 
 __all__ = ["Axis", "about_own", "free_axes", "given_axes"]
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm, qmc, truncnorm
 
-from ..case.case import Case, Spread
-from ..case.units import CURRENT, LENGTH, NUMBER, SPEED, Kind, rounded, write_quantity
+from ...case.case import Case, Spread
+from ...case.units import CURRENT, LENGTH, NUMBER, SPEED, Kind, rounded, write_quantity
 
 __all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "wilson"]
 

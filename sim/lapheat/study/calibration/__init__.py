@@ -1,0 +1,1 @@
+"""What is uncertain of the arc, fitted to readings or to trials."""

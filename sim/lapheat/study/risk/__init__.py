@@ -1,0 +1,1 @@
+"""Chances on a real bench, and what drives them."""

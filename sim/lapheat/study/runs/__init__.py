@@ -1,0 +1,42 @@
+"""Many runs to one decision: trials, where they are run, and how their rows are kept.
+
+The names are imported on first use, so that a worker loads no more than its work needs.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .executors import Cluster, Executor, Processes, Row, Serial, executor_of
+    from .store import RowFile, collect
+    from .trial import Source, Trial, run_trial, warm_up
+
+__all__ = [
+    "Cluster",
+    "Executor",
+    "Processes",
+    "Row",
+    "RowFile",
+    "Serial",
+    "Source",
+    "Trial",
+    "collect",
+    "executor_of",
+    "run_trial",
+    "warm_up",
+]
+
+_HOME = {
+    **dict.fromkeys(("Cluster", "Executor", "Processes", "Row", "Serial"), "executors"),
+    **dict.fromkeys(("RowFile", "collect"), "rows"),
+    **dict.fromkeys(("Source", "Trial", "run_trial", "warm_up"), "trial"),
+    "executor_of": "executors",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f".{_HOME[name]}", __name__), name)

@@ -1,0 +1,1 @@
+"""What works over two keys or more: map, boundaries, pick."""
