@@ -17,7 +17,7 @@ from invariance.small import SMALL, text_of
 from lapheat.case.case import ORDERS
 from lapheat.case.file import CaseError
 from lapheat.cli import main
-from lapheat.cli.sequences import told
+from lapheat.cli.study.sequences import told
 from lapheat.report.figures.style import Units
 from lapheat.study.runs import Row, RowFile, Serial, Source
 from lapheat.study.sequences.figure import SequenceLine, SequencesChart, sequences

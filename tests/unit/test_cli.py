@@ -22,7 +22,7 @@ import lapheat.report.figures
 from lapheat.api import Result
 from lapheat.cli import main
 from lapheat.cli.app import app
-from lapheat.cli.progress import Meter
+from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress

@@ -21,7 +21,7 @@ from lapheat.case.alloys import builtin
 from lapheat.case.case import Case, Limits
 from lapheat.case.file import read_case_text
 from lapheat.cli import main
-from lapheat.cli.progress import Meter
+from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
 from lapheat.march.march import Progress

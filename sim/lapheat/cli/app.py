@@ -10,9 +10,9 @@ from typing import Annotated
 
 import typer
 
-from .exits import VERDICT, ending
-from .options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
-from .studies import calibrate, risk
+from .study.commands import calibrate, risk
+from .terminal.exits import VERDICT, ending
+from .terminal.options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
 
 __all__ = ["app"]
 
@@ -92,7 +92,7 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
         from ..case.file import read_case
         from ..march.expected import expected_of
         from .check import table_of
-        from .screen import show
+        from .terminal.screen import show
 
         read = read_case(case, set_ or (), detail)
         show(table_of(read, expected_of(read)))
@@ -195,7 +195,7 @@ def window(
       lapheat window stub.toml --free arc.current,arc.aim --resume
     """
     with ending(debug) as left:
-        from .window import carry_out
+        from .study.window import carry_out
 
         good = carry_out(
             case, vary or (), free, tuple(set_ or ()), detail, out, workers, cluster, resume, left
@@ -245,7 +245,7 @@ def sequences(
       lapheat sequences stub.toml --equal-interpass --set "travel.resume_below=160 degC"
     """
     with ending(debug) as left:
-        from .sequences import carry_out
+        from .study.sequences import carry_out
 
         changes = tuple(set_ or ())
         good = carry_out(

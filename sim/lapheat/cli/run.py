@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from ..case.file import CaseError, read_case
 from ..march.expected import expected_of
 from ..report.folder import check_folder, default_folder
-from .exits import Left
-from .progress import metered
-from .screen import show
+from .terminal.exits import Left
+from .terminal.progress import metered
+from .terminal.screen import show
 
 if TYPE_CHECKING:
     from ..api import Result

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from .exits import ending
-from .options import CaseFile, ClusterAddress, Debug, Resume, Set, Workers
+from ..terminal.exits import ending
+from ..terminal.options import CaseFile, ClusterAddress, Debug, Resume, Set, Workers
 
 __all__ = ["calibrate", "risk"]
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from ..case.file import CaseError, Fault
-from ..study.runs.store import RowFile
+from ...case.file import CaseError, Fault
+from ...study.runs.store import RowFile
 from .exits import Left
 
 __all__ = ["counted", "kept_rows"]

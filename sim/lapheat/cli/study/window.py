@@ -9,18 +9,18 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case.faults import printable
-from ..case.file import CaseError
-from ..report.folder import check_folder
-from ..report.terminal import CAUTIONS
-from ..study.runs import Source, executor_of, warm_up
-from ..study.window.axes import free_axes, given_axes
-from ..study.window.files import OURS, Window, write_window
-from ..study.window.map import Plan, Sweep, map_of
-from ..study.window.pick import choose, probe
-from .exits import Left
-from .screen import show
-from .sweep import counted, kept_rows
+from ...case.faults import printable
+from ...case.file import CaseError
+from ...report.folder import check_folder
+from ...report.terminal import CAUTIONS
+from ...study.runs import Source, executor_of, warm_up
+from ...study.window.axes import free_axes, given_axes
+from ...study.window.files import OURS, Window, write_window
+from ...study.window.map import Plan, Sweep, map_of
+from ...study.window.pick import choose, probe
+from ..terminal.exits import Left
+from ..terminal.screen import show
+from ..terminal.sweep import counted, kept_rows
 
 __all__ = ["carry_out"]
 

@@ -36,7 +36,7 @@ def ending(debug: bool) -> Iterator[Left]:
     typer.Exit
         With the status: 2 for refused input, 3 for a failed computation, 130 for Ctrl-C.
     """
-    from ..case.file import CaseError
+    from ...case.file import CaseError
 
     left = Left()
     status = FAILED
@@ -64,8 +64,8 @@ def ending(debug: bool) -> Iterator[Left]:
 
 def _failure(error: Exception) -> str:
     """Say what failed: our own errors in their words, others by name with the way to see more."""
-    from ..march.errors import MarchError
-    from ..report.folder import ResultError
+    from ...march.errors import MarchError
+    from ...report.folder import ResultError
 
     if isinstance(error, ResultError):
         return str(error)

@@ -9,18 +9,18 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case.faults import printable
-from ..constants import ZERO_CELSIUS
-from ..outcomes.wording import Wording
-from ..report.folder import check_folder
-from ..report.terminal import CAUTIONS
-from ..study.runs import Source, executor_of, warm_up
-from ..study.runs.standing import margin_wanted, surplus_wanted
-from ..study.sequences.files import OURS, write_sequences
-from ..study.sequences.orders import Comparison, Order, Sequences, compare, given_orders, trials_of
-from .exits import Left
-from .screen import show
-from .sweep import counted, kept_rows
+from ...case.faults import printable
+from ...constants import ZERO_CELSIUS
+from ...outcomes.wording import Wording
+from ...report.folder import check_folder
+from ...report.terminal import CAUTIONS
+from ...study.runs import Source, executor_of, warm_up
+from ...study.runs.standing import margin_wanted, surplus_wanted
+from ...study.sequences.files import OURS, write_sequences
+from ...study.sequences.orders import Comparison, Order, Sequences, compare, given_orders, trials_of
+from ..terminal.exits import Left
+from ..terminal.screen import show
+from ..terminal.sweep import counted, kept_rows
 
 __all__ = ["carry_out"]
 

@@ -10,22 +10,22 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case.case import Case
-from ..case.faults import printable
-from ..case.file import CaseError, Fault
-from ..case.units import DIFFERENCE, UnitError, read_quantity
-from ..report.folder import check_folder
-from ..report.terminal import CAUTIONS
-from ..study.calibration.answers import AnswerRuns, Answers, answers_of
-from ..study.calibration.files import OURS, write_calibration
-from ..study.calibration.fit import TOLERANCE
-from ..study.calibration.measured import Readings, Trials, read_measured
-from ..study.calibration.readings import Calibration, Runs, calibrate
-from ..study.calibration.unknowns import unknowns_of
-from ..study.runs import Source, executor_of, warm_up
-from .exits import Left
-from .screen import show
-from .sweep import counted, kept_rows
+from ...case.case import Case
+from ...case.faults import printable
+from ...case.file import CaseError, Fault
+from ...case.units import DIFFERENCE, UnitError, read_quantity
+from ...report.folder import check_folder
+from ...report.terminal import CAUTIONS
+from ...study.calibration.answers import AnswerRuns, Answers, answers_of
+from ...study.calibration.files import OURS, write_calibration
+from ...study.calibration.fit import TOLERANCE
+from ...study.calibration.measured import Readings, Trials, read_measured
+from ...study.calibration.readings import Calibration, Runs, calibrate
+from ...study.calibration.unknowns import unknowns_of
+from ...study.runs import Source, executor_of, warm_up
+from ..terminal.exits import Left
+from ..terminal.screen import show
+from ..terminal.sweep import counted, kept_rows
 
 __all__ = ["carry_out"]
 

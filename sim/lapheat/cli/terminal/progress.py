@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from ..case.case import Case
-from ..constants import ZERO_CELSIUS
+from ...case.case import Case
+from ...constants import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from ..march.march import Progress as Where
+    from ...march.march import Progress as Where
 
 __all__ = ["Meter", "metered"]
 

@@ -9,16 +9,16 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ..case.faults import printable
-from ..report.folder import check_folder
-from ..report.terminal import CAUTIONS
-from ..study.risk.files import OURS, write_risk
-from ..study.risk.risk import Chance, Event, Risk, assess, plan_of
-from ..study.runs import Source, executor_of, warm_up
-from ..study.runs.standing import FAILS
-from .exits import Left
-from .screen import show
-from .sweep import counted, kept_rows
+from ...case.faults import printable
+from ...report.folder import check_folder
+from ...report.terminal import CAUTIONS
+from ...study.risk.files import OURS, write_risk
+from ...study.risk.risk import Chance, Event, Risk, assess, plan_of
+from ...study.runs import Source, executor_of, warm_up
+from ...study.runs.standing import FAILS
+from ..terminal.exits import Left
+from ..terminal.screen import show
+from ..terminal.sweep import counted, kept_rows
 
 __all__ = ["carry_out"]
 
