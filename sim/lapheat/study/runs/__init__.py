@@ -30,7 +30,7 @@ __all__ = [
 
 _HOME = {
     **dict.fromkeys(("Cluster", "Executor", "Processes", "Row", "Serial"), "executors"),
-    **dict.fromkeys(("RowFile", "collect"), "rows"),
+    **dict.fromkeys(("RowFile", "collect"), "store"),
     **dict.fromkeys(("Source", "Trial", "run_trial", "warm_up"), "trial"),
     "executor_of": "executors",
 }
