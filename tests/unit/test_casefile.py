@@ -312,7 +312,7 @@ tube.alloy tube.outside_diameter tube.wall tube.length
 flange.alloy flange.thickness flange.outside_diameter
 lap.depth lap.clearance fillet.filler fillet.leg fillet.wire_diameter
 arc.current arc.voltage arc.efficiency arc.spot arc.work_angle arc.aim
-arc.control arc.hold arc.current_range arc.pedal_lag
+arc.control arc.hold arc.current_range arc.pedal_lag arc.length
 travel.speed travel.segment travel.overlap travel.pause travel.resume_below travel.order
 travel.dwell travel.taper travel.start travel.dwell_limit travel.coverage
 tack.angle tack.length tack.current tack.time
@@ -326,7 +326,7 @@ probe.name probe.on probe.angle probe.height probe.radius probe.depth
 # What has been added to it.
 ADDED = """
 fillet.stirring
-scale.conductivity scale.emissivity
+scale.conductivity scale.emissivity scale.efficiency scale.spot scatter.arc_length
 scatter.current scatter.efficiency scatter.spot scatter.speed scatter.aim scatter.wall
 scatter.clearance scatter.conductivity scatter.emissivity
 """

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from math import ceil, floor, pi
 
 from .alloys import Alloy
-from .units import rounded
+from .torch import conventional_voltage, voltage_of_length
 
 __all__ = [
     "CONTROLS",
@@ -30,7 +30,6 @@ __all__ = [
     "Tack",
     "Travel",
     "Tube",
-    "conventional_voltage",
     "tacked_layers",
 ]
 
@@ -101,18 +100,13 @@ class Fillet:
         return 0.5 * self.leg * self.leg * (radius + self.leg / 3.0) / radius
 
 
-def conventional_voltage(current: float) -> float:
-    """Load voltage of TIG by convention [V], of a current [A].
-
-    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
-    from memory). It is the load a power source is rated at and reads above a real argon arc.
-    """
-    return rounded(min(10.0 + 0.04 * current, 34.0))
-
-
 @dataclass(frozen=True)
 class Arc:
     """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad].
+
+    `length` [m] is the gap from tungsten to work where it was given; `derived` names what of
+    voltage, efficiency and spot follows from it. An unmeasured voltage without a length is the
+    conventional one.
 
     With `control` "pedal" the current follows, `pedal_lag` [s] behind and inside `current_range`
     [A], what keeps the hottest base under the arc at `hold` [K]; it strikes at `current`.
@@ -129,6 +123,8 @@ class Arc:
     hold: float | None = None
     current_range: tuple[float, float] = (0.0, 0.0)
     pedal_lag: float = 0.3
+    length: float | None = None
+    derived: tuple[str, ...] = ()
 
     @property
     def power(self) -> float:
@@ -136,9 +132,11 @@ class Arc:
         return self.efficiency * self.voltage * self.current
 
     def voltage_at(self, current: float) -> float:
-        """Voltage at another current [A]: as measured, or by the convention [V]."""
+        """Voltage at another current [A]: as measured, of its length, or by the convention [V]."""
         if self.voltage_measured or current == self.current:
             return self.voltage
+        if self.length is not None:
+            return voltage_of_length(self.length, current)
         return conventional_voltage(current)
 
     def power_at(self, current: float) -> float:
@@ -254,10 +252,12 @@ class Limits:
 
 @dataclass(frozen=True)
 class Scale:
-    """Factors on the conductivity and the emissivity of every alloy of the joint."""
+    """Factors on conductivity and emissivity of every alloy, and on what `arc.length` gives."""
 
     conductivity: float = 1.0
     emissivity: float = 1.0
+    efficiency: float = 1.0
+    spot: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -46,6 +46,7 @@ def findings(file: CaseFile, case: Case) -> Iterator[Finding]:
     yield from _of_hand(case, say)
     yield from _of_probes(file, case, say)
     yield from _of_scatter(case, say)
+    yield from _of_length(case)
 
 
 def _of_tube(case: Case, say: Say) -> Iterator[Finding]:
@@ -264,15 +265,28 @@ def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
     """Amounts so large that a bench would now and then have nothing left of the value."""
     values = {
         "current": (case.arc.current, CURRENT),
+        "arc_length": (case.arc.length or 0.0, LENGTH),
         "spot": (case.arc.spot, LENGTH),
         "speed": (case.travel.speed, SPEED),
         "wall": (case.tube.wall, LENGTH),
     }
     for name, (value, kind) in values.items():
-        spread = case.scatter[name]
-        if spread.way == "amount" and spread.size > WIDEST * value:
+        spread = case.scatter.get(name)
+        if spread is not None and spread.way == "amount" and spread.size > WIDEST * value:
             yield Finding(
                 ("scatter", name), f"at most {say(WIDEST * value, kind)}, {WIDEST:.0%} of the value"
+            )
+
+
+def _of_length(case: Case) -> Iterator[Finding]:
+    """Factors on what `arc.length` gives, where it gives nothing."""
+    for name in ("efficiency", "spot"):
+        if getattr(case.scale, name) != 1.0 and name not in case.arc.derived:
+            yield Finding(
+                ("scale", name),
+                f"1: it multiplies the {name} that arc.length gives, and arc.{name} does not "
+                "come from a length here",
+                f"give arc.length and leave arc.{name} out, or change arc.{name}",
             )
 
 

@@ -22,7 +22,6 @@ from ..case import (
     Surroundings,
     Travel,
     Tube,
-    conventional_voltage,
 )
 from ..faults import shown
 from ..keys.fixture import fixture_of, tack_of
@@ -36,11 +35,24 @@ from ..keys.model import (
     SpecificHeatTable,
     Table,
 )
+from ..keys.scatter import ScaleTable
+from ..torch import (
+    EFFICIENCY_BAND,
+    SHORT,
+    SHORT_VOLTS_BAND,
+    SPOT_BAND,
+    VOLTAGE_BAND,
+    conventional_voltage,
+    efficiency_of_length,
+    spot_of_length,
+    voltage_of_length,
+)
 from ..units import Quantity, rounded
 
 __all__ = ["dotted", "resolve", "user_alloy"]
 
 USUAL_HOLD = 75.0  # [K] above filler flow
+USUAL_SPOT = 1.6e-3  # [m]
 USUAL_RANGE = (0.3, 1.3)  # of the current
 FACTORS = ("clearance", "emissivity")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
@@ -136,21 +148,34 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
     )
 
 
-def _arc(table: ArcTable, bead: bool, flow: float | None) -> Arc:
+def _arc(table: ArcTable, scale: ScaleTable, bead: bool, flow: float | None) -> Arc:
     measured = table.voltage is not None
     current = float(table.current)
-    voltage = conventional_voltage(current) if table.voltage is None else float(table.voltage)
-    default = 0.75 if measured else 0.63
+    length = None if table.length is None else float(table.length)
+    if length is None:
+        usual = {
+            "voltage": conventional_voltage(current),
+            "efficiency": 0.75 if measured else 0.63,
+            "spot": USUAL_SPOT,
+        }
+    else:
+        usual = {
+            "voltage": rounded(voltage_of_length(length, current)),
+            "efficiency": rounded(min(efficiency_of_length(length) * float(scale.efficiency), 1.0)),
+            "spot": rounded(spot_of_length(length, current) * float(scale.spot)),
+        }
+    given = {name: getattr(table, name) for name in usual}
+    taken = {name: usual[name] if given[name] is None else float(given[name]) for name in usual}
     usual_hold = None if flow is None else rounded(flow + USUAL_HOLD)
     pedal = table.current_range
     if pedal is None:
         pedal = tuple(Quantity(rounded(share * current)) for share in USUAL_RANGE)
     return Arc(
         current=current,
-        voltage=voltage,
+        voltage=taken["voltage"],
         voltage_measured=measured,
-        efficiency=default if table.efficiency is None else float(table.efficiency),
-        spot=float(table.spot),
+        efficiency=taken["efficiency"],
+        spot=taken["spot"],
         work_angle=rounded(0.5 * math.pi) if bead else float(table.work_angle),
         aim=0.0 if bead else float(table.aim),
         control=table.control,
@@ -160,6 +185,8 @@ def _arc(table: ArcTable, bead: bool, flow: float | None) -> Arc:
         if isinstance(pedal, tuple)
         else (math.nan, math.nan),
         pedal_lag=float(table.pedal_lag),
+        length=length,
+        derived=tuple(n for n in usual if given[n] is None) if length is not None else (),
     )
 
 
@@ -205,13 +232,17 @@ def _limits(table: LimitsTable) -> Limits:
     )
 
 
-def _scatter(file: CaseFile) -> dict[str, Spread]:
+def _scatter(file: CaseFile, arc: Arc) -> dict[str, Spread]:
     """Spread by name; an amount is told from a share by its unit."""
     table, spreads = file.scatter, {}
     for name in type(table).model_fields:
         if file.joint == "bead-on-tube" and name in ("aim", "clearance"):
             continue
+        if name == "arc_length" and not arc.derived:
+            continue
         value = getattr(table, name)
+        if name == "spot" and name in arc.derived and name not in table.model_fields_set:
+            value = Quantity(SPOT_BAND)
         way = "share" if value.unit in ("", "percent") else "amount"
         spreads[name] = Spread(float(value), "factor" if name in FACTORS else way)
     return spreads
@@ -244,18 +275,39 @@ def _display(file: CaseFile) -> Display:
 
 
 def _assumed(arc: Arc, fillet: Fillet | None) -> tuple[str, ...]:
-    stirred: tuple[str, ...] = ()
+    """Say what was taken from a convention or an estimate."""
+    told = []
     if fillet is not None and fillet.stirring > 1.0:
-        stirred = (
+        told.append(
             f"Molten filler conducts {fillet.stirring:.3g} times as well as at rest "
-            "(fillet.stirring): without that the tube is hotter and the root colder.",
+            "(fillet.stirring): without that the tube is hotter and the root colder."
         )
-    if arc.voltage_measured:
-        return stirred
+    if arc.derived:
+        told.append(_of_length(arc))
+    elif not arc.voltage_measured:
+        told.append(
+            f"No arc voltage was given: {arc.voltage:.4g} V was taken, by the convention 10 V + "
+            f"0.04 V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work."
+        )
+    return tuple(told)
+
+
+def _of_length(arc: Arc) -> str:
+    length = arc.length or 0.0
+    volts = VOLTAGE_BAND * max(0.0, length - SHORT) + SHORT_VOLTS_BAND
+    bands = {
+        "voltage": f"{arc.voltage:.3g} V ({arc.voltage - volts:.3g} to {arc.voltage + volts:.3g})",
+        "efficiency": f"an efficiency of {arc.efficiency:.2g} "
+        f"({arc.efficiency * (1.0 - EFFICIENCY_BAND):.2g} to "
+        f"{arc.efficiency * (1.0 + EFFICIENCY_BAND):.2g})",
+        "spot": f"a spot of {1e3 * arc.spot:.2g} mm ({1e3 * arc.spot * (1.0 - SPOT_BAND):.2g} to "
+        f"{1e3 * arc.spot * (1.0 + SPOT_BAND):.2g})",
+    }
+    *most, last = (bands[name] for name in arc.derived)
+    listed = f"{', '.join(most)} and {last}" if most else last
     return (
-        *stirred,
-        f"No arc voltage was given: {arc.voltage:.4g} V was taken, by the convention 10 V + 0.04 "
-        f"V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work.",
+        f"An arc {1e3 * length:.3g} mm long at {arc.current:.3g} A was taken to have {listed}: "
+        "partly read, partly estimated. Measured volts and a test bead are better."
     )
 
 
@@ -286,7 +338,7 @@ def resolve(file: CaseFile, name: str) -> Case:
         names.append(fixture.chill.alloy)
     alloys = _alloys(file, tuple(dict.fromkeys(names)))
     filler = alloys.get(fillet.filler) if fillet is not None else None
-    arc = _arc(file.arc, bead, filler.liquidus if filler is not None else None)
+    arc = _arc(file.arc, file.scale, bead, filler.liquidus if filler is not None else None)
     return Case(
         title=file.title or name,
         joint=file.joint,
@@ -307,8 +359,13 @@ def resolve(file: CaseFile, name: str) -> Case:
         tacks=tuple(tack_of(table) for table in file.tack),
         fixture=fixture,
         alloys=alloys,
-        scale=Scale(float(file.scale.conductivity), float(file.scale.emissivity)),
-        scatter=_scatter(file),
+        scale=Scale(
+            conductivity=float(file.scale.conductivity),
+            emissivity=float(file.scale.emissivity),
+            efficiency=float(file.scale.efficiency),
+            spot=float(file.scale.spot),
+        ),
+        scatter=_scatter(file, arc),
         display=_display(file),
         assumed=_assumed(arc, fillet),
         written=_written(file),

@@ -70,6 +70,7 @@ def rows_of(case: Case) -> Iterator[Row]:
         yield Row("fillet.stirring", case.fillet.stirring, NUMBER)
     arc, travel, air = case.arc, case.travel, case.surroundings
     yield Row("arc.current", arc.current, CURRENT)
+    yield Row("arc.length", arc.length, LENGTH)
     yield Row("arc.voltage", arc.voltage, VOLTAGE)
     yield Row("arc.efficiency", arc.efficiency, NUMBER)
     yield Row("arc.spot", arc.spot, LENGTH)
@@ -104,6 +105,9 @@ def rows_of(case: Case) -> Iterator[Row]:
     yield Row("numerics.detail", case.detail)
     yield Row("scale.conductivity", case.scale.conductivity, NUMBER)
     yield Row("scale.emissivity", case.scale.emissivity, NUMBER)
+    if arc.derived:
+        yield Row("scale.efficiency", case.scale.efficiency, NUMBER)
+        yield Row("scale.spot", case.scale.spot, NUMBER)
     for name, spread in case.scatter.items():
         kind = {"current": CURRENT, "speed": SPEED}.get(name, LENGTH)
         yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)

@@ -59,6 +59,8 @@ def _line(row: Row, case: Case) -> str:
         return f"{key} = [{', '.join(items)}]"
     if isinstance(value, str) or row.kind is None:
         return f"{key} = {_text(str(value))}"
+    if row.key.startswith("arc.") and key in case.arc.derived:
+        return f"# {key}: {write_quantity(value, row.kind)}, from arc.length"
     if row.key == "arc.voltage" and not case.arc.voltage_measured:
         return f"# {key}: {write_quantity(value, row.kind)}, by convention, not measured"
     theirs = {

@@ -138,19 +138,26 @@ class ArcTable(Table):
     )
     voltage: Annotated[Quantity | None, Of(VOLTAGE, "1 V", "100 V")] = key(
         None,
-        description="Measured at the torch. Left out: 10 V + 0.04 V/A x current, said so in the "
-        "report.",
+        description="Measured at the torch. Left out: from arc.length if given, else 10 V + "
+        "0.04 V/A x current, said so in the report.",
         examples=["11 V"],
+    )
+    length: Annotated[Quantity | None, Of(LENGTH, "0.3 mm", "10 mm")] = key(
+        None,
+        description="Gap from tungsten tip to work. With the current it gives voltage, efficiency "
+        "and spot where these are left out.",
+        examples=["2.5 mm", "3/32 in"],
     )
     efficiency: Annotated[Quantity | None, Of(NUMBER, above=0, high=1)] = key(
         None,
-        description="Share of volts x amps that enters the work. Left out: 0.75 with a measured "
-        "voltage, 0.63 with the conventional one.",
+        description="Share of volts x amps that enters the work. Left out: from arc.length if "
+        "given, else 0.75 with a measured voltage, 0.63 with the conventional one.",
         examples=[0.75],
     )
-    spot: Annotated[Quantity, Of(LENGTH, "0.2 mm", "10 mm")] = key(
-        "1.6 mm",
-        description="Standard deviation of the Gaussian heat flux across the torch axis.",
+    spot: Annotated[Quantity | None, Of(LENGTH, "0.2 mm", "10 mm")] = key(
+        None,
+        description="Standard deviation of the Gaussian heat flux across the torch axis. Left out: "
+        "from arc.length if given, else 1.6 mm.",
         examples=["1.6 mm"],
     )
     work_angle: Annotated[Quantity, Of(ANGLE, "5 deg", "85 deg")] = key(

@@ -78,6 +78,15 @@ class ScaleTable(Table):
         examples=[1.0],
     )
 
+    efficiency: Annotated[Quantity, SCALE] = key(
+        1.0,
+        description="On the efficiency that arc.length gives; the product is no more than 1.",
+        examples=[1.0],
+    )
+    spot: Annotated[Quantity, SCALE] = key(
+        1.0, description="On the spot that arc.length gives.", examples=[1.0]
+    )
+
 
 class ScatterTable(Table):
     """How far a real bench strays from the case, for `lapheat risk`.
@@ -96,7 +105,15 @@ class ScatterTable(Table):
     efficiency: Annotated[Quantity, Share(NUMBER)] = key(
         "6 %", description="Of the arc efficiency: 95 % within, either side.", examples=["6 %"]
     )
-    # common practice, no source: it follows the arc length a hand holds
+    # common practice, no source: a hand at an arc of 2 to 3 mm
+    arc_length: Annotated[Quantity, Share(LENGTH)] = key(
+        "30 %",
+        description="Of arc.length where it is given: 95 % within, either side. Volts, efficiency "
+        "and spot go with it.",
+        examples=["0.8 mm"],
+    )
+    # common practice, no source: it follows the arc length a hand holds. Where arc.length gives
+    # the spot, this is what stays uncertain of that relation.
     spot: Annotated[Quantity, Share(LENGTH)] = key(
         "20 %", description="Of the spot: 95 % within, either side.", examples=["0.3 mm"]
     )

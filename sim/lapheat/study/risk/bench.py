@@ -76,6 +76,7 @@ def inputs_of(case: Case) -> tuple[Input, ...]:
     known: dict[str, tuple[str, Kind, float]] = {
         "current": ("arc.current", CURRENT, arc.current),
         "efficiency": ("arc.efficiency", NUMBER, arc.efficiency),
+        "arc_length": ("arc.length", LENGTH, arc.length or 0.0),
         "spot": ("arc.spot", LENGTH, arc.spot),
         "speed": ("travel.speed", SPEED, travel.speed),
         "aim": ("arc.aim", LENGTH, arc.aim),
@@ -84,9 +85,17 @@ def inputs_of(case: Case) -> tuple[Input, ...]:
         "conductivity": ("scale.conductivity", NUMBER, scale.conductivity),
         "emissivity": ("scale.emissivity", NUMBER, scale.emissivity),
     }
+    spreads = dict(case.scatter)
+    # What arc.length gives is varied by a factor on it, so that it still follows the length.
+    for name in ("efficiency", "spot"):
+        if name in arc.derived:
+            _, _, value = known[name]  # [SI], what a spread in its unit is a share of
+            known[name] = (f"scale.{name}", NUMBER, getattr(scale, name))
+            if spreads[name].way == "amount":
+                spreads[name] = Spread(spreads[name].size / value, "share")
     return tuple(
         Input(name, *known[name], spread)
-        for name, spread in case.scatter.items()
+        for name, spread in spreads.items()
         if spread.size != (1.0 if spread.way == "factor" else 0.0)
     )
 
