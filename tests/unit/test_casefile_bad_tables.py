@@ -199,7 +199,7 @@ titel = "x"
 [tube]
 wal = "1 mm"
 outside_diameter = "38.1 A"
-alloy = "304 L"
+alloy = "3O4L"
 [flange]
 thickness = "1/4 in"
 outside_diameter = "80 mm"

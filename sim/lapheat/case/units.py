@@ -128,6 +128,8 @@ _NUMBER = re.compile(
 )
 # Names, signs between them and one-digit powers; anything else never reaches pint's parser.
 _UNIT = re.compile(r"(?:[A-Za-z_µμ°%()/*^ ·²³⁻¹-]|(?<=[A-Za-z^*-])[1-9](?![0-9]))*")
+# A power of a power ("mm^9^9^9") would keep pint busy without end; no unit needs one.
+_TOWER = re.compile(r"(?:\^|\*\*)[^A-Za-z]*(?:\^|\*\*)")
 _LONGEST = 80
 
 
@@ -217,6 +219,7 @@ def _tidy_unit(unit: str) -> str:
     """Bring common shop spellings to what pint reads."""
     unit = re.sub(r'^(?:"|″|\'\')$', "in", unit)
     unit = re.sub(r"^(in|ft|min|sec|hr)\.$", r"\1", unit)
+    unit = re.sub(r"^ipm$", "in/min", unit)
     unit = re.sub(r"(?:\bdeg|°)[ _]?([CFKR])\b", r"deg\1", unit)
     unit = re.sub(r"(?<=[A-Za-z])([23])\b", r"^\1", unit)
     return unit.replace("·", "*")
@@ -270,7 +273,7 @@ def _read_text(given: str, kind: Kind) -> Quantity:
         raise UnitError("a comma in a number", "write the decimals after a point: 1.5 not 1,5")
     if not unit and kind.si:
         raise UnitError("no unit", _plain_hint(text, kind))
-    if not _UNIT.fullmatch(unit):
+    if not _UNIT.fullmatch(unit) or _TOWER.search(unit):
         raise UnitError(f'"{unit}" is not a unit', _unit_hint(unit, kind))
     name, to_si = _converter(unit, kind)
     return _finite(to_si(value), given.strip(), name)

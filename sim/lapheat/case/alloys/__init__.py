@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .alloy import Alloy
-from .library import UnknownAlloyError, builtin, builtin_names
+from .library import UnknownAlloyError, builtin, builtin_name, builtin_names, trade_names
 from .property import Piece, Property
 from .table import EnthalpyTable
 
@@ -14,5 +14,7 @@ __all__ = [
     "Property",
     "UnknownAlloyError",
     "builtin",
+    "builtin_name",
     "builtin_names",
+    "trade_names",
 ]

@@ -22,6 +22,7 @@ published coefficients stand as printed, and its `form`:
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from difflib import get_close_matches
@@ -33,7 +34,7 @@ from ...constants import ZERO_CELSIUS
 from .alloy import Alloy
 from .property import Piece, Property
 
-__all__ = ["UnknownAlloyError", "builtin", "builtin_names"]
+__all__ = ["UnknownAlloyError", "builtin", "builtin_name", "builtin_names", "trade_names"]
 
 
 class UnknownAlloyError(KeyError):
@@ -72,12 +73,45 @@ def builtin_names() -> tuple[str, ...]:
     return tuple(_catalogue())
 
 
+def trade_names() -> tuple[str, ...]:
+    """Other names that `builtin_name` knows, as their standards and the trade write them."""
+    return tuple(name for data in _data() for name in data["also_called"])
+
+
+def builtin_name(name: str) -> str | None:
+    """Name of the built-in alloy that trade or standard call `name`; None if there is none.
+
+    Case, blanks, hyphens and words such as AISI, UNS or stainless do not count: "AISI 304L",
+    "UNS S30403" and "1.4307" are one alloy.
+    """
+    return _called().get(_folded(name))
+
+
+def _folded(name: str) -> str:
+    return re.sub(
+        r"aisi|astm|\buns\b|sae|\ben\b|stainless|\bss|steel|type|[\s.\-]", "", name.casefold()
+    )
+
+
 @cache
-def _catalogue() -> Mapping[str, Alloy]:
+def _called() -> Mapping[str, str]:
+    called: dict[str, str] = {}
+    for data in _data():
+        for name in (data["name"], *data["also_called"]):
+            called[_folded(name)] = data["name"]
+    return called
+
+
+@cache
+def _data() -> tuple[dict[str, Any], ...]:
     folder = files(__package__) / "data"
     texts = [entry.read_text("utf-8") for entry in folder.iterdir() if entry.name.endswith(".toml")]
-    alloys = [_alloy(tomllib.loads(text)) for text in texts]
-    return {alloy.name: alloy for alloy in sorted(alloys, key=lambda alloy: alloy.name)}
+    return tuple(sorted(map(tomllib.loads, texts), key=lambda data: str(data["name"])))
+
+
+@cache
+def _catalogue() -> Mapping[str, Alloy]:
+    return {data["name"]: _alloy(data) for data in _data()}
 
 
 def _alloy(data: Mapping[str, Any]) -> Alloy:

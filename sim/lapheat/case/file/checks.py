@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from ..alloys import builtin_names
+from ..alloys import builtin_names, trade_names
 from ..case import Case, Fillet, Flange, Lap, Probe
 from ..faults import did_you_mean
 from ..finding import Finding, Path, Say
@@ -179,7 +179,7 @@ def _of_alloys(file: CaseFile, case: Case) -> Iterator[Finding]:
         if not isinstance(name, str):
             continue
         if name not in known:
-            yield Finding(path, allowed, did_you_mean(name, known))
+            yield Finding(path, allowed, did_you_mean(name, (*known, *trade_names())))
         elif path[0] == "fillet" and name in case.alloys and case.alloys[name].solidus is None:
             yield Finding(
                 path,

@@ -256,11 +256,48 @@ def _finding_of(path: KeyPath, item: Any) -> Finding:
     return Finding(path, f"a table: [{dotted(path)}] with keys and values below it")
 
 
+# Words of the trade, and the key that is meant.
+_TRADE = {
+    **dict.fromkeys(
+        ("interpass", "interpass_temperature", "cooldown_temperature"),
+        "travel.resume_below waits until the next start point is cooler than that",
+    ),
+    **dict.fromkeys(("cooldown", "wait", "rest"), "travel.pause is the time with the arc off"),
+    **dict.fromkeys(
+        ("arc_gap", "arc_length", "standoff", "stand_off"),
+        "arc.length is the gap from tungsten to work",
+    ),
+    "gap": "lap.clearance is the radial gap of the lap, arc.length that from tungsten to work",
+    **dict.fromkeys(("fit", "fit_up", "fitup"), "lap.clearance is the radial gap of the lap"),
+    **dict.fromkeys(
+        ("heat_input", "power", "watts"),
+        "heat follows from arc.current, arc.voltage (or arc.length), arc.efficiency and "
+        "travel.speed",
+    ),
+    **dict.fromkeys(("amps", "amperage"), 'did you mean "arc.current"?'),
+    **dict.fromkeys(("volts",), 'did you mean "arc.voltage"?'),
+    **dict.fromkeys(
+        ("rod", "rod_diameter", "wire", "filler_diameter"), 'did you mean "fillet.wire_diameter"?'
+    ),
+    **dict.fromkeys(("plate", "plate_thickness"), 'did you mean "flange.thickness"?'),
+    **dict.fromkeys(("od", "diameter"), 'did you mean "outside_diameter"?'),
+    **dict.fromkeys(("gauge", "gage"), 'tube.wall takes a gauge, such as "16 ga"'),
+    **dict.fromkeys(("torch_angle", "angle_of_torch"), 'did you mean "arc.work_angle"?'),
+    **dict.fromkeys(
+        ("preheat", "preheat_temperature"), "surroundings.temperature is where it starts"
+    ),
+    **dict.fromkeys(("material", "metal", "grade"), "alloy, or fillet.filler"),
+    **dict.fromkeys(
+        ("material_of_filler", "filler_alloy", "filler_metal"), 'did you mean "fillet.filler"?'
+    ),
+}
+
+
 def _unknown(path: KeyPath) -> Finding:
     table = table_at(path[:-1])
     names = tuple(table.model_fields) if table else ()
     key = str(path[-1])
-    hint = did_you_mean(key, names)
+    hint = _TRADE.get(key.casefold().replace(" ", "_"), "") or did_you_mean(key, names)
     if not hint:
         whole = [*every_key()]
         elsewhere = [full for full in whole if full.rpartition(".")[2] == key]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
-from ..alloys import Alloy, builtin, builtin_names
+from ..alloys import Alloy, builtin, builtin_name, builtin_names
 from ..case import (
     Arc,
     Case,
@@ -25,6 +26,7 @@ from ..case import (
 )
 from ..faults import shown
 from ..keys.fixture import fixture_of, tack_of
+from ..keys.gauge import gauge_told
 from ..keys.model import (
     AlloyTable,
     ArcTable,
@@ -118,6 +120,13 @@ def _alloys(file: CaseFile, names: tuple[str, ...]) -> dict[str, Alloy]:
     return found
 
 
+def called(name: str, own: Mapping[str, object]) -> str:
+    """Name of the alloy that is meant: one of the user's own, or the built-in one so called."""
+    # a refused name is no text
+    known = None if name in own or not isinstance(name, str) else builtin_name(name)
+    return name if known is None else known
+
+
 def user_alloy(name: str, table: AlloyTable) -> Alloy:
     """Alloy from a user's table.
 
@@ -209,10 +218,12 @@ def _joint(file: CaseFile) -> tuple[Flange, Lap, Fillet] | tuple[None, None, Non
     # NaN, a refused wall, stays NaN only as the first argument of max.
     usual_leg = rounded(max(2.0 * float(file.tube.wall), 2e-3))
     return (
-        Flange(file.flange.alloy, thickness, float(file.flange.outside_diameter)),
+        Flange(
+            called(file.flange.alloy, file.alloys), thickness, float(file.flange.outside_diameter)
+        ),
         Lap(thickness if depth is None else float(depth), float(file.lap.clearance)),
         Fillet(
-            file.fillet.filler,
+            called(file.fillet.filler, file.alloys),
             usual_leg if leg is None else float(leg),
             float(file.fillet.wire_diameter),
             float(file.fillet.stirring),
@@ -274,9 +285,9 @@ def _display(file: CaseFile) -> Display:
     )
 
 
-def _assumed(arc: Arc, fillet: Fillet | None) -> tuple[str, ...]:
+def _assumed(arc: Arc, fillet: Fillet | None, gauge: str | None) -> tuple[str, ...]:
     """Say what was taken from a convention or an estimate."""
-    told = []
+    told = [] if gauge is None else [gauge]
     if fillet is not None and fillet.stirring > 1.0:
         told.append(
             f"Molten filler conducts {fillet.stirring:.3g} times as well as at rest "
@@ -324,13 +335,16 @@ def resolve(file: CaseFile, name: str) -> Case:
     diameter = float(file.tube.outside_diameter)
     length = file.tube.length
     tube = Tube(
-        alloy=file.tube.alloy,
+        alloy=called(file.tube.alloy, file.alloys),
         outside_diameter=diameter,
         wall=float(file.tube.wall),
         length=rounded(min(3.0 * diameter, 0.15)) if length is None else float(length),
     )
     air = float(file.surroundings.temperature)
     fixture = fixture_of(file.fixture, air)
+    if fixture.chill is not None:
+        chill = replace(fixture.chill, alloy=called(fixture.chill.alloy, file.alloys))
+        fixture = replace(fixture, chill=chill)
     names = [tube.alloy]
     if flange is not None and fillet is not None:
         names += [flange.alloy, fillet.filler]
@@ -367,6 +381,6 @@ def resolve(file: CaseFile, name: str) -> Case:
         ),
         scatter=_scatter(file, arc),
         display=_display(file),
-        assumed=_assumed(arc, fillet),
+        assumed=_assumed(arc, fillet, gauge_told(file.tube.wall)),
         written=_written(file),
     )

@@ -175,7 +175,7 @@ class OneOf(Entry):
 
 @dataclass(frozen=True)
 class Text(Entry):
-    """One line of text; a number is taken as its digits (`alloy = 304`)."""
+    """One line of text; a number is taken as its digits (`alloy = 304`, `1.4307`)."""
 
     what: str
 
@@ -191,8 +191,9 @@ class Text(Entry):
 
     def read(self, given: Any) -> str:
         """The text without blanks at its ends."""
-        if isinstance(given, int) and not isinstance(given, bool) and abs(given) < 10**9:
-            given = str(given)
+        number = isinstance(given, int | float) and not isinstance(given, bool)
+        if number and abs(given) < 10**9:
+            given = repr(given)
         if not _is_text(given):
             raise refuse(self.what, "write it in quotes")
         text: str = given.strip()

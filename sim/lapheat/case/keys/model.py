@@ -27,6 +27,7 @@ from ..units import (
 from .alloy import AlloyTable, ConductivityTable, SpecificHeatTable
 from .fields import Name, Of, OneOf, Order, Range, Text
 from .fixture import FixtureTable, TackTable
+from .gauge import Wall
 from .scatter import ScaleTable, ScatterTable
 from .table import Table, key
 
@@ -66,8 +67,8 @@ class TubeTable(Table):
     outside_diameter: Annotated[Quantity, Of(LENGTH, "3 mm", "500 mm")] = key(
         description="Outside diameter.", examples=["1.5 in", "38.1 mm"]
     )
-    wall: Annotated[Quantity, Of(LENGTH, "0.1 mm", "20 mm")] = key(
-        description="Wall thickness.", examples=["0.065 in", "1.65 mm"]
+    wall: Annotated[Quantity, Wall(LENGTH, "0.1 mm", "20 mm")] = key(
+        description="Wall thickness; a gauge is BWG.", examples=["0.065 in", "1.65 mm", "16 ga"]
     )
     length: Annotated[Quantity | None, Of(LENGTH, "2 mm", "2000 mm")] = key(
         None,
