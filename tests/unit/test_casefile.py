@@ -328,7 +328,7 @@ ADDED = """
 fillet.stirring
 scale.conductivity scale.emissivity scale.efficiency scale.spot scatter.arc_length
 scatter.current scatter.efficiency scatter.spot scatter.speed scatter.aim scatter.wall
-scatter.clearance scatter.conductivity scatter.emissivity
+scatter.clearance scatter.conductivity scatter.emissivity scatter.hold scatter.pedal_lag
 """
 
 

@@ -108,3 +108,14 @@ def test_a_factor_on_nothing_is_refused() -> None:
     with pytest.raises(CaseError) as caught:
         read_case_text(TEXT, "stub", ("arc.spot=2 mm", "scale.spot=1.1"))
     assert caught.value.faults[0].key == "scale.spot"
+
+
+def test_a_hand_misjudges_what_it_holds() -> None:
+    hand = read_case_text(TEXT, "stub", ("arc.control=pedal", "arc.hold=1250 degC"))
+    told = {entry.name: entry for entry in inputs_of(hand)}
+    assert told["hold"].told == "1250 degC, 95 % within 60 K"
+    assert told["pedal_lag"].spread.way == "factor"
+    assert told["hold"].at(1.959963985) == pytest.approx(1250.0 + 273.15 + 60.0)
+    assert read_case_text(case_to_toml(hand), "stub") == hand
+    steady = {entry.name for entry in inputs_of(read_case_text(TEXT, "stub"))}
+    assert not {"hold", "pedal_lag"} & steady

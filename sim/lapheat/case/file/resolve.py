@@ -56,7 +56,7 @@ __all__ = ["dotted", "resolve", "user_alloy"]
 USUAL_HOLD = 75.0  # [K] above filler flow
 USUAL_SPOT = 1.6e-3  # [m]
 USUAL_RANGE = (0.3, 1.3)  # of the current
-FACTORS = ("clearance", "emissivity")  # of [scatter], whose spread is a factor
+FACTORS = ("clearance", "emissivity", "pedal_lag")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
 
 
@@ -250,6 +250,8 @@ def _scatter(file: CaseFile, arc: Arc) -> dict[str, Spread]:
         if file.joint == "bead-on-tube" and name in ("aim", "clearance"):
             continue
         if name == "arc_length" and not arc.derived:
+            continue
+        if name in ("hold", "pedal_lag") and arc.control != "pedal":
             continue
         value = getattr(table, name)
         if name == "spot" and name in arc.derived and name not in table.model_fields_set:

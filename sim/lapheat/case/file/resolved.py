@@ -109,7 +109,7 @@ def rows_of(case: Case) -> Iterator[Row]:
         yield Row("scale.efficiency", case.scale.efficiency, NUMBER)
         yield Row("scale.spot", case.scale.spot, NUMBER)
     for name, spread in case.scatter.items():
-        kind = {"current": CURRENT, "speed": SPEED}.get(name, LENGTH)
+        kind = {"current": CURRENT, "speed": SPEED, "hold": DIFFERENCE}.get(name, LENGTH)
         yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
     for index, probe in enumerate(case.probes, start=1):
         key = f"probe[{index}]"

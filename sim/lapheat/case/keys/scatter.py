@@ -11,7 +11,17 @@ from typing import Annotated, Any
 
 from pydantic.json_schema import JsonSchemaValue
 
-from ..units import CURRENT, LENGTH, NUMBER, SPEED, Kind, Quantity, UnitError, read_quantity
+from ..units import (
+    CURRENT,
+    DIFFERENCE,
+    LENGTH,
+    NUMBER,
+    SPEED,
+    Kind,
+    Quantity,
+    UnitError,
+    read_quantity,
+)
 from .fields import Entry, Of, refuse
 from .table import Table, key
 
@@ -143,4 +153,16 @@ class ScatterTable(Table):
     # EN 1993-1-2 annex C: see the alloys' own data.
     emissivity: Annotated[Quantity, FACTOR] = key(
         2.0, description="On emissivities: 95 % within this factor, up or down.", examples=[2.0]
+    )
+    # common practice, no source: how far an eye misjudges the heat it holds from one joint to the
+    # next. Colour temperature by eye is said to be good to about 50 K at best (from memory).
+    hold: Annotated[Quantity, Of(DIFFERENCE, "0 K", "300 K")] = key(
+        "60 K",
+        description="Of arc.hold under a pedal, from one joint to the next: 95 % within, either "
+        "side.",
+        examples=["60 K"],
+    )
+    # common practice, no source
+    pedal_lag: Annotated[Quantity, FACTOR] = key(
+        2.0, description="On arc.pedal_lag: 95 % within this factor, up or down.", examples=[2.0]
     )

@@ -10,7 +10,17 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc, truncnorm
 
 from ...case.case import Case, Spread
-from ...case.units import CURRENT, LENGTH, NUMBER, SPEED, Kind, rounded, write_quantity
+from ...case.units import (
+    CURRENT,
+    LENGTH,
+    NUMBER,
+    SPEED,
+    TEMPERATURE,
+    TIME,
+    Kind,
+    rounded,
+    write_quantity,
+)
 
 __all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "wilson"]
 
@@ -62,6 +72,8 @@ class Input:
             return f"{value}, 95 % within a factor of {size:g}"
         if self.spread.way == "share":
             return f"{value}, 95 % within {100.0 * size:g} %"
+        if self.kind is TEMPERATURE:
+            return f"{value}, 95 % within {size:g} K"
         return f"{value}, 95 % within {self.written(size)}"
 
     def written(self, value: float) -> str:
@@ -84,6 +96,8 @@ def inputs_of(case: Case) -> tuple[Input, ...]:
         "clearance": ("lap.clearance", LENGTH, case.lap.clearance if case.lap else 0.0),
         "conductivity": ("scale.conductivity", NUMBER, scale.conductivity),
         "emissivity": ("scale.emissivity", NUMBER, scale.emissivity),
+        "hold": ("arc.hold", TEMPERATURE, arc.hold or 0.0),
+        "pedal_lag": ("arc.pedal_lag", TIME, arc.pedal_lag),
     }
     spreads = dict(case.scatter)
     # What arc.length gives is varied by a factor on it, so that it still follows the length.
