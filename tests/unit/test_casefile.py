@@ -329,6 +329,7 @@ fillet.stirring
 scale.conductivity scale.emissivity scale.efficiency scale.spot scatter.arc_length
 scatter.current scatter.efficiency scatter.spot scatter.speed scatter.aim scatter.wall
 scatter.clearance scatter.conductivity scatter.emissivity scatter.hold scatter.pedal_lag
+bench.current_range bench.speed_range bench.segment_range bench.hand
 """
 
 

@@ -197,7 +197,8 @@ def test_every_key_is_written() -> None:
     data = tomllib.loads(case_to_toml(case))
     assert set(data) == {
         *("title", "joint", "tube", "flange", "lap", "fillet", "arc", "travel"),
-        *("surroundings", "limits", "numerics", "scale", "scatter", "probe", "tack", "fixture"),
+        *("surroundings", "limits", "numerics", "scale", "scatter", "bench", "probe", "tack"),
+        "fixture",
     }
     assert set(data["fixture"]) == {
         *("chill_alloy", "chill_length", "chill_wall", "chill_conductance"),

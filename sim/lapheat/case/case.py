@@ -11,12 +11,14 @@ from .torch import conventional_voltage, voltage_of_length
 
 __all__ = [
     "CONTROLS",
+    "HANDS",
     "ORDERS",
     "STARTS",
     "Arc",
     "Bench",
     "Case",
     "Chill",
+    "Choice",
     "Display",
     "Fillet",
     "Fixture",
@@ -36,6 +38,7 @@ __all__ = [
 ORDERS = ("in-turn", "opposite", "quarters", "backstep")
 CONTROLS = ("steady", "pedal")
 STARTS = ("timed", "on-flow")
+HANDS = ("clock", "flow", "pedal")  # by the clock, waiting for flow, and with a pedal
 
 
 @dataclass(frozen=True)
@@ -273,6 +276,16 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class Choice:
+    """What `find` may choose from: ranges of current [A], speed [m/s] and segment [m], `hands`."""
+
+    current: tuple[float, float] = (20.0, 150.0)
+    speed: tuple[float, float] = (1e-3, 4e-3)
+    segment: tuple[float, float] = (8e-3, 30e-3)
+    hands: tuple[str, ...] = HANDS
+
+
+@dataclass(frozen=True)
 class Probe:
     """Thermocouple: on "tube" (`height` [m]) or "flange" (`radius` [m] outward from the tube)."""
 
@@ -320,6 +333,7 @@ class Case:
     alloys: Mapping[str, Alloy] = field(default_factory=dict)
     scale: Scale = Scale()
     scatter: Mapping[str, Spread] = field(default_factory=dict)
+    choice: Choice = Choice()
     display: Display = Display()
     assumed: tuple[str, ...] = ()
     written: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)

@@ -12,6 +12,7 @@ from ..alloys import Alloy, builtin, builtin_name, builtin_names
 from ..case import (
     Arc,
     Case,
+    Choice,
     Display,
     Fillet,
     Flange,
@@ -25,6 +26,7 @@ from ..case import (
     Tube,
 )
 from ..faults import shown
+from ..keys.bench import BenchTable
 from ..keys.fixture import fixture_of, tack_of
 from ..keys.gauge import gauge_told
 from ..keys.model import (
@@ -261,6 +263,18 @@ def _scatter(file: CaseFile, arc: Arc) -> dict[str, Spread]:
     return spreads
 
 
+def _choice(table: BenchTable) -> Choice:
+    def ends(given: Any) -> tuple[float, float]:  # a refused range is one NaN
+        if not isinstance(given, tuple):
+            return math.nan, math.nan
+        return float(given[0]), float(given[1])
+
+    hands = table.hand if isinstance(table.hand, tuple) else ()
+    return Choice(
+        ends(table.current_range), ends(table.speed_range), ends(table.segment_range), hands
+    )
+
+
 def _travel(file: CaseFile) -> Travel:
     table = file.travel
     below = table.resume_below
@@ -382,6 +396,7 @@ def resolve(file: CaseFile, name: str) -> Case:
             spot=float(file.scale.spot),
         ),
         scatter=_scatter(file, arc),
+        choice=_choice(file.bench),
         display=_display(file),
         assumed=_assumed(arc, fillet, gauge_told(file.tube.wall)),
         written=_written(file),

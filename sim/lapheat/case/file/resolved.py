@@ -24,7 +24,7 @@ from ..units import (
 
 __all__ = ["Row", "resolved_rows", "rows_of"]
 
-Value = str | float | tuple[float, ...] | None
+Value = str | float | tuple[float, ...] | tuple[str, ...] | None
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Row:
         if isinstance(self.value, tuple):
             kind = self.kind
             return shown(
-                list(self.value) if kind is None else [si_text(v, kind) for v in self.value]
+                [v if kind is None or isinstance(v, str) else si_text(v, kind) for v in self.value]
             )
         return str(self.value)
 
@@ -111,6 +111,10 @@ def rows_of(case: Case) -> Iterator[Row]:
     for name, spread in case.scatter.items():
         kind = {"current": CURRENT, "speed": SPEED, "hold": DIFFERENCE}.get(name, LENGTH)
         yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
+    yield Row("bench.current_range", case.choice.current, CURRENT)
+    yield Row("bench.speed_range", case.choice.speed, SPEED)
+    yield Row("bench.segment_range", case.choice.segment, LENGTH)
+    yield Row("bench.hand", case.choice.hands)
     for index, probe in enumerate(case.probes, start=1):
         key = f"probe[{index}]"
         yield Row(f"{key}.name", probe.name)

@@ -55,7 +55,12 @@ def _line(row: Row, case: Case) -> str:
         return f"# {key}: none"
     if isinstance(value, tuple):
         kind = row.kind
-        items = map(str, value) if kind is None else (_quantity(v, kind) for v in value)
+        items = (
+            (_text(v) if isinstance(v, str) else str(v))
+            if kind is None or isinstance(v, str)
+            else _quantity(v, kind)
+            for v in value
+        )
         return f"{key} = [{', '.join(items)}]"
     if isinstance(value, str) or row.kind is None:
         return f"{key} = {_text(str(value))}"

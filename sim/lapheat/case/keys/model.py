@@ -25,6 +25,7 @@ from ..units import (
     Quantity,
 )
 from .alloy import AlloyTable, ConductivityTable, SpecificHeatTable
+from .bench import BenchTable
 from .fields import Name, Of, OneOf, Order, Range, Text
 from .fixture import FixtureTable, TackTable
 from .gauge import Wall
@@ -362,6 +363,7 @@ class CaseFile(Table):
     numerics: NumericsTable = key({}, description="How finely to compute.")
     scale: ScaleTable = key({}, description="Factors on what the alloys' tables say.")
     scatter: ScatterTable = key({}, description="How far a real bench strays, for the risk.")
+    bench: BenchTable = key({}, description="What `lapheat find` may choose from.")
     probe: Annotated[list[ProbeTable], Field(max_length=100)] = key(
         [], description="Thermocouples."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from .bench import BenchTable
 from .fields import Entry
 from .model import (
     AlloyTable,
@@ -46,6 +47,7 @@ _TABLES: dict[str, type[Table]] = {
     "numerics": NumericsTable,
     "scale": ScaleTable,
     "scatter": ScatterTable,
+    "bench": BenchTable,
     "probe": ProbeTable,
 }
 
