@@ -396,7 +396,7 @@ def resolve(file: CaseFile, name: str) -> Case:
             spot=float(file.scale.spot),
         ),
         scatter=_scatter(file, arc),
-        choice=_choice(file.bench),
+        choice=Choice() if bead else _choice(file.bench),
         display=_display(file),
         assumed=_assumed(arc, fillet, gauge_told(file.tube.wall)),
         written=_written(file),

@@ -111,10 +111,11 @@ def rows_of(case: Case) -> Iterator[Row]:
     for name, spread in case.scatter.items():
         kind = {"current": CURRENT, "speed": SPEED, "hold": DIFFERENCE}.get(name, LENGTH)
         yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
-    yield Row("bench.current_range", case.choice.current, CURRENT)
-    yield Row("bench.speed_range", case.choice.speed, SPEED)
-    yield Row("bench.segment_range", case.choice.segment, LENGTH)
-    yield Row("bench.hand", case.choice.hands)
+    if case.flange:
+        yield Row("bench.current_range", case.choice.current, CURRENT)
+        yield Row("bench.speed_range", case.choice.speed, SPEED)
+        yield Row("bench.segment_range", case.choice.segment, LENGTH)
+        yield Row("bench.hand", case.choice.hands)
     for index, probe in enumerate(case.probes, start=1):
         key = f"probe[{index}]"
         yield Row(f"{key}.name", probe.name)
