@@ -6,7 +6,7 @@ import pytest
 
 from lapheat.case.file import CaseError
 from lapheat.study.runs import Source
-from lapheat.study.window.axes import free_axes, given_axes
+from lapheat.study.runs.axes import free_axes, given_axes
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
 

@@ -9,7 +9,7 @@ import pytest
 
 from lapheat.case.file.resolved import rows_of
 from lapheat.study.runs import RowFile, Serial, Source, Trial, run_trial
-from lapheat.study.window.axes import given_axes
+from lapheat.study.runs.axes import given_axes
 from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of
 from study.full_map import MAPS, FullMap, different, trials
 from study.test_window import apart, crossings, lines_of

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lapheat.study.risk.bench import points
+from lapheat.study.chance.bench import points
 from lapheat.study.risk.risk import plan_of, run_sample, samples_of
 from study.long_risk import FIRST, HERE, LONG, SHORT, source_of
 

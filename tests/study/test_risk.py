@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from lapheat.case.units import read_quantity
 from lapheat.cli.app import app
 from lapheat.cli.study.risk import told
-from lapheat.study.risk.bench import HALF, inputs_of
+from lapheat.study.chance.bench import HALF, inputs_of
 from lapheat.study.risk.files import risk_dict
 from lapheat.study.risk.risk import Plan, Risk, Sample, assess, plan_of
 from lapheat.study.runs import Processes, RowFile, Serial, Source

@@ -9,7 +9,7 @@ from scipy.stats import binomtest, norm
 from lapheat.case.case import Spread
 from lapheat.case.file import read_case_text
 from lapheat.case.units import LENGTH, NUMBER
-from lapheat.study.risk.bench import Input, inputs_of, points, wilson
+from lapheat.study.chance.bench import Input, inputs_of, points, wilson
 from unit.casefile_samples import BASE, BEAD
 
 

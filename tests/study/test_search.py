@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
-from lapheat.study.window.axes import free_axes, given_axes
+from lapheat.study.runs.axes import free_axes, given_axes
 from lapheat.study.window.files import Window, window_dict, write_window
 from lapheat.study.window.map import Plan, Sweep, map_of
 from lapheat.study.window.pick import choose, probe

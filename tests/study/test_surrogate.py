@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from scipy.optimize import check_grad
 from scipy.stats import sobol_indices, uniform
 
-from lapheat.study.risk.bench import STANDARD, points
-from lapheat.study.risk.surrogate import TRUSTED, Surrogate, shares_of, unlikely
+from lapheat.study.chance.bench import STANDARD, points
+from lapheat.study.chance.surrogate import TRUSTED, Surrogate, shares_of, unlikely
 
 Array = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ import pytest
 from numpy.typing import NDArray
 
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
-from lapheat.study.window.axes import given_axes
+from lapheat.study.runs.axes import given_axes
 from lapheat.study.window.boundary import along, level_lines
 from lapheat.study.window.files import Window, window_dict, write_window
 from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of, slack

@@ -6,7 +6,7 @@ import pytest
 
 from lapheat.case.file import CaseError, case_to_toml, read_case_text
 from lapheat.case.torch import efficiency_of_length, spot_of_length, voltage_of_length
-from lapheat.study.risk.bench import inputs_of
+from lapheat.study.chance.bench import inputs_of
 
 MM = 1e-3
 TEXT = """

@@ -14,7 +14,7 @@ from ...case.file import CaseError
 from ...report.folder import check_folder
 from ...report.terminal import CAUTIONS
 from ...study.runs import Source, executor_of, warm_up
-from ...study.window.axes import free_axes, given_axes
+from ...study.runs.axes import free_axes, given_axes
 from ...study.window.files import OURS, Window, write_window
 from ...study.window.map import Plan, Sweep, map_of
 from ...study.window.pick import choose, probe

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from ...case.case import Case
 from ...case.file import case_to_toml
 from ...version import mark
+from ..chance.bench import HALF, STANDARD, Input, inputs_of, points, wilson
+from ..chance.surrogate import Shares, shares_of
 from ..runs.executors import Executor, Row, Work
 from ..runs.standing import FAILS
 from ..runs.store import RowFile, collect
 from ..runs.trial import Source, Trial, run_trial
-from .bench import HALF, STANDARD, Input, inputs_of, points, wilson
-from .surrogate import Shares, shares_of
 
 __all__ = [
     "Chance",

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
-from .axes import Axis
 from .boundary import level_lines, triangles_of
 from .map import MEASURES, Plan, Run, slack
 from .pick import Difference, Pick

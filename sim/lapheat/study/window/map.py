@@ -10,10 +10,10 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
+from ..runs.axes import Axis
 from ..runs.executors import Executor, Row, Work
 from ..runs.store import RowFile, collect
 from ..runs.trial import Source, Trial, run_trial
-from .axes import Axis
 from .boundary import along, level_lines
 from .search import FreeTrial, run_free, start_of
 

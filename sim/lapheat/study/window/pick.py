@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from math import inf, isfinite
 
 from ...case.file import CaseError
+from ..runs.axes import Axis, about_own
 from ..runs.executors import Row
 from ..runs.standing import standing
 from ..runs.trial import Trial
-from .axes import Axis, about_own
 from .map import MEASURES, Place, Run, Sweep, slack
 from .search import FreeTrial, start_of, worst_of
 

@@ -11,9 +11,9 @@ from scipy.optimize import linprog
 from ...case.case import Case
 from ...case.file.resolved import rows_of
 from ...case.units import in_unit
+from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.trial import Trial, run_trial
-from .axes import Axis
 
 __all__ = ["FreeTrial", "measures", "run_free", "start_of", "worst_of"]
 

@@ -1,0 +1,1 @@
+"""Settings for a joint that survive the scatter of a bench."""
