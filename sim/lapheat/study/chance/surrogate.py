@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_solve, solve_triangular
 from scipy.optimize import minimize
 from scipy.stats import sobol_indices
 
@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 TRUSTED = 0.9  # cross-validated share of the variance explained, from which shares are believed
 RUNS_AN_INPUT = 5  # with fewer, inputs lend each other their shares
 MOST = 512  # runs used: the work grows with their cube
+SLICE = 8192  # points at once, to keep the kernel small
 START = 2.0  # length scale to start the search from
 NOISE = (1e-8, 1.0)  # of the variance
 BASE = 12  # 2**12 base points for the shares: good to about 0.02
@@ -38,6 +39,7 @@ class Surrogate:
     mean, size : of the response
     q2 : share of the variance explained, each run predicted from all others; 1 is perfect
     error : root mean square of those predictions' errors, in the response's unit
+    factor : (n, n) lower Cholesky factor of the runs' covariance, over `size` squared
 
     References
     ----------
@@ -55,6 +57,7 @@ class Surrogate:
     size: float
     q2: float
     error: float
+    factor: Array
 
     @classmethod
     def fit(cls, at: Array, response: Array) -> Surrogate:
@@ -79,24 +82,35 @@ class Surrogate:
         lengths, (smooth, linear, noise) = np.exp(x[:-3]), np.exp(x[-3:])
         smooth_part, _ = _smooth(at, lengths)
         K = smooth * smooth_part + linear * (at @ at.T) + noise * np.eye(len(y))
-        inverse = cho_solve(cho_factor(K, lower=True), np.eye(len(y)))
+        lower = np.linalg.cholesky(K)
+        inverse = cho_solve((lower, True), np.eye(len(y)))
         weights = inverse @ y
         left_out = weights / np.diag(inverse)
         q2 = 1.0 - float(left_out @ left_out) / float(y @ y)
         error = size * float(np.sqrt(np.mean(left_out**2)))
-        return cls(
-            at, weights, lengths, float(smooth), float(linear), float(noise), mean, size, q2, error
-        )
+        scales = float(smooth), float(linear), float(noise)
+        return cls(at, weights, lengths, *scales, mean, size, q2, error, lower)
 
     def __call__(self, at: Array) -> Array:
         """Response at (m, d) points."""
         result = np.empty(len(at))
-        for start in range(0, len(at), 8192):  # to keep the kernel small
-            some = at[start : start + 8192]
-            apart = _squares(some / self.lengths, self.at / self.lengths)
-            kernel = self.smooth * np.exp(-0.5 * apart) + self.linear * (some @ self.at.T)
-            result[start : start + 8192] = kernel @ self.weights
+        for start in range(0, len(at), SLICE):
+            result[start : start + SLICE] = self._kernel(at[start : start + SLICE]) @ self.weights
         return np.asarray(self.mean + self.size * result)
+
+    def spread(self, at: Array) -> Array:
+        """Standard deviation of the response at (m, d) points, noise of a run included."""
+        result = np.empty(len(at))
+        for start in range(0, len(at), SLICE):
+            some = at[start : start + SLICE]
+            half = solve_triangular(self.factor, self._kernel(some).T, lower=True)
+            own = self.smooth + self.linear * (some * some).sum(axis=1) + self.noise
+            result[start : start + SLICE] = np.sqrt(np.maximum(own - (half * half).sum(axis=0), 0))
+        return np.asarray(self.size * result)
+
+    def _kernel(self, at: Array) -> Array:
+        apart = _squares(at / self.lengths, self.at / self.lengths)
+        return np.asarray(self.smooth * np.exp(-0.5 * apart) + self.linear * (at @ self.at.T))
 
 
 def _squares(a: Array, b: Array) -> Array:

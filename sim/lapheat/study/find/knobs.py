@@ -1,0 +1,213 @@
+"""What `find` turns: keys, their ranges, and the steps in which a person can set them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, exp, log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...case.case import Case
+from ...case.faults import did_you_mean
+from ...case.file import CaseError, Fault
+from ...case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, Kind, in_unit, read_quantity
+from ..runs.axes import free_axes
+
+__all__ = ["HAND_KEYS", "KEYS", "Knob", "knobs_of"]
+
+Array = NDArray[np.float64]
+
+KEYS = (
+    *("arc.current", "arc.aim", "arc.hold", "travel.speed", "travel.segment", "travel.pause"),
+    "travel.dwell",
+)
+# What makes a hand, and which of the keys it does not have.
+HAND_KEYS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
+    "clock": ((("travel.start", "timed"), ("arc.control", "steady")), ("arc.hold",)),
+    "flow": (
+        (("travel.start", "on-flow"), ("arc.control", "steady")),
+        ("arc.hold", "travel.dwell"),
+    ),
+    "pedal": ((("travel.start", "on-flow"), ("arc.control", "pedal")), ("travel.dwell",)),
+}
+# The aim runs from a spot towards the tube to two towards the flange.
+AIM = (-0.5, 1.75)  # in spots
+PAUSE = (2.0, 40.0)  # [s]
+DWELL = (0.5, 10.0)  # [s]
+HOLD = (50.0, 50.0)  # [K] above the filler's flow, and below the lower solidus of the base
+# Steps of a setting, by kind and by whether the shop works in inches and degF.
+STEPS: dict[tuple[str, bool], tuple[str, Fraction]] = {
+    ("arc.current", False): ("A", Fraction(1)),
+    ("arc.current", True): ("A", Fraction(1)),
+    ("arc.aim", False): ("mm", Fraction(1, 2)),
+    ("arc.aim", True): ("in", Fraction(1, 64)),
+    ("arc.hold", False): ("degC", Fraction(10)),
+    ("arc.hold", True): ("degF", Fraction(25)),
+    ("travel.speed", False): ("mm/s", Fraction(1, 10)),
+    ("travel.speed", True): ("in/min", Fraction(1, 4)),
+    ("travel.segment", False): ("mm", Fraction(1)),
+    ("travel.segment", True): ("in", Fraction(1, 16)),
+    ("travel.pause", False): ("s", Fraction(1)),
+    ("travel.pause", True): ("s", Fraction(1)),
+    ("travel.dwell", False): ("s", Fraction(1, 2)),
+    ("travel.dwell", True): ("s", Fraction(1, 2)),
+}
+_KINDS: dict[str, Kind] = {
+    "arc.current": CURRENT,
+    "arc.aim": LENGTH,
+    "arc.hold": TEMPERATURE,
+    "travel.speed": SPEED,
+    "travel.segment": LENGTH,
+    "travel.pause": TIME,
+    "travel.dwell": TIME,
+}
+
+
+@dataclass(frozen=True)
+class Knob:
+    """A key that is free, from `low` to `high` [SI].
+
+    Attributes
+    ----------
+    key : dotted
+    kind : what it measures
+    low, high : ends [SI]
+    logarithmic : equal shares are equal factors
+    unit, step : in which a person sets it
+    ring : circumference that equal segments must close [m]; 0 for other keys
+    """
+
+    key: str
+    kind: Kind
+    low: float
+    high: float
+    logarithmic: bool
+    unit: str
+    step: Fraction
+    ring: float = 0.0
+
+    def value(self, share: float) -> float:
+        """Value at a share of the range [SI]."""
+        if self.logarithmic:
+            return self.low * exp(share * log(self.high / self.low))
+        return self.low + share * (self.high - self.low)
+
+    def shares(self, values: Array) -> Array:
+        """Shares of the range at which values [SI] lie; below 0 and above 1 beyond its ends."""
+        if self.ring:  # what counts is how long the equal segments are
+            values = self.ring / np.ceil(self.ring / values * (1.0 - 1e-9))
+        if self.logarithmic:
+            held = np.maximum(values, 0.05 * self.low)
+            return np.asarray(np.log(held / self.low) / log(self.high / self.low))
+        return np.asarray((values - self.low) / (self.high - self.low))
+
+    def setting(self, value: float) -> str:
+        """Nearest setting of a value [SI], in the shop's own steps."""
+        whole = round(in_unit(value, self.kind, self.unit) / float(self.step))
+        number = self.step * whole
+        if self.unit == "in" and number.denominator > 1:
+            sign = "-" if number < 0 else ""
+            over, rest = divmod(abs(number), 1)
+            text = f"{over} {rest}" if over else f"{rest}"
+            return f"{sign}{text} in"
+        return f"{float(number):g} {self.unit}"
+
+    def settable(self, value: float) -> tuple[float, str]:
+        """Setting nearest to a value, inside the range, [SI] and as text."""
+        text = self.setting(value)
+        inside = float(read_quantity(text, self.kind))
+        step = in_unit(1.0, self.kind, self.unit) - in_unit(0.0, self.kind, self.unit)
+        for _ in range(2):  # a range may end between two settings
+            if inside < self.low * (1.0 - 1e-9) - 1e-12:
+                text = self.setting(inside + float(self.step) / step)
+            elif inside > self.high * (1.0 + 1e-9) + 1e-12:
+                text = self.setting(inside - float(self.step) / step)
+            inside = float(read_quantity(text, self.kind))
+        return inside, text
+
+
+def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
+    """Range of each key, and whether its shares are factors."""
+    arc, choice, around = case.arc, case.choice, case.tube.circumference
+    flow = solidus = 0.0
+    if case.fillet is not None and case.flange is not None:
+        flow = case.alloys[case.fillet.filler].liquidus or 0.0
+        base = (case.alloys[name].solidus for name in (case.tube.alloy, case.flange.alloy))
+        solidus = min((found for found in base if found is not None), default=flow + 400.0)
+    longest = min(choice.segment[1], 0.5 * around)
+    return {
+        "arc.current": (*choice.current, True),
+        "arc.aim": (AIM[0] * arc.spot, AIM[1] * arc.spot, False),
+        "arc.hold": (flow + HOLD[0], max(solidus - HOLD[1], flow + HOLD[0] + 50.0), False),
+        "travel.speed": (*choice.speed, True),
+        "travel.segment": (min(choice.segment[0], 0.8 * longest), longest, True),
+        "travel.pause": (*PAUSE, False),
+        "travel.dwell": (*DWELL, True),
+    }
+
+
+def _refused(option: str, key: str, given: str, allowed: str, hint: str = "") -> CaseError:
+    return CaseError([Fault(option, key, given, allowed, hint)])
+
+
+def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
+    """Keys that may be turned, with their ranges.
+
+    Parameters
+    ----------
+    case : whose `[bench]` gives the ranges
+    free : KEY or KEY=FROM:TO between commas: these alone; "" for the usual ones
+    fix : keys between commas that stay as the case has them
+
+    Raises
+    ------
+    CaseError
+        A key that cannot be free, a range that is none, or no key left.
+    """
+    ranges = _ranges(case)
+    keys = [part.partition("=")[0].strip() for part in free.split(",") if part.strip()]
+    fixed = [part.strip() for part in fix.split(",") if part.strip()]
+    faults = []
+    for option, named in (("--free", keys), ("--fix", fixed)):
+        for key in named:
+            if key not in KEYS:
+                hint = did_you_mean(key, KEYS)
+                faults.append(
+                    Fault(
+                        option, key, "a key find does not turn", f"one of {', '.join(KEYS)}", hint
+                    )
+                )
+    if faults:
+        raise CaseError(faults)
+    for part in filter(None, map(str.strip, free.split(","))):
+        if "=" in part:
+            (axis,) = free_axes(part, case)
+            ends = [float(read_quantity(axis.text(v), axis.kind)) for v in axis.values]
+            ranges[axis.key] = (ends[0], ends[1], ranges[axis.key][2] and ends[0] > 0.0)
+    left = [key for key in (keys or KEYS) if key not in fixed]
+    if not left:
+        raise _refused("--fix", fix, "every key that is free", "at least one key left free")
+    inches = case.display.length == "in"
+    hot = case.display.temperature == "degF"
+    knobs = []
+    for key in KEYS:
+        if key in left:
+            low, high, logarithmic = ranges[key]
+            unit, step = STEPS[key, hot if key == "arc.hold" else inches]
+            ring = case.tube.circumference if key == "travel.segment" else 0.0
+            knobs.append(Knob(key, _KINDS[key], low, high, logarithmic, unit, step, ring))
+    return tuple(knobs)
+
+
+def segments(ring: float, length: float) -> int:
+    """Number of equal segments that close a ring."""
+    return max(1, ceil(ring / length * (1.0 - 1e-9)))
+
+
+def hand_knobs(hand: str, knobs: Sequence[Knob]) -> tuple[Knob, ...]:
+    """Knobs that a hand has."""
+    _, without = HAND_KEYS[hand]
+    return tuple(knob for knob in knobs if knob.key not in without)

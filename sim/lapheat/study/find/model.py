@@ -1,0 +1,262 @@
+"""What the runs so far say of settings: chance and time, and where another run tells most.
+
+The margin of the base, the slack of the filler and the time of a run are smooth in settings and
+scatter alike, so one response each is fitted over both. The chance of a setting is the mean, over
+a bench's scatter, of the probability that both are above zero.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm, qmc
+
+from ...version import mark
+from ..chance.bench import points
+from ..chance.surrogate import Surrogate
+from ..runs.executors import Row
+from .space import Space
+
+__all__ = ["FAR", "Setting", "Think", "measures", "think", "thought_of"]
+
+Array = NDArray[np.float64]
+
+FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
+BENCHES = 64  # points of the scatter that a chance is the mean over
+SCREENED = 24  # of them, for the first look
+CANDIDATES = 2048
+KEPT = 160  # of the candidates, looked at again
+DIGITS = 6
+BAND = 1.64  # standard deviations to either side
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A setting by its shares of the ranges, and what the responses say of it.
+
+    Attributes
+    ----------
+    shares : (knobs,)
+    chance : that a bench succeeds, counting what the responses do not know as risk
+    likely : the same, taking the responses at their word
+    low, high : the same with both responses 1.64 of their standard deviations lower, and higher
+    time : [s]
+    base, filler : of the case as it is, over what it asks for [K]
+    """
+
+    shares: tuple[float, ...]
+    chance: float
+    likely: float
+    low: float
+    high: float
+    time: float
+    base: float
+    filler: float
+
+
+@dataclass(frozen=True)
+class Think:
+    """A task: fit to the runs of one hand, and propose; done by a worker, on one thread.
+
+    Attributes
+    ----------
+    space : the hand
+    shares, bench : (n, knobs), (n, inputs) of the runs
+    base, filler, time : (n,) what came of them [K], [K], [s]
+    sure : the chance wanted
+    wanted : margin of the base the case as it is must keep [K]
+    looks : runs to propose
+    seed : of the candidates
+    """
+
+    space: Space
+    shares: Array
+    bench: Array
+    base: Array
+    filler: Array
+    time: Array
+    sure: float
+    wanted: float
+    looks: int
+    seed: int
+
+    def key(self) -> str:
+        """Hash of all of it."""
+        told = hashlib.sha256(f"{mark()} think {self.space.source.text}".encode())
+        told.update(
+            f"{self.space.knobs} {self.sure} {self.wanted} {self.looks} {self.seed}".encode()
+        )
+        for array in (self.shares, self.bench, self.base, self.filler, self.time):
+            told.update(np.ascontiguousarray(np.round(array, 9)).tobytes())
+        return told.hexdigest()[:24]
+
+
+def measures(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
+    """Margin of the base [K], slack of the filler [K] and time [s] of runs.
+
+    A run that was refused or failed has a base that stays solid and filler that does not flow:
+    what is refused is an arc too weak to melt the rod.
+    """
+    base, filler, time = [], [], []
+    for row in rows:
+        failed = row.get("failed") is not None
+        margin, slack = row.get("margin_K"), row.get("filler_slack_K")
+        base.append(FAR if failed or margin is None else float(margin))
+        filler.append(-2.0 * FAR if failed or slack is None else float(slack))
+        time.append(np.nan if failed else float(row["total_s"] or 0.0))
+    return np.array(base), np.array(filler), np.array(time)
+
+
+def _near(values: Array) -> Array:
+    """Values whose far ends hardly count: what melts by 600 K tells little of what melts by 6."""
+    return np.asarray(FAR * np.tanh(values / FAR))
+
+
+class _Responses:
+    def __init__(self, task: Think) -> None:
+        at = task.space.features(task.shares, task.bench)
+        self.space, self.wanted = task.space, task.wanted
+        self.base = Surrogate.fit(at, _near(task.base))
+        self.filler = Surrogate.fit(at, _near(task.filler))
+        known = np.isfinite(task.time)
+        self.time = Surrogate.fit(at[known], np.log(task.time[known]))
+
+    def chances(self, shares: Array, bench: Array) -> list[Array]:
+        """Chance, likely, low and high chance of settings (n, knobs) over benches (m, inputs)."""
+        count, many = len(shares), len(bench)
+        at = self.space.features(np.repeat(shares, many, axis=0), np.tile(bench, (count, 1)))
+        over = [
+            response(at) / np.maximum(response.spread(at), 1e-9)
+            for response in (self.base, self.filler)
+        ]
+        sure = norm.cdf(over[0]) * norm.cdf(over[1])
+        least = np.minimum(*over)
+        told = [sure, least > 0.0, least > BAND, least > -BAND]
+        return [np.asarray(x, dtype=float).reshape(count, many).mean(axis=1) for x in told]
+
+    def settings(self, shares: Array, bench: Array) -> list[Setting]:
+        """What the responses say of settings (n, knobs)."""
+        nominal = self.space.features(shares, np.zeros((len(shares), bench.shape[1])))
+        told = [
+            *self.chances(shares, bench),
+            np.exp(self.time(nominal)),
+            self.base(nominal) - FAR * np.tanh(self.wanted / FAR),
+            self.filler(nominal),
+        ]
+        return [
+            Setting(
+                tuple(np.round(shares[i], DIGITS).tolist()),
+                *(round(float(x[i]), DIGITS) for x in told),
+            )
+            for i in range(len(shares))
+        ]
+
+    def telling(self, shares: Array, bench: Array) -> Array:
+        """How likely the responses are wrong on each bench: there a run tells most."""
+        at = self.space.features(np.repeat(shares[None, :], len(bench), axis=0), bench)
+        doubts = []
+        for response in (self.base, self.filler):
+            doubts.append(norm.cdf(-np.abs(response(at)) / np.maximum(response.spread(at), 1e-9)))
+        return np.asarray(np.maximum(*doubts))
+
+
+def _worth(setting: Setting, sure: float, optimist: bool) -> tuple[float, float]:
+    """Order of settings: the surest until sure enough, then the quickest."""
+    chance = setting.likely if optimist else setting.chance
+    holds = setting.base >= 0.0 and setting.filler >= 0.0
+    if not holds:
+        chance = min(chance, sure - 1e-3) - 0.2
+    return (1.0, -setting.time) if chance >= sure else (chance, 0.0)
+
+
+def _pool(task: Think, near: Array, count: int, size: float, rng: np.random.Generator) -> Array:
+    """Candidates about settings, all inside the ranges."""
+    around = near[rng.integers(len(near), size=count)]
+    return np.asarray(np.clip(around + size * rng.standard_normal(around.shape), 0.0, 1.0))
+
+
+def _settable(space: Space, shares: Array) -> Array:
+    return np.array([space.settable(row)[0] for row in shares])
+
+
+def think(task: Think) -> Row:
+    """Fit, look for settings, and say where to run next."""
+    rng = np.random.default_rng(task.seed)
+    knobs, inputs = task.space.size
+    responses = _Responses(task)
+    bench = points(BENCHES, inputs, task.seed)
+    few = bench[:SCREENED]
+    pool = qmc.Sobol(knobs, rng=rng).random(CANDIDATES)
+    best: list[Setting] = []
+    for size in (None, 0.12, 0.05):
+        if size is not None:
+            pool = _pool(task, np.array([s.shares for s in best[:12]]), CANDIDATES // 4, size, rng)
+        found = responses.settings(pool, few)
+        found.sort(key=lambda s: _worth(s, task.sure, False), reverse=True)
+        best = sorted(
+            [*best, *found[: KEPT // 4]], key=lambda s: _worth(s, task.sure, False), reverse=True
+        )
+    optimists = sorted(found, key=lambda s: _worth(s, task.sure, True), reverse=True)
+    shares = _settable(task.space, np.array([s.shares for s in [*best[:KEPT], *optimists[:12]]]))
+    settings = responses.settings(np.unique(shares, axis=0), bench)
+    chosen = _front(settings, task.sure)
+    looks = _looks(task, responses, settings, points(BENCHES, inputs, task.seed + 1))
+    told = {
+        "settings": [list(vars(s).values()) for s in chosen],
+        "looks": looks,
+        "q2": [round(responses.base.q2, DIGITS), round(responses.filler.q2, DIGITS)],
+    }
+    return {"thought": json.dumps(told), "failed": None}
+
+
+def _front(settings: list[Setting], sure: float) -> list[Setting]:
+    """The pick first, then the settings that no other beats in both chance and time."""
+    ranked = sorted(settings, key=lambda s: _worth(s, sure, False), reverse=True)
+    front = [ranked[0]]
+    quickest = np.inf
+    for setting in sorted(settings, key=lambda s: (-s.chance, s.time)):
+        if setting.time < quickest and setting.filler >= 0.0:
+            quickest = setting.time
+            if setting not in front:
+                front.append(setting)
+    return front
+
+
+def _looks(
+    task: Think, responses: _Responses, settings: list[Setting], bench: Array
+) -> list[list[float]]:
+    """Benches of the pick, of the quickest that may do, and of the surest, where doubt is most."""
+    order = [
+        max(settings, key=lambda s: _worth(s, task.sure, False)),
+        max(settings, key=lambda s: _worth(s, task.sure, True)),
+        max(settings, key=lambda s: (s.chance, -s.time)),
+    ]
+    each = task.looks // len(order)
+    looks = []
+    for setting in order:
+        shares = np.array(setting.shares)
+        worth = responses.telling(shares, bench)
+        chosen = np.argsort(-worth, kind="stable")[: each - 1]
+        looks.append([*setting.shares, *np.zeros(bench.shape[1]).tolist()])
+        looks += [[*setting.shares, *np.round(bench[i], DIGITS).tolist()] for i in chosen]
+    return looks
+
+
+def thought_of(row: Row) -> tuple[list[Setting], list[list[float]], tuple[float, float]]:
+    """Take a thought from its row: settings, the pick first; points to run; how good the fits are.
+
+    Raises
+    ------
+    ValueError
+        The fit failed.
+    """
+    if row.get("failed") is not None:
+        raise ValueError(str(row["failed"]))
+    told = json.loads(str(row["thought"]))
+    settings = [Setting(tuple(s[0]), *s[1:]) for s in told["settings"]]
+    return settings, told["looks"], (told["q2"][0], told["q2"][1])

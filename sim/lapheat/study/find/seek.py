@@ -1,0 +1,346 @@
+"""The search: runs over settings and scatter alike, then where limits are near, then fresh benches.
+
+A first round of runs spreads over all settings and all of the scatter. Each further round asks
+the responses fitted so far (`model`) for the settings that seem best and runs those benches of
+them on which the responses may be wrong. What is found is confirmed on benches that had no part
+in the search.
+
+The search is a generator: it yields a `Round` of tasks and is sent their rows. So it knows nothing
+of who runs them, and the same rows lead to the same end.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from ...case.case import Case
+from ..chance.bench import STANDARD, points, wilson
+from ..runs.executors import Row
+from ..runs.trial import Source, Trial, run_trial
+from .knobs import HAND_KEYS, Knob, knobs_of
+from .model import Setting, Think, measures, think, thought_of
+from .space import Space, space_of
+
+__all__ = ["Found", "Pick", "Plan", "Round", "plan_of", "seek"]
+
+Array = NDArray[np.float64]
+
+FIRST = 32  # runs of each hand to begin with
+ROUNDS = 5  # of more runs, at most
+LOOKS = 18  # runs of a round, over all hands that are left
+FRESH = 48  # benches that confirm a pick
+OWN = 4  # of them also at the case's own detail, those nearest to a limit
+TRIES = 3  # picks to confirm, at most
+BEHIND = 0.15  # of chance: a hand that much behind the best is given up
+CHOICES = 5  # of time against chance
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is asked.
+
+    Attributes
+    ----------
+    source : the case as it was read
+    case : read from it
+    knobs : what is free, over all hands
+    hands : to choose from
+    sure : chance of success wanted
+    detail : mesh of the search
+    seed : of its points
+    """
+
+    source: Source
+    case: Case
+    knobs: tuple[Knob, ...]
+    hands: tuple[str, ...]
+    sure: float
+    detail: str
+    seed: int
+
+
+def plan_of(
+    source: Source,
+    sure: float,
+    free: str = "",
+    fix: str = "",
+    detail: str = "coarse",
+    seed: int = 0,
+) -> Plan:
+    """Plan for a case; see `Plan` and `knobs.knobs_of`.
+
+    Raises
+    ------
+    CaseError
+        The case has faults, or what is free does.
+    """
+    case = source.case()
+    return Plan(source, case, knobs_of(case, free, fix), case.choice.hands, sure, detail, seed)
+
+
+@dataclass(frozen=True)
+class Round:
+    """Tasks of a kind, to be run in any order: `doing` says what for, `work` makes a row of one."""
+
+    doing: str
+    work: Callable[[Any], Row]
+    tasks: Sequence[Any]
+
+
+@dataclass(frozen=True)
+class Pick:
+    """A setting that may serve.
+
+    Attributes
+    ----------
+    hand : how the arc is led
+    inputs : keys and settings, those of the hand too
+    chance, low, high : that a bench succeeds, with its 95 % interval where it was confirmed
+    time : of the case as it is [s]
+    confirmed : numbers of the run at the case's own detail; None where it was not run
+    benches : fresh ones that it was confirmed on
+    fails : of them, by what failed: "base" or the key of a limit
+    """
+
+    hand: str
+    inputs: tuple[tuple[str, str], ...]
+    chance: float
+    low: float
+    high: float
+    time: float
+    confirmed: Row | None = None
+    benches: int = 0
+    fails: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Found:
+    """What came of it: `picks`, the one that was chosen first, and why.
+
+    `pick` is None where none is sure enough; `binding` is the limit that most benches fail of
+    the first; `runs` counts runs at the search's detail and at the case's own.
+    """
+
+    plan: Plan
+    picks: tuple[Pick, ...]
+    pick: Pick | None
+    why: str
+    binding: str
+    runs: tuple[int, int]
+    q2: tuple[float, float]
+
+
+@dataclass
+class _Hand:
+    """Runs of one hand, while they grow."""
+
+    space: Space
+    shares: Array
+    bench: Array
+    rows: list[Row]
+    settings: list[Setting] = field(default_factory=list)
+    looks: list[list[float]] = field(default_factory=list)
+    q2: tuple[float, float] = (0.0, 0.0)
+
+    def trials(self, detail: str) -> list[Trial]:
+        """Runs of the points that have no row yet."""
+        new = range(len(self.rows), len(self.shares))
+        texts = [self.space.settable(self.shares[i])[1] for i in new]
+        return [
+            self.space.trial(text, self.bench[i], detail)
+            for i, text in zip(new, texts, strict=True)
+        ]
+
+    def add(self, points: Array) -> None:
+        """Take in points (n, knobs + inputs) to run next."""
+        knobs = self.space.size[0]
+        self.shares = np.vstack([self.shares, points[:, :knobs]])
+        self.bench = np.vstack([self.bench, points[:, knobs:]])
+
+
+def _begin(plan: Plan, hand: str) -> _Hand:
+    space = space_of(plan.source, hand, plan.knobs)
+    knobs, inputs = space.size
+    sobol = qmc.Sobol(knobs + inputs, rng=np.random.default_rng(plan.seed + len(hand)))
+    unit = sobol.random(FIRST)
+    shares = np.array([space.settable(row)[0] for row in unit[:, :knobs]])
+    bench = np.asarray(STANDARD.ppf(np.clip(unit[:, knobs:], 1e-9, 1.0 - 1e-9)), dtype=float)
+    return _Hand(space, shares, bench, [])
+
+
+Search = Generator[Round, list[Row], Found]
+
+
+def seek(plan: Plan) -> Search:
+    """Search; see the top of this module."""
+    hands = [_begin(plan, hand) for hand in plan.hands]
+    yield from _run(hands, plan, "settings and benches")
+    for number in range(ROUNDS):
+        yield from _think(hands, plan, number)
+        hands = _kept(hands) if number else hands
+        each = max(3, LOOKS // len(hands) // 3 * 3)
+        for hand in hands:
+            hand.add(np.array(hand.looks)[:each])
+        yield from _run(hands, plan, "benches near a limit")
+    yield from _think(hands, plan, ROUNDS)
+    tried: list[Pick] = []
+    ranked = _ranked(hands, plan)
+    for attempt, (hand, setting) in enumerate(ranked[:TRIES]):
+        pick = yield from _confirm(hand, setting, plan, attempt)
+        tried.append(pick)
+        if pick.chance >= plan.sure:
+            break
+    return _found(plan, hands, tried)
+
+
+def _run(hands: Sequence[_Hand], plan: Plan, doing: str) -> Generator[Round, list[Row], None]:
+    tasks = [(hand, trial) for hand in hands for trial in hand.trials(plan.detail)]
+    rows = yield Round(doing, run_trial, [trial for _, trial in tasks])
+    for (hand, _), row in zip(tasks, rows, strict=True):
+        hand.rows.append(row)
+
+
+def _think(hands: Sequence[_Hand], plan: Plan, number: int) -> Generator[Round, list[Row], None]:
+    tasks = [
+        Think(
+            hand.space,
+            hand.shares,
+            hand.bench,
+            *measures(hand.rows),
+            plan.sure,
+            plan.case.limits.base_margin,
+            LOOKS,
+            plan.seed + number,
+        )
+        for hand in hands
+    ]
+    rows = yield Round("what to try next", think, tasks)
+    for hand, row in zip(hands, rows, strict=True):
+        hand.settings, hand.looks, hand.q2 = thought_of(row)
+
+
+def _kept(hands: Sequence[_Hand]) -> list[_Hand]:
+    """Hands that may still be the surest."""
+    best = max(max(s.chance for s in hand.settings) for hand in hands)
+    return [h for h in hands if max(s.likely for s in h.settings) >= best - BEHIND]
+
+
+def _worth(setting: Setting, sure: float) -> tuple[float, float]:
+    holds = setting.base >= 0.0 and setting.filler >= 0.0
+    if setting.chance >= sure and holds:
+        return 1.0, -setting.time
+    return setting.chance - (0.0 if holds else 0.2), 0.0
+
+
+def _ranked(hands: Sequence[_Hand], plan: Plan) -> list[tuple[_Hand, Setting]]:
+    """The quickest that is sure enough, then surer ones."""
+    every = [(hand, setting) for hand in hands for setting in hand.settings]
+    first = max(every, key=lambda pair: _worth(pair[1], plan.sure))
+    surer = [pair for pair in every if pair[1].chance > first[1].chance]
+    surer.sort(key=lambda pair: (-pair[1].chance, pair[1].time))
+    halfway = [p for p in surer if p[1].chance >= 0.5 * (first[1].chance + surer[0][1].chance)]
+    quick = [min(halfway, key=lambda pair: pair[1].time)] if halfway else []
+    ranked = [first, *quick, *surer]
+    return [pair for i, pair in enumerate(ranked) if pair not in ranked[:i]]
+
+
+def _confirm(
+    hand: _Hand, setting: Setting, plan: Plan, attempt: int
+) -> Generator[Round, list[Row], Pick]:
+    """Run a setting on fresh benches, and at the case's own detail where limits are nearest."""
+    space = hand.space
+    _, inputs = space.settable(np.array(setting.shares))
+    bench = points(FRESH, space.size[1], plan.seed + 1000 + attempt)
+    nominal = np.zeros(space.size[1])
+    every = [space.trial(inputs, z, plan.detail) for z in (nominal, *bench)]
+    rows = yield Round("fresh benches", run_trial, every)
+    base, filler, time = measures(rows)
+    shift = np.zeros(2)
+    own = rows[0]
+    if plan.detail != plan.case.detail:
+        nearest = np.argsort(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), kind="stable")[:OWN]
+        finer = [
+            space.trial(inputs, z, plan.case.detail) for z in (nominal, *bench[np.sort(nearest)])
+        ]
+        told = yield Round(f"{plan.case.detail} mesh", run_trial, finer)
+        own = told[0]
+        also = [0, *(int(i) + 1 for i in np.sort(nearest))]
+        fine_base, fine_filler, _ = measures(told)
+        shift = np.array(
+            [np.mean(fine_base - base[also]), np.mean(fine_filler - filler[also])], dtype=float
+        )
+    solid = base[1:] + shift[0] > 0.0
+    flows = filler[1:] + shift[1] >= 0.0
+    good = int((solid & flows).sum())
+    why = Counter("base" for ok in solid if not ok)
+    why.update(str(rows[i + 1].get("filler_binding")) for i in range(FRESH) if not flows[i])
+    low, high = wilson(good, FRESH)
+    fixed, _ = HAND_KEYS[space.hand]
+    return Pick(
+        space.hand,
+        (*fixed, *inputs),
+        good / FRESH,
+        low,
+        high,
+        float(time[0]),
+        own,
+        FRESH,
+        dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
+    )
+
+
+def _choices(hands: Sequence[_Hand], plan: Plan) -> list[Pick]:
+    """Settings that no other beats in both chance and time, spread over the times."""
+    every = [(hand, s) for hand in hands for s in hand.settings if s.filler >= 0.0]
+    front: list[tuple[_Hand, Setting]] = []
+    quickest = np.inf
+    for hand, setting in sorted(every, key=lambda pair: (-pair[1].chance, pair[1].time)):
+        if setting.time < 0.93 * quickest and setting.chance > 0.3:
+            quickest = setting.time
+            front.append((hand, setting))
+    if len(front) > CHOICES - 1:
+        at = np.linspace(0, len(front) - 1, CHOICES - 1).round().astype(int)
+        front = [front[i] for i in at]
+    picks = []
+    for hand, setting in front:
+        fixed, _ = HAND_KEYS[hand.space.hand]
+        _, inputs = hand.space.settable(np.array(setting.shares))
+        picks.append(
+            Pick(
+                hand.space.hand,
+                (*fixed, *inputs),
+                setting.chance,
+                setting.low,
+                setting.high,
+                setting.time,
+            )
+        )
+    return picks
+
+
+def _found(plan: Plan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Found:
+    good = [pick for pick in tried if pick.chance >= plan.sure]
+    best = good[-1] if good else max(tried, key=lambda pick: (pick.chance, -pick.time))
+    others = [pick for pick in tried if pick is not best]
+    seen = {pick.inputs for pick in tried}
+    choices = [pick for pick in _choices(hands, plan) if pick.inputs not in seen]
+    runs = sum(len(hand.rows) for hand in hands) + (FRESH + 1) * len(tried)
+    own = 0 if plan.detail == plan.case.detail else (OWN + 1) * len(tried)
+    binding = next(iter(best.fails), "")
+    told = f"{100 * best.chance:.0f} % of {best.benches} fresh benches succeed"
+    if good:
+        why = f"the quickest found whose chance reaches {100 * plan.sure:.0f} %: {told}"
+    else:
+        why = f"nothing found reaches {100 * plan.sure:.0f} %; the surest: {told}"
+    q2 = tuple(min(hand.q2[i] for hand in hands) for i in range(2))
+    return Found(
+        plan, (best, *others, *choices), best if good else None, why, binding, (runs, own),
+        (q2[0], q2[1]),
+    )  # fmt: skip
