@@ -30,7 +30,8 @@ FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
 BENCHES = 64  # points of the scatter that a chance is the mean over
 SCREENED = 24  # of them, for the first look
 CANDIDATES = 2048
-KEPT = 160  # of the candidates, looked at again
+KEPT = 64  # of the candidates, looked at again
+SOME = 16  # of them, the quickest and those that may be good
 DIGITS = 6
 BAND = 1.64  # standard deviations to either side
 
@@ -68,10 +69,11 @@ class Think:
     space : the hand
     shares, bench : (n, knobs), (n, inputs) of the runs
     base, filler, time : (n,) what came of them [K], [K], [s]
+    known : (m, knobs) settings that seemed good before; m may be 0
     sure : the chance wanted
     wanted : margin of the base the case as it is must keep [K]
     looks : runs to propose
-    seed : of the candidates
+    seed, number : of the search, and of this round
     """
 
     space: Space
@@ -80,18 +82,20 @@ class Think:
     base: Array
     filler: Array
     time: Array
+    known: Array
     sure: float
     wanted: float
     looks: int
     seed: int
+    number: int
 
     def key(self) -> str:
         """Hash of all of it."""
         told = hashlib.sha256(f"{mark()} think {self.space.source.text}".encode())
         told.update(
-            f"{self.space.knobs} {self.sure} {self.wanted} {self.looks} {self.seed}".encode()
+            f"{self.space.knobs} {self.sure} {self.wanted} {self.looks} {self.seed} {self.number}".encode()
         )
-        for array in (self.shares, self.bench, self.base, self.filler, self.time):
+        for array in (self.shares, self.bench, self.base, self.filler, self.time, self.known):
             told.update(np.ascontiguousarray(np.round(array, 9)).tobytes())
         return told.hexdigest()[:24]
 
@@ -159,9 +163,10 @@ class _Responses:
     def telling(self, shares: Array, bench: Array) -> Array:
         """How likely the responses are wrong on each bench: there a run tells most."""
         at = self.space.features(np.repeat(shares[None, :], len(bench), axis=0), bench)
-        doubts = []
-        for response in (self.base, self.filler):
-            doubts.append(norm.cdf(-np.abs(response(at)) / np.maximum(response.spread(at), 1e-9)))
+        doubts = [
+            norm.cdf(-np.abs(response(at)) / np.maximum(response.spread(at), 1e-9))
+            for response in (self.base, self.filler)
+        ]
         return np.asarray(np.maximum(*doubts))
 
 
@@ -174,7 +179,11 @@ def _worth(setting: Setting, sure: float, optimist: bool) -> tuple[float, float]
     return (1.0, -setting.time) if chance >= sure else (chance, 0.0)
 
 
-def _pool(task: Think, near: Array, count: int, size: float, rng: np.random.Generator) -> Array:
+def _ranked(settings: list[Setting], sure: float, optimist: bool) -> list[Setting]:
+    return sorted(settings, key=lambda s: _worth(s, sure, optimist), reverse=True)
+
+
+def _pool(near: Array, count: int, size: float, rng: np.random.Generator) -> Array:
     """Candidates about settings, all inside the ranges."""
     around = near[rng.integers(len(near), size=count)]
     return np.asarray(np.clip(around + size * rng.standard_normal(around.shape), 0.0, 1.0))
@@ -186,28 +195,28 @@ def _settable(space: Space, shares: Array) -> Array:
 
 def think(task: Think) -> Row:
     """Fit, look for settings, and say where to run next."""
-    rng = np.random.default_rng(task.seed)
+    rng = np.random.default_rng([task.seed, task.number])
     knobs, inputs = task.space.size
     responses = _Responses(task)
     bench = points(BENCHES, inputs, task.seed)
     few = bench[:SCREENED]
+    best = responses.settings(task.known, few) if len(task.known) else []
     pool = qmc.Sobol(knobs, rng=rng).random(CANDIDATES)
-    best: list[Setting] = []
     for size in (None, 0.12, 0.05):
         if size is not None:
-            pool = _pool(task, np.array([s.shares for s in best[:12]]), CANDIDATES // 4, size, rng)
+            pool = _pool(np.array([s.shares for s in best[:16]]), CANDIDATES // 4, size, rng)
         found = responses.settings(pool, few)
-        found.sort(key=lambda s: _worth(s, task.sure, False), reverse=True)
-        best = sorted(
-            [*best, *found[: KEPT // 4]], key=lambda s: _worth(s, task.sure, False), reverse=True
-        )
-    optimists = sorted(found, key=lambda s: _worth(s, task.sure, True), reverse=True)
-    shares = _settable(task.space, np.array([s.shares for s in [*best[:KEPT], *optimists[:12]]]))
-    settings = responses.settings(np.unique(shares, axis=0), bench)
-    chosen = _front(settings, task.sure)
-    looks = _looks(task, responses, settings, points(BENCHES, inputs, task.seed + 1))
+        ranked = _ranked(found, task.sure, False)[:KEPT] + _ranked(found, task.sure, True)[:SOME]
+        best = _ranked([*best, *ranked], task.sure, False)
+    optimists = _ranked(best, task.sure, True)[:SOME]
+    quick = sorted((s for s in best if s.chance > 0.5 * task.sure), key=lambda s: s.time)[:SOME]
+    chosen = [*best[:KEPT], *optimists, *quick]
+    shares = np.vstack([_settable(task.space, np.array([s.shares for s in chosen])), task.known])
+    settings = responses.settings(np.unique(np.round(shares, DIGITS), axis=0), bench)
+    front = _front(settings, task.sure)
+    looks = _looks(task, responses, settings, points(BENCHES, inputs, task.seed + task.number + 1))
     told = {
-        "settings": [list(vars(s).values()) for s in chosen],
+        "settings": [list(vars(s).values()) for s in front],
         "looks": looks,
         "q2": [round(responses.base.q2, DIGITS), round(responses.filler.q2, DIGITS)],
     }
@@ -215,9 +224,8 @@ def think(task: Think) -> Row:
 
 
 def _front(settings: list[Setting], sure: float) -> list[Setting]:
-    """The pick first, then the settings that no other beats in both chance and time."""
-    ranked = sorted(settings, key=lambda s: _worth(s, sure, False), reverse=True)
-    front = [ranked[0]]
+    """The best first, then those that no other beats in both chance and time."""
+    front = _ranked(settings, sure, False)[:SOME]
     quickest = np.inf
     for setting in sorted(settings, key=lambda s: (-s.chance, s.time)):
         if setting.time < quickest and setting.filler >= 0.0:

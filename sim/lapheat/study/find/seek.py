@@ -38,7 +38,8 @@ LOOKS = 18  # runs of a round, over all hands that are left
 FRESH = 48  # benches that confirm a pick
 OWN = 4  # of them also at the case's own detail, those nearest to a limit
 TRIES = 3  # picks to confirm, at most
-BEHIND = 0.15  # of chance: a hand that much behind the best is given up
+# of chance: a hand that much behind the best is given up, after the first runs and later
+BEHIND = (0.25, 0.15)
 CHOICES = 5  # of time against chance
 
 
@@ -184,7 +185,7 @@ def seek(plan: Plan) -> Search:
     yield from _run(hands, plan, "settings and benches")
     for number in range(ROUNDS):
         yield from _think(hands, plan, number)
-        hands = _kept(hands) if number else hands
+        hands = _kept(hands, BEHIND[min(number, 1)])
         each = max(3, LOOKS // len(hands) // 3 * 3)
         for hand in hands:
             hand.add(np.array(hand.looks)[:each])
@@ -214,10 +215,12 @@ def _think(hands: Sequence[_Hand], plan: Plan, number: int) -> Generator[Round, 
             hand.shares,
             hand.bench,
             *measures(hand.rows),
+            np.array([s.shares for s in hand.settings]).reshape(-1, hand.space.size[0]),
             plan.sure,
             plan.case.limits.base_margin,
             LOOKS,
-            plan.seed + number,
+            plan.seed,
+            number,
         )
         for hand in hands
     ]
@@ -226,10 +229,10 @@ def _think(hands: Sequence[_Hand], plan: Plan, number: int) -> Generator[Round, 
         hand.settings, hand.looks, hand.q2 = thought_of(row)
 
 
-def _kept(hands: Sequence[_Hand]) -> list[_Hand]:
+def _kept(hands: Sequence[_Hand], behind: float) -> list[_Hand]:
     """Hands that may still be the surest."""
     best = max(max(s.chance for s in hand.settings) for hand in hands)
-    return [h for h in hands if max(s.likely for s in h.settings) >= best - BEHIND]
+    return [h for h in hands if max(s.likely for s in h.settings) >= best - behind]
 
 
 def _worth(setting: Setting, sure: float) -> tuple[float, float]:
@@ -296,7 +299,7 @@ def _confirm(
     )
 
 
-def _choices(hands: Sequence[_Hand], plan: Plan) -> list[Pick]:
+def _choices(hands: Sequence[_Hand]) -> list[Pick]:
     """Settings that no other beats in both chance and time, spread over the times."""
     every = [(hand, s) for hand in hands for s in hand.settings if s.filler >= 0.0]
     front: list[tuple[_Hand, Setting]] = []
@@ -330,7 +333,7 @@ def _found(plan: Plan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Found:
     best = good[-1] if good else max(tried, key=lambda pick: (pick.chance, -pick.time))
     others = [pick for pick in tried if pick is not best]
     seen = {pick.inputs for pick in tried}
-    choices = [pick for pick in _choices(hands, plan) if pick.inputs not in seen]
+    choices = [pick for pick in _choices(hands) if pick.inputs not in seen]
     runs = sum(len(hand.rows) for hand in hands) + (FRESH + 1) * len(tried)
     own = 0 if plan.detail == plan.case.detail else (OWN + 1) * len(tried)
     binding = next(iter(best.fails), "")

@@ -1,0 +1,102 @@
+"""What was found, as `find.json`, `find.csv`, a case file that runs, and a picture."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+from ...case.file import case_to_toml
+from ..runs.folder import cell, write_study
+from ..runs.store import RowFile
+from .seek import Found, Pick
+
+__all__ = ["OURS", "find_dict", "write_find"]
+
+OURS = ("find.json", "find.csv", "case.toml", "rows.jsonl", "figures")
+CONFIRMED = (
+    *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", "tube_margin_K"),
+    *("flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s", "failed"),
+)
+
+
+def find_dict(found: Found) -> dict[str, Any]:
+    """Content of `find.json`: plain dicts, lists and numbers."""
+    plan = found.plan
+    return {
+        "title": plan.case.title,
+        "sure": plan.sure,
+        "seed": plan.seed,
+        "detail": plan.detail,
+        "own_detail": plan.case.detail,
+        "free": [knob.key for knob in plan.knobs],
+        "hands": list(plan.hands),
+        "picks": [_pick(pick) for pick in found.picks],
+        "pick": None if found.pick is None else _pick(found.pick),
+        "why": found.why,
+        "binding": found.binding or None,
+        "runs": found.runs[0],
+        "own_runs": found.runs[1],
+        "explained": {"base": found.q2[0], "filler": found.q2[1]},
+    }
+
+
+def _pick(pick: Pick) -> dict[str, Any]:
+    return {
+        "hand": pick.hand,
+        "inputs": dict(pick.inputs),
+        "chance": pick.chance,
+        "low": pick.low,
+        "high": pick.high,
+        "total_s": pick.time,
+        "benches": pick.benches,
+        "fails": pick.fails,
+        "confirmed": None
+        if pick.confirmed is None
+        else {name: pick.confirmed.get(name) for name in CONFIRMED},
+    }
+
+
+def _csv(found: Found) -> str:
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    keys = list(dict.fromkeys(key for pick in found.picks for key, _ in pick.inputs))
+    rows.writerow(["rank", "hand", *keys, "chance", "low", "high", "total_s", "benches"])
+    for rank, pick in enumerate(found.picks, start=1):
+        inputs = dict(pick.inputs)
+        numbers = (pick.chance, pick.low, pick.high, pick.time, pick.benches)
+        rows.writerow(
+            [rank, pick.hand, *(inputs.get(key, "") for key in keys), *map(cell, numbers)]
+        )
+    return text.getvalue()
+
+
+def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
+    """Write the result folder; whole or not at all.
+
+    `case.toml` is the case with the first pick's settings, whether or not it is sure enough.
+
+    Raises
+    ------
+    CaseError
+        The folder must not be used.
+    ResultError
+        Something could not be written.
+    """
+    best = found.picks[0]
+    case = found.plan.source.case(tuple(f"{key}={value}" for key, value in best.inputs))
+    texts = [_csv(found), case_to_toml(case)]
+    return write_study(
+        folder, OURS, find_dict(found), texts, store, lambda fresh: _figures(found, fresh)
+    )
+
+
+def _figures(found: Found, folder: Path) -> list[Path]:
+    from ...report.figures import write_png  # matplotlib takes half a second
+    from .figure import chances
+
+    (folder / "figures").mkdir()
+    path = Path("figures/find.png")
+    write_png(chances(found), folder / path)
+    return [path]
