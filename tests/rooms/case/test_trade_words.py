@@ -124,3 +124,20 @@ def test_a_tower_of_powers_is_refused_at_once(unit: str) -> None:
     with pytest.raises(CaseError) as caught:
         read_case_text(TEXT, "stub", (f"tube.wall=12 {unit}",))
     assert "is not a unit" in caught.value.faults[0].hint
+
+
+# --- settings that cannot do what they are meant to -----------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("changes", "part"),
+    [
+        (("arc.control=pedal", "arc.hold=900 degC"), "no start will flow"),
+        (("arc.control=pedal", "arc.hold=1380 degC"), "the tube less than limits.base_margin"),
+        (("travel.start=on-flow", "travel.dwell=3 s"), "travel.dwell has no effect"),
+    ],
+)
+def test_a_hand_that_cannot_work_is_noted(changes: tuple[str, ...], part: str) -> None:
+    told = read_case_text(TEXT, "stub", changes).assumed
+    assert any(part in line for line in told)
+    assert not any(part in line for line in read_case_text(TEXT, "stub").assumed)

@@ -110,8 +110,9 @@ def test_bad_keys_are_told_at_once(free: str, fix: str, keys: set[str]) -> None:
 
 
 def test_a_bad_bench_table_is_told_at_once() -> None:
-    bad = TEXT.replace('hand = "pedal", current_range = ["40 A", "120 A"]',
-                       'hand = "peddle", current_range = ["90 A", "40 A"], segmant = 3')  # fmt: skip
+    line = next(line for line in TEXT.split("\n") if line.startswith("bench"))
+    wrong = 'bench = { hand = "peddle", current_range = ["90 A", "40 A"], segmant = 3 }'
+    bad = TEXT.replace(line, wrong)
     with pytest.raises(CaseError) as caught:
         source(bad).case()
     assert {f.key for f in caught.value.faults} == {

@@ -41,17 +41,14 @@ from ..keys.model import (
 )
 from ..keys.scatter import ScaleTable
 from ..torch import (
-    EFFICIENCY_BAND,
-    SHORT,
-    SHORT_VOLTS_BAND,
     SPOT_BAND,
-    VOLTAGE_BAND,
     conventional_voltage,
     efficiency_of_length,
     spot_of_length,
     voltage_of_length,
 )
 from ..units import Quantity, rounded
+from .assumed import assumed_of
 
 __all__ = ["dotted", "resolve", "user_alloy"]
 
@@ -301,43 +298,6 @@ def _display(file: CaseFile) -> Display:
     )
 
 
-def _assumed(arc: Arc, fillet: Fillet | None, gauge: str | None) -> tuple[str, ...]:
-    """Say what was taken from a convention or an estimate."""
-    told = [] if gauge is None else [gauge]
-    if fillet is not None and fillet.stirring > 1.0:
-        told.append(
-            f"Molten filler conducts {fillet.stirring:.3g} times as well as at rest "
-            "(fillet.stirring): without that the tube is hotter and the root colder."
-        )
-    if arc.derived:
-        told.append(_of_length(arc))
-    elif not arc.voltage_measured:
-        told.append(
-            f"No arc voltage was given: {arc.voltage:.4g} V was taken, by the convention 10 V + "
-            f"0.04 V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work."
-        )
-    return tuple(told)
-
-
-def _of_length(arc: Arc) -> str:
-    length = arc.length or 0.0
-    volts = VOLTAGE_BAND * max(0.0, length - SHORT) + SHORT_VOLTS_BAND
-    bands = {
-        "voltage": f"{arc.voltage:.3g} V ({arc.voltage - volts:.3g} to {arc.voltage + volts:.3g})",
-        "efficiency": f"an efficiency of {arc.efficiency:.2g} "
-        f"({arc.efficiency * (1.0 - EFFICIENCY_BAND):.2g} to "
-        f"{arc.efficiency * (1.0 + EFFICIENCY_BAND):.2g})",
-        "spot": f"a spot of {1e3 * arc.spot:.2g} mm ({1e3 * arc.spot * (1.0 - SPOT_BAND):.2g} to "
-        f"{1e3 * arc.spot * (1.0 + SPOT_BAND):.2g})",
-    }
-    *most, last = (bands[name] for name in arc.derived)
-    listed = f"{', '.join(most)} and {last}" if most else last
-    return (
-        f"An arc {1e3 * length:.3g} mm long at {arc.current:.3g} A was taken to have {listed}: "
-        "partly read, partly estimated. Measured volts and a test bead are better."
-    )
-
-
 def resolve(file: CaseFile, name: str) -> Case:
     """Fill in every default.
 
@@ -369,7 +329,7 @@ def resolve(file: CaseFile, name: str) -> Case:
     alloys = _alloys(file, tuple(dict.fromkeys(names)))
     filler = alloys.get(fillet.filler) if fillet is not None else None
     arc = _arc(file.arc, file.scale, bead, filler.liquidus if filler is not None else None)
-    return Case(
+    case = Case(
         title=file.title or name,
         joint=file.joint,
         tube=tube,
@@ -398,6 +358,8 @@ def resolve(file: CaseFile, name: str) -> Case:
         scatter=_scatter(file, arc),
         choice=Choice() if bead else _choice(file.bench),
         display=_display(file),
-        assumed=_assumed(arc, fillet, gauge_told(file.tube.wall)),
         written=_written(file),
     )
+    gauge = gauge_told(file.tube.wall)
+    told = assumed_of(case)
+    return replace(case, assumed=(*([] if gauge is None else [gauge]), *told))

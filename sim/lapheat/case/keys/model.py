@@ -10,7 +10,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from ..case import CONTROLS, ORDERS, STARTS
+from ..case import CONTROLS, ORDERS, STARTS, Limits
 from ..units import (
     ANGLE,
     CURRENT,
@@ -274,13 +274,13 @@ class LimitsTable(Table):
         examples=[0.95],
     )
     flow_margin: Annotated[Quantity, Of(DIFFERENCE, "0 K", "500 K")] = key(
-        "10 K",
+        f"{Limits.flow_margin:g} K",
         description="A face under the filler counts as wet when its peak gets this far above the "
         "filler's liquidus.",
         examples=["10 K", "45 delta_degF"],
     )
     dry_length: Annotated[Quantity, Of(LENGTH, "0 mm", "1000 mm")] = key(
-        "3 mm",
+        f"{1e3 * Limits.dry_length:g} mm",
         description="Longest dry stretch of a side, in one piece round the tube, that is accepted "
         "whatever the wet share.",
         examples=["3 mm", "1/8 in"],
@@ -292,7 +292,7 @@ class LimitsTable(Table):
         examples=["275 K"],
     )
     lap_filled: Annotated[Quantity, Of(NUMBER, low=0, high=1)] = key(
-        0.0,
+        Limits.lap_filled,
         description="Share of the lap that filler must fill. 0: the verdict does not depend on it.",
         examples=[0.5],
     )

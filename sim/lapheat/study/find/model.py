@@ -92,9 +92,8 @@ class Think:
     def key(self) -> str:
         """Hash of all of it."""
         told = hashlib.sha256(f"{mark()} think {self.space.source.text}".encode())
-        told.update(
-            f"{self.space.knobs} {self.sure} {self.wanted} {self.looks} {self.seed} {self.number}".encode()
-        )
+        asked = (self.space.knobs, self.sure, self.wanted, self.looks, self.seed, self.number)
+        told.update(repr(asked).encode())
         for array in (self.shares, self.bench, self.base, self.filler, self.time, self.known):
             told.update(np.ascontiguousarray(np.round(array, 9)).tobytes())
         return told.hexdigest()[:24]
