@@ -108,6 +108,23 @@ class Surrogate:
             result[start : start + SLICE] = np.sqrt(np.maximum(own - (half * half).sum(axis=0), 0))
         return np.asarray(self.size * result)
 
+    def draws(self, at: Array, count: int, rng: np.random.Generator) -> Array:
+        """Responses that the runs leave possible, each at all of (m, d) points, (count, m).
+
+        References
+        ----------
+        Rasmussen and Williams (2006): posterior 2.24, draws A.2.
+        """
+        cross = self._kernel(at)
+        half = solve_triangular(self.factor, cross.T, lower=True)
+        apart = _squares(at / self.lengths, at / self.lengths)
+        own = self.smooth * np.exp(-0.5 * apart) + self.linear * (at @ at.T) - half.T @ half
+        own[np.diag_indices(len(at))] += 1e-9 * (self.smooth + self.linear) + self.noise
+        lower = np.linalg.cholesky(own)
+        mean = cross @ self.weights
+        normal = rng.standard_normal((count, len(at)))
+        return np.asarray(self.mean + self.size * (mean + normal @ lower.T))
+
     def _kernel(self, at: Array) -> Array:
         apart = _squares(at / self.lengths, self.at / self.lengths)
         return np.asarray(self.smooth * np.exp(-0.5 * apart) + self.linear * (at @ self.at.T))

@@ -1,0 +1,87 @@
+"""Chance from few runs: a smooth response, integrated over the scatter.
+
+Counting tells a chance within about 1 / sqrt(runs). Margin and slack are smooth in what varies, so
+64 runs fix the response nearly everywhere, and the chance is how much of the scatter lies below
+zero of it. The interval comes from responses that the runs leave possible (draws of the Gaussian
+process) and from the finite number of points. Where runs are predicted badly from the others, it
+is not used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bench import HALF, points, wilson
+from .surrogate import RUNS_AN_INPUT, TRUSTED, Surrogate
+
+__all__ = ["Smooth", "chances_below"]
+
+Array = NDArray[np.float64]
+
+POINTS = 1024  # of the scatter
+DRAWS = 256
+WIDER = 1.5  # length scales are fitted too, which draws do not know
+FAR = 150.0  # [K] beyond which a margin counts as hardly more
+
+
+@dataclass(frozen=True)
+class Smooth:
+    """A chance and its 95 % interval; `q2` of the response. `used` False: it is counted instead."""
+
+    chance: float
+    low: float
+    high: float
+    q2: float
+    used: bool
+
+
+def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smooth, ...]:
+    """Chance that each measure lies below zero; last, that any of them does.
+
+    Parameters
+    ----------
+    at : (n, d) runs, each input in its own standard deviations
+    measures : (n,) each, of the runs [K]; one that is never finite cannot fail
+    seed : of the points and draws
+    """
+    rng = np.random.default_rng(seed)
+    bench = points(POINTS, at.shape[1], seed + 7)
+    found, drawn = [], []
+    for values in measures:
+        counted = _counted(values < 0.0)
+        response = _response(at, values)
+        if response is None or response.q2 < TRUSTED:
+            found.append(replace(counted, q2=0.0 if response is None else response.q2))
+            continue
+        drawn.append(response.draws(bench, DRAWS, rng) < 0.0)
+        found.append(_integrated(drawn[-1], response.q2))
+    if drawn and len(drawn) == len(measures):
+        either = np.logical_or.reduce(drawn)
+        return (*found, _integrated(either, min(each.q2 for each in found)))
+    return (*found, _counted(np.logical_or.reduce([values < 0.0 for values in measures])))
+
+
+def _counted(below: Array) -> Smooth:
+    hits = int(below.sum())
+    return Smooth(hits / max(len(below), 1), *wilson(hits, len(below)), 0.0, False)
+
+
+def _response(at: Array, values: Array) -> Surrogate | None:
+    few = len(values) < RUNS_AN_INPUT * at.shape[1]
+    if few or not np.isfinite(values).all() or float(np.ptp(values)) < 1e-9:
+        return None
+    return Surrogate.fit(at, np.asarray(FAR * np.tanh(values / FAR)))
+
+
+def _integrated(below: Array, q2: float) -> Smooth:
+    """Chance from draws (draws, points), with the interval that they and the points leave."""
+    each = below.mean(axis=1)
+    chance = float(each.mean())
+    # points fill the scatter evenly: their own error is that of far more independent ones
+    own = np.sqrt(max(chance * (1.0 - chance), 1.0 / POINTS) / (4.0 * POINTS))
+    half = HALF * float(np.hypot(WIDER * each.std(), own))
+    return Smooth(chance, max(chance - half, 0.0), min(chance + half, 1.0), q2, True)
