@@ -65,7 +65,7 @@ def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smoo
     return (*found, _counted(np.logical_or.reduce([values < 0.0 for values in measures])))
 
 
-def _counted(below: Array) -> Smooth:
+def _counted(below: NDArray[np.bool_]) -> Smooth:
     hits = int(below.sum())
     return Smooth(hits / max(len(below), 1), *wilson(hits, len(below)), 0.0, False)
 
@@ -77,7 +77,7 @@ def _response(at: Array, values: Array) -> Surrogate | None:
     return Surrogate.fit(at, np.asarray(FAR * np.tanh(values / FAR)))
 
 
-def _integrated(below: Array, q2: float) -> Smooth:
+def _integrated(below: NDArray[np.bool_], q2: float) -> Smooth:
     """Chance from draws (draws, points), with the interval that they and the points leave."""
     each = below.mean(axis=1)
     chance = float(each.mean())
