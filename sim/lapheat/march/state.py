@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..problem.problem import ARGON, CHILL, Problem
 from .errors import MarchError
 from .kernels.arc import light
+from .kernels.fields import Fields, Given
 from .kernels.lap import TOUCHING, fill_lap, hot_gap
 from .kernels.step import refresh
 from .kernels.surfaces import observe, sample
@@ -96,8 +97,17 @@ class State:
     def refresh(self, rows: NDArray[np.int64] | None = None) -> None:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
-        p = self.problem
-        refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
+        refresh(rows, self.fields(), self.problem.grid, self.problem.tables)
+
+    def fields(self) -> Fields:
+        """Give the enthalpy and what follows from it, as a compiled step takes them."""
+        return Fields(self.h, self.phi, self.slope, self.skin, self.peak_h)
+
+    def given(self) -> Given:
+        """Give what a step is held at: filler, rod, lap, arc and air."""
+        return Given(
+            self.alive, self.rod, self.contact, self.heat_from, self.heat, self.air, self.extra
+        )
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
