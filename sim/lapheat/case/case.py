@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import ceil, floor, pi
+from typing import NamedTuple
 
 from .alloys import Alloy
 from .units import rounded
@@ -14,7 +15,9 @@ __all__ = [
     "ORDERS",
     "STARTS",
     "Arc",
+    "ArcTack",
     "Bench",
+    "Brazed",
     "Case",
     "Chill",
     "Display",
@@ -23,6 +26,7 @@ __all__ = [
     "Flange",
     "Lap",
     "Limits",
+    "Pedal",
     "Probe",
     "Scale",
     "Spread",
@@ -102,12 +106,19 @@ class Fillet:
 
 
 def conventional_voltage(current: float) -> float:
-    """Load voltage of TIG by convention [V], of a current [A].
+    """Load voltage of TIG by convention [V], of a current [A]: it reads above a real argon arc.
 
-    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (clause number
-    from memory). It is the load a power source is rated at and reads above a real argon arc.
+    10 V + 0.04 V/A x current up to 600 A, then 34 V: IEC 60974-1, clause 11.2 (from memory).
     """
     return rounded(min(10.0 + 0.04 * current, 34.0))
+
+
+class Pedal(NamedTuple):
+    """What a pedal follows: `hold` [K] of the hottest base, its `range` [A] and `lag` [s]."""
+
+    hold: float
+    range: tuple[float, float]
+    lag: float
 
 
 @dataclass(frozen=True)
@@ -129,6 +140,13 @@ class Arc:
     hold: float | None = None
     current_range: tuple[float, float] = (0.0, 0.0)
     pedal_lag: float = 0.3
+
+    @property
+    def pedal(self) -> Pedal | None:
+        """What the foot follows; None at a steady current."""
+        if self.control != "pedal" or self.hold is None:
+            return None
+        return Pedal(self.hold, self.current_range, self.pedal_lag)
 
     @property
     def power(self) -> float:
@@ -182,6 +200,14 @@ class Tack:
     length: float
     current: float | None = None
     time: float | None = None
+
+
+@dataclass(frozen=True)
+class ArcTack(Tack):
+    """A tack that a short arc lays before the first segment: `current` [A], `time` [s]."""
+
+    current: float
+    time: float
 
 
 def tacked_layers(tack: Tack, layers: int, radius: float) -> list[int]:
@@ -264,8 +290,7 @@ class Scale:
 class Spread:
     """How far an input of a real bench strays: 95 % lie within `size`.
 
-    `way` tells what `size` is: a "share" of the value or an "amount" [SI] on either side, or a
-    "factor" up or down.
+    `way`: a "share" of the value or an "amount" [SI] on either side, or a "factor" up or down.
     """
 
     size: float
@@ -292,9 +317,18 @@ class Display:
     temperature: str = "degC"
 
 
+class Brazed(NamedTuple):
+    """What a tube-to-flange joint has beside its tube."""
+
+    flange: Flange
+    lap: Lap
+    fillet: Fillet
+    filler: Alloy
+
+
 @dataclass(frozen=True)
 class Case:
-    """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube.
+    """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube; see `brazed`.
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
     each value that was filled in from a convention and that the report must tell; `written` maps
@@ -326,6 +360,13 @@ class Case:
     file: str = field(default="", compare=False, repr=False)
 
     @property
+    def brazed(self) -> Brazed | None:
+        """Flange, lap, fillet and filler, which are there together; None for a bead-on-tube."""
+        if self.flange is None or self.lap is None or self.fillet is None:
+            return None
+        return Brazed(self.flange, self.lap, self.fillet, self.alloys[self.fillet.filler])
+
+    @property
     def rod_power(self) -> float:
         """Heat that melts the rod while the arc travels, fed to fill the fillet [W]."""
         if self.fillet is None:
@@ -345,9 +386,13 @@ class Case:
         return self.fillet.section(self.tube.radius) * self.travel.speed / self.fillet.wire_area
 
     @property
-    def arc_tacks(self) -> tuple[Tack, ...]:
+    def arc_tacks(self) -> tuple[ArcTack, ...]:
         """Tacks that short arcs lay before the first segment, in the order of their angles."""
-        laid = [tack for tack in self.tacks if tack.current is not None]
+        laid = [
+            ArcTack(t.angle, t.length, t.current, t.time)
+            for t in self.tacks
+            if t.current is not None and t.time is not None
+        ]
         return tuple(sorted(laid, key=lambda tack: tack.angle % (2.0 * pi)))
 
     @property

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..problem.problem import ARGON, CHILL, Problem
+from ..problem.sampling import Samples
 from .errors import MarchError
 from .kernels.arc import light
-from .kernels.fields import Fields, Given
+from .kernels.fields import Fields, Gap, Given, Seen
 from .kernels.lap import TOUCHING, fill_lap, hot_gap
 from .kernels.step import refresh
 from .kernels.surfaces import observe, sample
@@ -171,9 +172,11 @@ class State:
             self.smallest_gap = min(self.smallest_gap, self.gap)
         enters = lap.flow if self.gap > 0.0 else inf  # no temperature lets filler into a shut lap
         fill_lap(
-            self.surface, len(p.wall), self.alive, lap.root, self.filled, self.contact,
-            *self.gas, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
-            lap.filler_conductivity, enters,
+            self.surface, len(p.wall), self.alive, self.filled, self.contact,
+            Gap(
+                lap.root, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
+                lap.filler_conductivity, enters, *self.gas,
+            ),
         )  # fmt: skip
 
     def taken(self) -> Array:
@@ -203,40 +206,25 @@ class State:
             A temperature is not a number.
         """
         p = self.problem
-        sane = observe(
-            p.grid, p.base, self.phi, self.skin, self.alive, self.contact,
-            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.liquid,
-            inf if p.lap is None else p.lap.flow, dt, self.best,
-        )  # fmt: skip
-        if not sane:
+        seen = Seen(self.surface, self.peak, self.wet_peak, self.liquid, self.best)
+        flow = inf if p.lap is None else p.lap.flow
+        if not observe(self.fields(), self.given(), seen, p.grid, p.base, flow, dt):
             raise MarchError("a temperature came out as not a number")
 
-    def sample(self, out: Array) -> None:
-        """Fill `out` with the problem's samples [K]."""
-        p = self.problem
-        assert p.samples is not None
-        s, t = p.samples, p.tables
-        sample(
-            self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
-            s.first, s.node, s.layer, s.weight, out,
-        )  # fmt: skip
-
-    def _temperature(self, cell: NDArray[np.int64], h: Array) -> Array:
-        """Temperatures of cells at enthalpies `h`, one index or a broadcastable column of them."""
-        t = self.problem.tables
-        alloy = self.problem.grid.alloy[cell]
-        x = (h - t.low[alloy]) * t.per_step[alloy]
-        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 2)
-        below, above = t.temperature[alloy, i], t.temperature[alloy, i + 1]
-        return np.asarray(below + (x - i) * (above - below))
+    def sample(self, samples: Samples) -> Array:
+        """(n,) what `samples` read now [K]."""
+        found, p = np.empty(len(samples.first) - 1), self.problem
+        sample(self.h, self.surface, p.grid.alloy, p.tables, samples, found)
+        return found
 
     def temperature(self, layer: int) -> Array:
         """(nc,) cell temperatures of one layer [K]."""
-        return self._temperature(np.arange(len(self.h)), self.h[:, layer])
+        return self.problem.tables.temperature_at(self.problem.grid.alloy, self.h[:, layer])
 
     def cell_peak(self) -> Array:
         """(nc, layers) highest temperature of every cell so far [K]."""
-        return self._temperature(np.arange(len(self.h))[:, None], self.peak_h)
+        alloy = self.problem.grid.alloy[:, None]
+        return self.problem.tables.temperature_at(alloy, self.peak_h)
 
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""

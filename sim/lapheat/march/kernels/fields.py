@@ -12,7 +12,20 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Face", "Fields", "Given", "Nodes", "Sides", "Stage", "Wall", "Watch", "Weights", "Work"]
+__all__ = [
+    "Face",
+    "Fields",
+    "Gap",
+    "Given",
+    "Nodes",
+    "Seen",
+    "Sides",
+    "Stage",
+    "Wall",
+    "Watch",
+    "Weights",
+    "Work",
+]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -39,6 +52,28 @@ class Given(NamedTuple):
     heat_to: Array  # (lit, layers) and as it ends
     air: Array  # (w,) temperature beyond each wall [K]
     extra: Array  # (nc, layers) heat put into cells [W], or of no rows
+
+
+class Seen(NamedTuple):
+    """What is read off the surfaces after a step; `best` is of it, the rest of the whole run."""
+
+    surface: Array  # (w + 2 nlap, layers) walls (the face to filler where covered), lap sides [K]
+    peak: Array  # (w + 2 nlap, layers) the highest so far [K]
+    wet_peak: Array  # (w, layers) of base faces since filler lay on them, nan before [K]
+    liquid: Array  # (w, layers) time they have spent under filler at its liquidus or above [s]
+    best: Array  # (2, 3) hottest tube and flange surface now: value [K], row, layer
+
+
+class Gap(NamedTuple):
+    """What the lap conducts by, as hot as it is."""
+
+    root: int  # row of `alive` of the fillet cell at the mouth of the lap
+    width: float  # [m]
+    emissivity: float  # effective between its two sides [-]
+    filler_k: float  # conductivity of filler that bridges it [W/(m K)]
+    flow: float  # from which filler enters [K]
+    gas_t: Array  # (n,) [K]
+    gas_k: Array  # (n,) conductivity of the gas [W/(m K)], level beyond the ends
 
 
 class Watch(NamedTuple):

@@ -333,7 +333,7 @@ def follow_skin(d, c, skin, out, s):  # type: ignore[no-untyped-def]
 
 @fast
 def look_up(h, d, c, run, nodes, value, phi, u):  # type: ignore[no-untyped-def]
-    """Rise of the conductivity integral of a `run` of cells of a row (first, end) from its table."""
+    """Rise of the conductivity integral of a `run` (first, end) of a row from its table."""
     lo, hi = run
     a, low, per_step = nodes
     last = np.int32(value.shape[1] - 2)
@@ -344,7 +344,7 @@ def look_up(h, d, c, run, nodes, value, phi, u):  # type: ignore[no-untyped-def]
 
 @fast
 def look_up_skin(h, d, c, run, nodes, t, q, out, s):  # type: ignore[no-untyped-def]
-    """Temperature and resistivity of a `run` of cells of a row (first, end) from their tables."""
+    """Temperature and resistivity of a `run` (first, end) of a row from their tables."""
     lo, hi = run
     a, low, per_step = nodes
     last = np.int32(t.shape[1] - 2)

@@ -5,9 +5,8 @@ geometric factor is one number. The state is specific enthalpy `h` [J/kg]; heat 
 cells of one part as differences of the conductivity integral ``phi = integral k dT`` [W/m], so
 that a face needs no division, and across parts through ``area / (d1/k1 + d2/k2 + 1/contact)``.
 
-The step is the second-order super-time-stepping of Meyer, Balsara and Aslam (2014), J. Comput.
-Phys. 257, 594-626 (RKL2, `weights.rkl2_weights`); heat lost is carried through the same stages, so the
-ledger closes.
+The step is the second-order super-time-stepping of Meyer, Balsara and Aslam (RKL2, see
+`weights.rkl2_weights`). Heat lost is carried through the same stages, so the ledger closes.
 
 Inside a step `phi`, skin and losses follow the enthalpy along their tangents at its start, which
 keeps second order and needs no table; where a stretch of a row moves further than `still` they

@@ -99,9 +99,9 @@ class CompiledStepper:
 
     def _step(self, step: Any, state: State, dt: float, stages: int, work: Work) -> int:
         """Take the step; returns how often it had to be taken."""
-        p = state.problem
+        grid, tables, weights = state.problem.grid, state.problem.tables, rkl2_weights(stages)
         fields, given = state.fields(), state.given()
-        return int(step(dt, rkl2_weights(stages), fields, given, self._watch, work, p.grid, p.tables))
+        return int(step(dt, weights, fields, given, self._watch, work, grid, tables))
 
 
 def thread_choices(threads: int) -> Generator[int, float, None]:

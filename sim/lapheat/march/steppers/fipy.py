@@ -75,11 +75,8 @@ class _Sources(NamedTuple):
 
 
 def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
-    nodes = tables.phi.shape[1]
-    x = (h - tables.low[alloy]) * tables.per_step[alloy]
-    i = np.clip(x.astype(np.int64), 0, nodes - 2)
-    f = x - i
-    at = alloy * nodes + i
+    i, f = tables.node(alloy, h)
+    at = alloy * tables.phi.shape[1] + i
 
     def read(value: Array, weight: Array) -> Array:
         flat = value.ravel()

@@ -25,7 +25,6 @@ from .style import (
     TEMPERATURE,
     Array,
     Units,
-    case_of,
     halo,
     levels_of,
     new_figure,
@@ -42,7 +41,7 @@ Window = tuple[float, float, float, float]
 
 def _window(history: History) -> Window:
     """Choose what to show: across low and high, up low and high [m]."""
-    case = case_of(history)
+    case = history.case
     inner = case.tube.radius - case.tube.wall
     if case.fillet is None or case.flange is None:
         half = max(5.0 * case.arc.spot, 3.0 * case.tube.wall)
@@ -97,7 +96,7 @@ def _isotherms(
     history: History,
 ) -> list[tuple[Artist, str]]:
     """Draw filler flow and, where it is passed, base solidus, part by part."""
-    case, levels = case_of(history), levels_of(history)
+    case, levels = history.case, levels_of(history)
     units = Units.of(case)
     flow, solidus = False, []
     parts = [(Region.TUBE, case.tube.alloy, levels.tube), (Region.FILLET, "", nan)]
@@ -121,7 +120,7 @@ def _isotherms(
 
 def _labels(axes: Axes, history: History, window: Window) -> None:
     """Name the parts."""
-    case = case_of(history)
+    case = history.case
     box = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
     arrow = {"arrowstyle": "-", "color": MUTED, "linewidth": 0.8}
     units = Units.of(case)
@@ -163,7 +162,7 @@ def _labels(axes: Axes, history: History, window: Window) -> None:
 
 def _torch(axes: Axes, history: History, window: Window) -> Artist:
     """Draw the torch axis down to where it is aimed."""
-    case = case_of(history)
+    case = history.case
     if case.fillet is None:
         foot, way = np.array([0.0, case.tube.radius]), np.array([0.0, 1.0])
     else:
@@ -179,7 +178,7 @@ def _torch(axes: Axes, history: History, window: Window) -> Artist:
 
 def _fixture(axes: Axes, history: History, window: Window) -> list[tuple[Artist, str]]:
     """Draw chill and bench where they touch; they have no cells."""
-    case, units = case_of(history), Units.of(case_of(history))
+    case, units = history.case, Units.of(history.case)
     inner = case.tube.radius - case.tube.wall
     chill, bench = case.fixture.chill, case.fixture.bench
     boxes: list[tuple[Array, str, str]] = []  # two corners (radius, height), hatch, label
@@ -239,7 +238,7 @@ def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bo
 
 def section(history: History) -> Figure:
     """Draw the section at the hottest instant; cells without filler yet are hatched."""
-    case, joint, shot = case_of(history), history.problem.mesh.section, history.snapshot
+    case, joint, shot = history.case, history.problem.mesh.section, history.snapshot
     units, levels, window = Units.of(case), levels_of(history), _window(history)
     bead = case.fillet is None  # a plain tube is drawn lying down
     view = units.long(np.array(window))
