@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from ..problem.problem import ARGON, CHILL, Problem
+from ..problem.problem import ARGON, CHILL, ChillRing, Problem
 from ..problem.sampling import Samples
 from .errors import MarchError
 from .kernels.arc import light
@@ -43,7 +43,7 @@ class State:
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
     peak_h : (nc, layers) highest enthalpy so far [J/kg]
-    phi, slope, skin : what follows from `h`, see `kernel.refresh`
+    phi, slope, skin : what follows from `h`, see `fields.Fields`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
@@ -112,10 +112,10 @@ class State:
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
-        assert self.problem.torch is not None
-        return float(
-            light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
-        )
+        torch, grid = self.problem.torch, self.problem.grid
+        if torch is None:
+            raise ValueError("the problem was assembled without a torch")
+        return float(light(torch, grid, self.alive, where, power, self.heat))
 
     def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
@@ -183,16 +183,12 @@ class State:
         """Heat lost so far to `AIR`, `CHILL` and `BENCH` [J]."""
         return np.bincount(self.problem.sink, self.lost, 3).astype(np.float64)
 
-    def chill_capacity(self) -> float:
+    def chill_capacity(self, ring: ChillRing) -> float:
         """Heat that warms the chill by 1 K, as warm as it is [J/K]."""
-        ring = self.problem.chill
-        assert ring is not None
         return ring.mass * float(ring.alloy.c(self.chill))
 
-    def warm_chill(self) -> None:
+    def warm_chill(self, ring: ChillRing) -> None:
         """Bring the chill to the temperature that belongs to the heat it has taken."""
-        ring = self.problem.chill
-        assert ring is not None
         h = np.asarray(ring.start_h + self.taken()[CHILL] / ring.mass)
         self.chill = float(ring.table.lookup(h)[0])
         self.chill_peak = max(self.chill_peak, self.chill)

@@ -73,7 +73,6 @@ def report_of(
     if convergence is not None:
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
-    assert judgement is not None  # `outcomes_of` made it
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])

@@ -1,4 +1,4 @@
-"""The compiled stepper: explicit stabilised steps by `kernel.advance`."""
+"""The compiled stepper: explicit stabilised steps by `step.advance`."""
 
 from __future__ import annotations
 

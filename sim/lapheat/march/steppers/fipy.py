@@ -363,7 +363,7 @@ class FipyStepper:
         return np.concatenate([mean, 1.0 / (near + contact)])
 
     def _sources(self, state: State, cells: _Cells, live: Array, gone: float) -> _Sources:
-        """Arc, losses and other sources, as `kernel._wall` has them."""
+        """Arc, losses and other sources, as `rows.lit_face_loss` has them."""
         grid, layers = self._problem.grid, self._problem.mesh.layers
         shape = (len(grid.lit), layers)
         exposed = live[self._wall_row]

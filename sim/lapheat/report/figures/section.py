@@ -43,11 +43,11 @@ def _window(history: History) -> Window:
     """Choose what to show: across low and high, up low and high [m]."""
     case = history.case
     inner = case.tube.radius - case.tube.wall
-    if case.fillet is None or case.flange is None:
+    if case.brazed is None:
         half = max(5.0 * case.arc.spot, 3.0 * case.tube.wall)
         return -half, half, inner - 0.35 * case.tube.wall, case.tube.radius + 0.16 * half
-    leg = case.fillet.leg
-    down = min(case.flange.thickness, 3.0 * leg) + 0.4 * leg
+    leg = case.brazed.fillet.leg
+    down = min(case.brazed.flange.thickness, 3.0 * leg) + 0.4 * leg
     up = max(3.2 * leg, 0.8 * down)
     left = max(inner - 0.2 * (down + up), 0.0)
     return left, left + 1.45 * (down + up), -down, up
@@ -139,14 +139,15 @@ def _labels(axes: Axes, history: History, window: Window) -> None:
             zorder=6,
         )
 
-    if case.fillet is None or case.flange is None:
+    brazed = case.brazed
+    if brazed is None:
         name(
             f"tube {short(case.tube.alloy)}",
             (0.6 * window[0], radius - 0.4 * wall),
             (0.8 * window[0], radius + 0.6 * (window[3] - radius)),
         )
         return
-    leg, up = case.fillet.leg, window[3]
+    leg, up = brazed.fillet.leg, window[3]
     name(
         f"tube {short(case.tube.alloy)}",
         (radius - 0.4 * wall, 0.8 * up),
@@ -154,10 +155,12 @@ def _labels(axes: Axes, history: History, window: Window) -> None:
     )
     right = radius + 0.55 * (window[1] - radius)
     name(
-        f"fillet {short(case.fillet.filler)}", (radius + 0.45 * leg, 0.25 * leg), (right, 0.24 * up)
+        f"fillet {short(brazed.fillet.filler)}",
+        (radius + 0.45 * leg, 0.25 * leg),
+        (right, 0.24 * up),
     )
     inside = (right, 0.4 * window[2])
-    name(f"flange {short(case.flange.alloy)}", inside, inside)
+    name(f"flange {short(brazed.flange.alloy)}", inside, inside)
 
 
 def _torch(axes: Axes, history: History, window: Window) -> Artist:

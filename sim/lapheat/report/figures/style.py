@@ -158,7 +158,7 @@ def levels_of(history: History) -> Levels:
     """Collect filler flow and base solidus of a run."""
     case = history.case
     return Levels(
-        flow=_known(case.alloys[case.fillet.filler].liquidus) if case.fillet else nan,
+        flow=case.brazed.filler.flow if case.brazed else nan,
         tube=_known(case.alloys[case.tube.alloy].solidus),
         flange=_known(case.alloys[case.flange.alloy].solidus) if case.flange else nan,
     )
