@@ -18,7 +18,7 @@ from .outcomes.convergence import Convergence, convergence_of
 from .outcomes.outcomes import Outcomes, Verdict
 from .outcomes.verdict import judge
 from .problem.problem import Problem
-from .problem.setup import problem_of
+from .problem.setup import job_of
 from .report.folder import write_results
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
@@ -81,9 +81,9 @@ def simulate(
         raise TypeError(f"simulate takes a case, as from read_case(...), not {case!r}")
     if march not in MARCHES:
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
-    problem = problem_of(case)
-    stepper = _stepper(problem, march, threads)
-    history = run_through(problem, stepper, report, shorter=shorter, until=until)
+    job = job_of(case)
+    stepper = _stepper(job.problem, march, threads)
+    history = run_through(job, stepper, report, shorter=shorter, until=until)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

@@ -7,7 +7,7 @@ the problem made of it and reads temperatures off with the program's own samples
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
@@ -21,7 +21,8 @@ from lapheat.joint.mesh import Mesh, sweep_line, sweep_ring
 from lapheat.joint.section import Region, SectionBuilder
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.problem.problem import Problem, assemble
+from lapheat.problem.assemble import assemble
+from lapheat.problem.problem import Problem
 from lapheat.problem.sampling import lagrange, ring_nodes, stack
 
 __all__ = [
@@ -213,14 +214,12 @@ class Rig:
     """
 
     def __init__(self, problem: Problem, points: Sequence[Nodes] = (), trace: bool = False) -> None:
-        if points:
-            problem = replace(problem, samples=stack(points))
         self.problem = problem
+        self.samples = stack(points)
         self.state = State(problem)
         self.stepper = CompiledStepper(problem, threads=1)
         self.now = self.given = self.lost = 0.0
         self.trace: list[tuple[float, Array]] | None = [] if trace else None
-        self._out = np.empty(len(points))
 
     def begin(self, temperature: ArrayLike) -> None:
         """Start from `temperature` (nc, layers) or (nc, 1) [K]; heat is stored from there."""
@@ -273,8 +272,7 @@ class Rig:
 
     def read(self) -> Array:
         """Return temperatures at the points [K]."""
-        self.state.sample(self._out)
-        return self._out.copy()
+        return self.state.sample(self.samples)
 
     def cells(self) -> Array:
         """(nc, layers) temperatures of all cells [K]."""

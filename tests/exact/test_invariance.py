@@ -13,7 +13,7 @@ from exact.errors import Record
 from exact.solutions.cases import M1
 from exact.solutions.common import Run
 from lapheat.case.alloys import Alloy, Piece, Property, builtin
-from lapheat.problem.problem import aim_torch
+from lapheat.problem.assemble import aim_torch
 
 RADIUS, WALL, SPOT, LAYERS = 12.0 * MM, 1.2 * MM, 1.6 * MM, 64
 START = 293.15

@@ -35,7 +35,7 @@ from lapheat.joint.mesh import Mesh, sweep_ring
 from lapheat.joint.section import Region
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.problem.problem import assemble
+from lapheat.problem.assemble import assemble
 
 Ints = NDArray[np.int64]
 

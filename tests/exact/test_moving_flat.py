@@ -15,7 +15,8 @@ from exact.errors import Record
 from exact.solutions import moving, spectral3d, tables
 from exact.solutions.cases import M1, PLATE, PLATE_RUNS
 from exact.solutions.common import Run
-from lapheat.problem.problem import Problem, aim_torch
+from lapheat.problem.assemble import aim_torch
+from lapheat.problem.problem import Problem
 
 SPOT = 1.6 * MM
 

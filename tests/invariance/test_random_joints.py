@@ -19,7 +19,7 @@ from lapheat.history.records import History
 from lapheat.march.march import march
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.problem.setup import problem_of
+from lapheat.problem.setup import job_of
 
 
 @dataclass
@@ -41,9 +41,9 @@ class Watch:
 
 
 def watched(case: Case) -> tuple[History, Watch]:
-    problem = problem_of(case)
-    watch = Watch(CompiledStepper(problem, threads=1))
-    return march(problem, watch), watch
+    job = job_of(case)
+    watch = Watch(CompiledStepper(job.problem, threads=1))
+    return march(job, watch), watch
 
 
 def lengths(low: float, high: float) -> st.SearchStrategy[float]:
@@ -128,7 +128,7 @@ def peaks(history: History) -> list[float]:
     found = [float(np.nanmax(history.trace.tube)), float(history.trace.probes.max())]
     for run in history.segments:
         found += [run.tube_peak, run.flange_peak]
-    if history.problem.case is not None and history.problem.case.flange is not None:
+    if history.case.flange is not None:
         found.append(float(np.nanmax(history.trace.flange)))
     return [peak for peak in found if np.isfinite(peak)]
 

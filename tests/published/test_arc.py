@@ -8,7 +8,7 @@ import pytest
 from exact.build import Part, fixed, lines
 from exact.errors import Record
 from lapheat.march.state import State
-from lapheat.problem.problem import aim_torch
+from lapheat.problem.assemble import aim_torch
 from published.beads import bead, source
 
 MM = 1e-3

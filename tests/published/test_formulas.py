@@ -14,6 +14,7 @@ import pytest
 from exact.build import Part, fixed, lines
 from exact.solutions import cooling_time
 from lapheat.joint.mesh import Links
+from lapheat.joint.schedule import schedule_of
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import ARGON, LapRows, Problem
@@ -62,7 +63,7 @@ def test_arc_energy_and_heat_input() -> None:
         "travel.segment=8 mm",
         "travel.coverage=0.1",
     )
-    segment = made.history.problem.schedule.segments[0]
+    segment = schedule_of(made.case, made.history.problem.mesh.layers).segments[0]
     length = (segment.lay_to - segment.lay_from) * made.case.tube.radius / MM
     heat = made.outcomes.heat
     assert heat.electrical_J / length / 1e3 == printed("0.528")

@@ -24,7 +24,7 @@ from lapheat.march import march as march_module
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import Problem
 from lapheat.problem.sampling import Samples, lagrange, ring_nodes, stack
-from lapheat.problem.setup import problem_of
+from lapheat.problem.setup import job_of
 
 __all__ = [
     "ANGLES",
@@ -263,13 +263,11 @@ def _row(ring: ArcRing, problem: Problem, stretch: str) -> tuple[Array, NDArray[
     return along[order], nc + rows[order]
 
 
-def _samples(ring: ArcRing, problem: Problem) -> Samples:
-    """Start points first, as the march wants them, then every place at every angle.
+def _samples(ring: ArcRing, problem: Problem, s: Samples) -> Samples:
+    """The job's own `s` first, as the march wants them, then every place at every angle.
 
     Along a stretch by four points, round the ring by eight.
     """
-    assert problem.samples is not None
-    s = problem.samples
     nodes = list(zip(s.node.tolist(), s.layer.tolist(), s.weight.tolist(), strict=True))
     each = [nodes[a:b] for a, b in zip(s.first[:-1], s.first[1:], strict=True)]
     for place in PLACES:
@@ -291,15 +289,17 @@ def history_of(ring: ArcRing, shorter: float = 1.0) -> History:
 
     Its steps are `shorter` times shorter than usual.
     """
-    problem = problem_of(ring.case)
+    job = job_of(ring.case)
+    problem = job.problem
     assert problem.lap is not None
     lap = replace(problem.lap, resistance=ring.resistance, growth=None)
-    problem = replace(problem, lap=lap, samples=_samples(ring, problem))
+    problem = replace(problem, lap=lap)
+    job = replace(job, problem=problem, samples=_samples(ring, problem, job.samples))
     with pytest.MonkeyPatch.context() as patch:
         # no longer after the last arc than the last pause
         patch.setattr(march_module, "COOL_AT_LEAST", ring.case.travel.pause)
         patch.setattr(march_module, "COOL_AT_MOST", ring.case.travel.pause)
-        return march_module.march(problem, CompiledStepper(problem, threads=1), shorter=shorter)
+        return march_module.march(job, CompiledStepper(problem, threads=1), shorter=shorter)
 
 
 def marched(ring: ArcRing, detail: str, shorter: float = 1.0) -> tuple[Array, Array]:

@@ -25,7 +25,7 @@ from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem import setup
 from lapheat.problem.problem import ARGON, Problem
-from lapheat.problem.sampling import lagrange, stack
+from lapheat.problem.sampling import Samples, lagrange, stack
 
 __all__ = [
     "STOPS",
@@ -274,8 +274,8 @@ def steps(ring: Ring, stops: Sequence[float], pace: Pace) -> list[Step]:
     return found
 
 
-def _watched(ring: Ring, detail: str) -> Problem:
-    """The program's problem, with samples at the points."""
+def _watched(ring: Ring, detail: str) -> tuple[Problem, Samples]:
+    """The program's problem, and samples at the points."""
     points = ring.points()
     probes = tuple(
         Probe(p.name, "tube", 0.3, p.z, 0.0, ring.outer - p.r)
@@ -289,10 +289,9 @@ def _watched(ring: Ring, detail: str) -> Problem:
         patch.setattr(
             setup, "mesh_lines", lambda c: replace(mesh_lines(c), layers=12 * c.segment_count)
         )
-        problem = setup.problem_of(case)
-    assert problem.samples is not None
+        job = setup.job_of(case)
+    problem, s = job.problem, job.samples
     assert problem.lap is not None
-    s = problem.samples
     nodes = list(zip(s.node, s.layer, s.weight, strict=True))
     each = [nodes[a:b] for a, b in zip(s.first[:-1], s.first[1:], strict=True)]
     each = each[len(each) - len(points) :]
@@ -304,14 +303,13 @@ def _watched(ring: Ring, detail: str) -> Problem:
         if p.part == "flange" and p.r == ring.outer:
             each[i] = [(rows + 2 * laps - 1 - n, 0, w) for n, w in lagrange(height, p.z)]
     # the other models know the gap as it is cold; how it grows has tests of its own
-    return replace(problem, samples=stack(each), lap=replace(problem.lap, growth=None))
+    return replace(problem, lap=replace(problem.lap, growth=None)), stack(each)
 
 
 def program(ring: Ring, stops: Sequence[float], detail: str = "coarse") -> Array:
     """Temperatures (stops, points) as the program's compiled march finds them [K]."""
-    problem = _watched(ring, detail)
+    problem, samples = _watched(ring, detail)
     assert problem.torch is not None
-    assert problem.samples is not None
     state, stepper = State(problem), CompiledStepper(problem, threads=1)
     if ring.filled:
         state.alive[:] = 1.0
@@ -330,7 +328,6 @@ def program(ring: Ring, stops: Sequence[float], detail: str = "coarse") -> Array
         heat[i] = given / (problem.grid.wall_area[wall] * problem.mesh.layers)
     area = problem.grid.wall_area[problem.torch.wall] * problem.mesh.layers
     assert abs(area @ heat / ring.power - 1.0) < 1e-5
-    out = np.empty(len(problem.samples.first) - 1)
     found = []
     for step in steps(ring, stops, Pace(hot=0.1, cold=0.25)):
         state.heat[:] = heat[:, None] * step.on
@@ -338,8 +335,7 @@ def program(ring: Ring, stops: Sequence[float], detail: str = "coarse") -> Array
         stepper.advance(state, step.length)
         state.observe()
         if step.watched:
-            state.sample(out)
-            found.append(out.copy())
+            found.append(state.sample(samples))
     assert (state.filled == ring.soaked).all()
     return np.array(found)
 

@@ -15,16 +15,16 @@ from lapheat.march import march as march_module
 from lapheat.march.march import march
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.march.steppers.fipy import FipyStepper
-from lapheat.problem.problem import Problem
-from lapheat.problem.setup import problem_of
+from lapheat.problem.problem import Job, Problem
+from lapheat.problem.setup import job_of
 from reference.test_fipy_march import Substeps, rough_state, small_case, temperatures
 
 
 @pytest.fixture(scope="module")
-def problem() -> Problem:
+def job() -> Job:
     """One segment over a tack, a tack by a short arc on the far side, a chill and a bench."""
     case = small_case()
-    return problem_of(
+    return job_of(
         replace(
             case,
             tube=replace(case.tube, length=12e-3),
@@ -38,18 +38,23 @@ def problem() -> Problem:
 
 
 @pytest.fixture(scope="module")
+def problem(job: Job) -> Problem:
+    return job.problem
+
+
+@pytest.fixture(scope="module")
 def stepper(problem: Problem) -> FipyStepper:
     return FipyStepper(problem)
 
 
 @pytest.fixture(scope="module")
-def runs(problem: Problem, stepper: FipyStepper) -> tuple[History, History]:
+def runs(job: Job, stepper: FipyStepper) -> tuple[History, History]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(march_module, "COOL_AT_LEAST", 0.5)
         patch.setattr(march_module, "COOL_TO", np.inf)
         # in steps half as long: struck cold, FiPy's own error in time is the larger one
-        one, other = Substeps(problem), stepper
-        return march(problem, one, shorter=2.0), march(problem, other, shorter=2.0)
+        one, other = Substeps(job.problem), stepper
+        return march(job, one, shorter=2.0), march(job, other, shorter=2.0)
 
 
 def test_each_wall_loses_the_same(problem: Problem, stepper: FipyStepper) -> None:

@@ -32,8 +32,9 @@ from lapheat.march.march import march
 from lapheat.march.state import State, Stepper
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.march.steppers.fipy import FipyStepper
-from lapheat.problem.problem import Problem, assemble
-from lapheat.problem.setup import problem_of
+from lapheat.problem.assemble import assemble
+from lapheat.problem.problem import Job, Problem
+from lapheat.problem.setup import job_of
 
 PARTS = (Region.TUBE, Region.FLANGE)
 ALLOYS = ("304L", "low-carbon steel", "CuSi3Mn1")
@@ -64,8 +65,13 @@ def small_case() -> Case:
 
 
 @pytest.fixture(scope="module")
-def problem() -> Problem:
-    return problem_of(small_case())
+def job() -> Job:
+    return job_of(small_case())
+
+
+@pytest.fixture(scope="module")
+def problem(job: Job) -> Problem:
+    return job.problem
 
 
 @pytest.fixture(scope="module")
@@ -230,13 +236,13 @@ class Substeps:
 
 
 @pytest.fixture(scope="module")
-def runs(problem: Problem, stepper: FipyStepper) -> dict[str, History]:
+def runs(job: Job, stepper: FipyStepper) -> dict[str, History]:
     """A quarter of the ring in two segments, with little of the cooling."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(march_module, "COOL_AT_LEAST", 0.5)
         patch.setattr(march_module, "COOL_TO", np.inf)
-        steppers = CompiledStepper(problem, threads=1), stepper, Substeps(problem)
-        return {one.name: march(problem, one) for one in steppers}
+        steppers = CompiledStepper(job.problem, threads=1), stepper, Substeps(job.problem)
+        return {one.name: march(job, one) for one in steppers}
 
 
 @pytest.mark.parametrize(("name", "share"), [("compiled", 0.01), ("fine", 0.003)])
@@ -301,7 +307,6 @@ def temperatures(run: History) -> dict[str, float]:
         found[f"{segment.number} flange"] = segment.flange_peak
         if segment.number > 1:
             found[f"{segment.number} start"] = segment.start_temperature
-    assert run.problem.case is not None
-    for i, probe in enumerate(run.problem.case.probes):
+    for i, probe in enumerate(run.case.probes):
         found[f"probe {probe.name}"] = float(run.trace.probes[:, i].max())
     return found

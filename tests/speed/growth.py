@@ -19,7 +19,7 @@ from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.outcomes.answer import outcomes_of
 from lapheat.problem.problem import Problem
-from lapheat.problem.setup import problem_of
+from lapheat.problem.setup import job_of, problem_of
 
 __all__ = ["whole_run", "with_cells", "with_memory", "with_threads", "with_time"]
 
@@ -36,9 +36,10 @@ def with_cells(table: Table, short: bool) -> None:
     table.begin(f"(d) cost against cells, one segment and its cooling ({_threads()})")
     cells, cost, pace = [], [], []
     for per_spot in SIZES[:3] if short else SIZES:
-        problem = problem_of(demo(refined(per_spot), 1))
+        job = job_of(demo(refined(per_spot), 1))
+        problem = job.problem
         repeats = 3 if problem.mesh.cells < 100_000 else 1
-        runs = [course(problem, CompiledStepper(problem)) for _ in range(repeats)]
+        runs = [course(job, CompiledStepper(problem)) for _ in range(repeats)]
         run = sorted(runs, key=lambda r: r.wall)[repeats // 2]
         stages = run.stages(problem)
         cells.append(problem.mesh.cells)
@@ -53,10 +54,9 @@ def with_cells(table: Table, short: bool) -> None:
 def with_time(table: Table, short: bool) -> None:
     """The demo at coarse, looked at as its segments end."""
     table.begin(f"(e) cost against simulated time ({_threads()})")
-    problem = problem_of(demo("coarse", 3 if short else None))
-    assert problem.schedule is not None
-    count = len(problem.schedule.segments)
-    runs = [course(problem, CompiledStepper(problem)) for _ in range(3)]
+    job = job_of(demo("coarse", 3 if short else None))
+    count = len(job.schedule.segments)
+    runs = [course(job, CompiledStepper(job.problem)) for _ in range(3)]
     run = sorted(runs, key=lambda r: r.wall)[1]
     at, clock = [], []
     for share in range(1, 5):
@@ -74,10 +74,10 @@ def with_threads(table: Table, short: bool) -> None:
     most = numba.get_num_threads()
     table.begin(f"(f) one thread and {most}")
     for detail in ("coarse",) if short else ("coarse", "standard"):
-        problem = problem_of(demo(detail))
+        job = job_of(demo(detail))
         taken = []
         for threads in sorted({1, most}):
-            runs = [course(problem, CompiledStepper(problem, threads)).wall for _ in range(3)]
+            runs = [course(job, CompiledStepper(job.problem, threads)).wall for _ in range(3)]
             taken.append(sorted(runs)[1])
             what = f"march of the whole demo, {detail}, {threads} thread{'s' * (threads > 1)}"
             table.add(what, taken[-1], "s")
@@ -107,9 +107,9 @@ class _Timed:
 
 def _in_steps(case: Case) -> float:
     """Share of a march's time that its steps take; the rest is arc, surfaces and samples."""
-    problem = problem_of(case)
-    stepper = _Timed(problem)
-    wall = course(problem, stepper).wall
+    job = job_of(case)
+    stepper = _Timed(job.problem)
+    wall = course(job, stepper).wall
     return stepper.taken / wall
 
 

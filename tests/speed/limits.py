@@ -1,6 +1,6 @@
 """What one stage of the compiled march must move, and how fast this machine moves it.
 
-Bytes a cell and stage, from `rows.later_inside`, which is all that `kernel._stage` does for a cell
+Bytes a cell and stage, from `rows.later_inside`, which is all that `step._stage` does for a cell
 inside a part that is not looked up (8 bytes each; what one row needs once is shared by all its
 layers):
 
@@ -26,6 +26,7 @@ from bench import Table, seconds
 from marches import demo, refined
 from numba import prange
 
+from lapheat.case.case import Case
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper, stages_for
 from lapheat.march.steps import arc_step
@@ -82,10 +83,8 @@ def repeat_choice(threads: int) -> Generator[int, float, None]:
         yield threads
 
 
-def _stage(problem: Problem, threads: int, repeats: int, hot: bool) -> float:
+def _stage(case: Case, problem: Problem, threads: int, repeats: int, hot: bool) -> float:
     """Seconds a stage, from steps as long as the arc's; hot is after three seconds of arc."""
-    assert problem.case is not None
-    case = problem.case
     state, stepper = State(problem), CompiledStepper(problem, threads)
     stepper._choices = repeat_choice(threads)  # no look at one thread
     stepper._use = next(stepper._choices)
@@ -116,7 +115,8 @@ def stage_against_limit(table: Table, short: bool) -> None:
         table.add(f"copy, 320 MB, {of}", 1e-9 * large, "GB/s", how="written lines fetched: counted")
         details = ["coarse", "standard"] if short else ["coarse", "standard", refined(8.2)]
         for detail in details:
-            problem = problem_of(demo(detail))
+            case = demo(detail)
+            problem = problem_of(case)
             cells = problem.mesh.cells
             size = ARRAYS * cells // 2
             near = _copy(size, threads, repeats)
@@ -130,7 +130,7 @@ def stage_against_limit(table: Table, short: bool) -> None:
                 "ns/cell",
             )
             for hot in (False, True):
-                pure = 1e9 * _stage(problem, threads, repeats, hot) / cells
+                pure = 1e9 * _stage(case, problem, threads, repeats, hot) / cells
                 kind = "three seconds under the arc" if hot else "all cold"
                 table.add(f"  a stage, {kind}", pure, "ns/cell", how="whole steps over stages")
                 table.add("    limit over stage", floor / pure, "", "0.5", how="by the copy")

@@ -16,7 +16,7 @@ from lapheat.joint.lines import DETAILS, Detail
 from lapheat.march.march import Progress, march
 from lapheat.march.state import Stepper
 from lapheat.march.steppers.compiled import stages_for
-from lapheat.problem.problem import Problem
+from lapheat.problem.problem import Job, Problem
 
 __all__ = ["DEMO", "Course", "course", "demo", "refined"]
 
@@ -75,10 +75,8 @@ class _EnoughError(Exception):
     pass
 
 
-def course(
-    problem: Problem, stepper: Stepper, until: float = np.inf, shorter: float = 1.0
-) -> Course:
-    """March a problem to time `until` [s] or to its end, steps so many times shorter than usual."""
+def course(job: Job, stepper: Stepper, until: float = np.inf, shorter: float = 1.0) -> Course:
+    """March a job to time `until` [s] or to its end, steps so many times shorter than usual."""
     rows: list[tuple[float, float, float, float]] = []
 
     def note(at: Progress) -> None:
@@ -87,6 +85,6 @@ def course(
             raise _EnoughError
 
     with suppress(_EnoughError):
-        march(problem, stepper, note, shorter=shorter)
+        march(job, stepper, note, shorter=shorter)
     at, clock, tube, flange = np.array(rows).T
     return Course(at, clock, np.maximum.accumulate(tube), np.maximum.accumulate(flange))

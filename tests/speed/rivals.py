@@ -23,8 +23,8 @@ from lapheat.case.case import Case
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.march.steppers.fipy import FipyStepper
-from lapheat.problem.problem import Problem
-from lapheat.problem.setup import problem_of
+from lapheat.problem.problem import Job, Problem
+from lapheat.problem.setup import job_of, problem_of
 
 __all__ = ["against_elements", "against_fipy"]
 
@@ -42,9 +42,9 @@ def _described(found: Course, error: float) -> str:
     return f"{found.steps} steps of {mean:.3f} s in the mean, off by {error:.2f} K"
 
 
-def _compiled(problem: Problem, until: float, shorter: float, repeats: int) -> Course:
+def _compiled(job: Job, until: float, shorter: float, repeats: int) -> Course:
     runs = [
-        course(problem, CompiledStepper(problem), until, shorter) for _ in range(max(1, repeats))
+        course(job, CompiledStepper(job.problem), until, shorter) for _ in range(max(1, repeats))
     ]
     return sorted(runs, key=lambda run: run.wall)[len(runs) // 2]
 
@@ -65,10 +65,11 @@ def against_fipy(table: Table, short: bool) -> None:
     for detail, layers in plan:
         case = demo(detail, 1)
         until = _window(case, layers)
-        problem = problem_of(case)
-        _compiled(problem, until, 1.0, 1)  # whatever must be compiled is
-        fine = _compiled(problem, until, FINE, 1)
-        ours = _longest([_compiled(problem, until, pace, 3) for pace in paces], fine)
+        job = job_of(case)
+        problem = job.problem
+        _compiled(job, until, 1.0, 1)  # whatever must be compiled is
+        fine = _compiled(job, until, FINE, 1)
+        ours = _longest([_compiled(job, until, pace, 3) for pace in paces], fine)
         table.add(
             f"compiled, {problem.mesh.cells:,} cells, first {until:.2f} s",
             ours.wall, "s", how=_described(ours, ours.off(fine)),
@@ -76,7 +77,7 @@ def against_fipy(table: Table, short: bool) -> None:
         found = []
         # coarse settles what steps FiPy needs; standard takes those
         for pace in paces if detail == "coarse" else (chosen,):
-            found.append(course(problem, FipyStepper(problem), until, pace))
+            found.append(course(job, FipyStepper(problem), until, pace))
             if found[-1].off(fine) < NEAR:
                 chosen = pace
                 break

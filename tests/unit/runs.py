@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from lapheat.case.case import Case, Display
+from lapheat.case.case import Display
 from lapheat.history.records import History, Side, SurfacePeaks
 from lapheat.history.wetting import wet_share
 from unit.synthetic import FLOW, STAINLESS_SOLIDUS, make_case, make_history
@@ -74,13 +74,11 @@ def run_with(
     `case` replaces fields of its case.
     """
     history = _plain(bead, coverage, display)
-    told = cast("Case", history.problem.case)
+    told = history.case
     changed = replace(told, **cast("dict[str, object]", case or {}))  # type: ignore[arg-type]
     mesh = history.problem.mesh
     layers = mesh.layers
     problem = SimpleNamespace(
-        case=changed,
-        schedule=history.problem.schedule,
         mesh=SimpleNamespace(section=mesh.section, layers=layers, cells=17 * layers),
     )
     surfaces = dict(history.surfaces)
@@ -90,6 +88,7 @@ def run_with(
         surfaces["flange face"] = _raised(surfaces["flange face"], top)
     history = replace(
         history,
+        case=changed,
         problem=cast("Problem", problem),
         surfaces=surfaces,
         melted_wall=np.full(layers, melted),

@@ -227,11 +227,10 @@ def make_history(case: Case, peak: float = 1562.15, cooling: float = 20.0) -> Hi
         )
         for segment, span in zip(plan.segments, spans, strict=True)
     )
-    problem = SimpleNamespace(
-        case=case, mesh=SimpleNamespace(section=joint, layers=lines.layers), schedule=plan
-    )
+    problem = SimpleNamespace(mesh=SimpleNamespace(section=joint, layers=lines.layers))
     arc_on = sum(b - a for a, b in spans)
     return History(
+        case=case,
         problem=cast("Problem", problem),
         trace=Trace(time, current, number, angle, tube, flange, starts, probes),
         surfaces=surfaces,

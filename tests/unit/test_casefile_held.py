@@ -31,7 +31,8 @@ def test_fixture_and_tacks_are_read_in_si() -> None:
     assert (one.angle, one.length) == (pytest.approx(40 * pi / 180), 0.006)
     assert (one.current, one.time) == (None, None)
     assert (two.current, two.time) == (60.0, 3.0)
-    assert case.arc_tacks == (two,)
+    (laid,) = case.arc_tacks
+    assert (laid.angle, laid.length, laid.current, laid.time) == (two.angle, two.length, 60.0, 3.0)
     assert case.alloys["copper"] == builtin("copper")
 
 

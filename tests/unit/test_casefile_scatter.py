@@ -10,7 +10,7 @@ import pytest
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Scale, Spread
 from lapheat.case.file import case_to_toml, read_case_text
-from lapheat.problem.setup import problem_of
+from lapheat.problem.setup import job_of, problem_of
 from unit.casefile_samples import BASE, BEAD, the_fault
 
 
@@ -99,7 +99,8 @@ def test_scaled_alloy_conducts_and_radiates_so_many_times_as_well() -> None:
 def test_scale_reaches_cells_walls_and_lap_but_not_the_case() -> None:
     overrides = ("scale.conductivity=1.2", "scale.emissivity=0.5")
     plain = problem_of(read_case_text(BASE, "x", detail="coarse"))
-    scaled = problem_of(read_case_text(BASE, "x", overrides, detail="coarse"))
+    job = job_of(read_case_text(BASE, "x", overrides, detail="coarse"))
+    scaled = job.problem
     np.testing.assert_allclose(scaled.tables.phi, 1.2 * plain.tables.phi, rtol=1e-12)
     np.testing.assert_allclose(
         1.2 * scaled.tables.resistivity, plain.tables.resistivity, rtol=1e-12
@@ -110,7 +111,6 @@ def test_scale_reaches_cells_walls_and_lap_but_not_the_case() -> None:
     assert scaled.lap.filler_conductivity == pytest.approx(1.2 * plain.lap.filler_conductivity)
     assert scaled.lap.emissivity < 0.5 * plain.lap.emissivity
     assert scaled.explicit_limit < plain.explicit_limit
-    assert scaled.case is not None
-    assert scaled.case.alloys == read_case_text(BASE, "x").alloys
-    text = case_to_toml(scaled.case)
+    assert job.case.alloys == read_case_text(BASE, "x").alloys
+    text = case_to_toml(job.case)
     assert "[scale]\nconductivity = 1.2\nemissivity = 0.5\n" in text

@@ -102,7 +102,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
             calls.append((*arguments, list(sys.argv)))
             if isinstance(history, BaseException):
                 raise history
-            case = history.problem.case
+            case = history.case
             assert case is not None
             return Result(case, history, outcomes_of(history))
 
@@ -354,7 +354,7 @@ def test_ctrl_c_in_a_real_run(folder: Path, when: str) -> None:
 
 
 def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
-    case = run_with().problem.case
+    case = run_with().case
     assert case is not None
     meter = Meter(None, case, 100.0)
 
@@ -470,7 +470,7 @@ def test_help_is_complete_with_an_example(call: Call, command: list[str]) -> Non
 def test_a_title_the_terminal_lacks_or_that_steers_it_does_no_harm(
     call: Call, computed: Any
 ) -> None:
-    case = run_with().problem.case
+    case = run_with().case
     assert case is not None
     computed(run_with(case={"title": "[red]tube[/red] \x1b[31m \u4e2d"}))
     status, out, _ = call("run", "stub.toml")

@@ -264,7 +264,7 @@ def runs(**changes: Any) -> list[History]:
 
 
 def case_of(history: History) -> Case:
-    case = history.problem.case
+    case = history.case
     assert case is not None
     return case
 

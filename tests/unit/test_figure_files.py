@@ -12,7 +12,7 @@ import pytest
 
 from lapheat.march.march import march
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.problem.setup import problem_of
+from lapheat.problem.setup import job_of
 from lapheat.report.figures import peaks, save_figures
 from unit.synthetic import PROBES, make_case, make_history
 
@@ -58,8 +58,8 @@ def test_figures_need_no_pyplot() -> None:
 @pytest.mark.filterwarnings("ignore:numpy.core:DeprecationWarning")
 def test_a_marched_run_is_drawn(tmp_path: Path) -> None:
     """The made-up runs above stand in for real ones: a real one must do as well."""
-    problem = problem_of(make_case(coverage=0.1))
-    run = march(problem, CompiledStepper(problem, threads=1))
+    job = job_of(make_case(coverage=0.1))
+    run = march(job, CompiledStepper(job.problem, threads=1))
     assert len(save_figures(run, tmp_path)) == 4
     title = peaks(run).axes[0].get_title("left")
     hottest = run.surfaces["tube outside"].peak.max() - 273.15

@@ -186,7 +186,7 @@ def test_bead_has_neither_flange_nor_filler() -> None:
 @pytest.mark.parametrize("variant", ["demo", "small tube"])
 def test_peak_panels_share_a_scale_and_show_the_hot_region(variant: str) -> None:
     run = run_of(variant)
-    leg = run.problem.case.fillet.leg
+    leg = run.case.fillet.leg
     panels = peaks(run).axes[:3]
     norms = {id(axes.collections[0].norm) for axes in panels}
     assert len(norms) == 1
@@ -237,7 +237,7 @@ def test_histories_hold_the_traces_and_the_thresholds() -> None:
     run = run_of("demo")
     starts, probes = histories(run).axes
     shown = [line for line in starts.lines if len(line.get_xdata()) > 2]
-    assert len(shown) == 1 + run.problem.case.segment_count  # and the hottest surface
+    assert len(shown) == 1 + run.case.segment_count  # and the hottest surface
     for line, column in zip(shown[1:], run.trace.starts.T, strict=True):
         assert np.max(line.get_ydata()) == pytest.approx(column.max() - 273.15)
     flat = sorted(float(line.get_ydata()[0]) for line in starts.lines if line not in shown)
@@ -339,7 +339,7 @@ def test_schedule_tells_arc_time_and_current() -> None:
     on = sum(float(np.ptp(path.vertices[:, 0])) for path in blocks.get_paths())
     assert on == pytest.approx(run.arc_on, rel=0.02)
     (line,) = amps.lines
-    assert np.max(line.get_ydata()) == run.problem.case.arc.current
+    assert np.max(line.get_ydata()) == run.case.arc.current
     assert line.get_drawstyle() == "steps-pre"
 
 
@@ -356,10 +356,3 @@ def test_names_are_written_as_they_are() -> None:
     labels = texts_of(axes).split("\n")
     assert not any(text.get_parse_math() for text in axes.get_legend().get_texts())
     assert labels[-3:] == ["$T_1$ (tube)", "_hidden (tube)", "x" * 17 + "… (tube)"]
-
-
-def test_a_problem_built_by_hand_has_no_figures() -> None:
-    run = run_of("demo")
-    problem = type(run.problem)(case=None, mesh=run.problem.mesh)
-    with pytest.raises(ValueError, match="built by hand"):
-        peaks(replace(run, problem=problem))

@@ -16,6 +16,7 @@ from lapheat.case.file import read_case_text
 from lapheat.history.wetting import level_of_share, reached, share_above, spots, wet_share
 from lapheat.joint.schedule import order_of, schedule_of
 from lapheat.joint.section import graded
+from lapheat.march.kernels.fields import Gap
 from lapheat.march.kernels.lap import fill_lap
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import stages_for
@@ -148,7 +149,7 @@ def test_filler_enters_a_hot_lap_alike_in_every_direction(root_layer: int) -> No
     filled = np.zeros((rows, layers), dtype=np.bool_)
     contact = np.zeros((rows, layers))
     gas = (np.array([300.0, 1300.0]), np.array([0.02, 0.05]))
-    fill_lap(hot, 0, alive, 0, filled, contact, *gas, 1e-4, 0.4, 90.0, 1298.0)
+    fill_lap(hot, 0, alive, filled, contact, Gap(0, 1e-4, 0.4, 90.0, 1298.0, *gas))
     assert filled[:2].all()
     assert not filled[2:].any()  # cold, and cut off behind the cold row
     assert contact[0] == pytest.approx(1e-4 / 90.0)

@@ -216,7 +216,7 @@ def test_probes_tell_peak_and_when() -> None:
 
 
 def test_an_alloy_without_solidus_has_null_there() -> None:
-    case = run_with().problem.case
+    case = run_with().case
     assert case is not None
     steel = case.alloys["low-carbon steel"]
     never = replace(steel, solidus=None, liquidus=None, latent_heat=None)
@@ -226,7 +226,7 @@ def test_an_alloy_without_solidus_has_null_there() -> None:
 
 
 def test_what_was_held_outside_its_range_is_told() -> None:
-    case = run_with().problem.case
+    case = run_with().case
     assert case is not None
     alloys = {name: builtin(name) for name in case.alloys}
     cool, hot = (
@@ -257,10 +257,3 @@ def test_mesh_march_and_versions() -> None:
     assert found["march"] == {"steps": 77, "name": "synthetic", "wall_s": 1.5}
     assert found["versions"]["lapheat"] == __version__
     assert found["versions"]["numba"] == version("numba")
-
-
-def test_a_problem_without_a_case_is_refused() -> None:
-    history = run_with()
-    history.problem.case = None  # type: ignore[misc]
-    with pytest.raises(ValueError, match="without a case"):
-        outcomes_of(history)

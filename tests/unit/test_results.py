@@ -67,7 +67,7 @@ def test_outcomes_file_is_the_outcomes(tmp_path: Path) -> None:
 
 def test_case_file_runs_again(tmp_path: Path) -> None:
     write(tmp_path / "out")
-    told = run_with().problem.case
+    told = run_with().case
     again = read_case(tmp_path / "out" / "case.toml")
     assert told is not None
     assert (again.tube, again.flange, again.detail) == (told.tube, told.flange, told.detail)

@@ -212,7 +212,7 @@ def test_segments_never_run_are_neither_dry_nor_named() -> None:
 def test_sentence_can_add_the_users_units() -> None:
     inches = Display("in", "degF")
     history = run_with(tube=STAINLESS_SOLIDUS + 10.0, display=inches)
-    case = history.problem.case
+    case = history.case
     assert case is not None
     hot = said(history, Wording.of(case))
     assert "1410 degC (2570 degF), 10 K (18 degF) above its solidus of 1400 degC (2552 degF)" in hot
@@ -265,11 +265,8 @@ def test_a_dry_stretch_fails_whatever_the_share() -> None:
 
 
 def with_limits(run: History, **limits: float) -> History:
-    case = run.problem.case
-    assert case is not None
-    # the stand-in of a problem is no frozen record
-    run.problem.case = replace(case, limits=replace(case.limits, **limits))  # type: ignore[misc]
-    return run
+    case = run.case
+    return replace(run, case=replace(case, limits=replace(case.limits, **limits)))
 
 
 @pytest.mark.parametrize(("margin", "flows"), [(80.0 - 1e-6, True), (80.0 + 1e-6, False)])
@@ -324,7 +321,7 @@ def test_a_brief_wetting_is_noted() -> None:
 
 
 def test_a_rod_no_hand_can_feed_is_noted() -> None:
-    case = run_with().problem.case
+    case = run_with().case
     assert case is not None
     assert case.fillet is not None
     thin = replace(case.fillet, wire_diameter=0.8e-3)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import ceil, floor, pi
+from typing import NamedTuple
 
 from .alloys import Alloy
-from .torch import conventional_voltage, voltage_of_length
+from .torch import Arc, Pedal
 
 __all__ = [
     "CONTROLS",
@@ -15,7 +16,9 @@ __all__ = [
     "ORDERS",
     "STARTS",
     "Arc",
+    "ArcTack",
     "Bench",
+    "Brazed",
     "Case",
     "Chill",
     "Choice",
@@ -25,6 +28,7 @@ __all__ = [
     "Flange",
     "Lap",
     "Limits",
+    "Pedal",
     "Probe",
     "Scale",
     "Spread",
@@ -104,50 +108,6 @@ class Fillet:
 
 
 @dataclass(frozen=True)
-class Arc:
-    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad].
-
-    `length` [m] is the gap from tungsten to work where it was given; `derived` names what of
-    voltage, efficiency and spot follows from it. An unmeasured voltage without a length is the
-    conventional one.
-
-    With `control` "pedal" the current follows, `pedal_lag` [s] behind and inside `current_range`
-    [A], what keeps the hottest base under the arc at `hold` [K]; it strikes at `current`.
-    """
-
-    current: float
-    voltage: float
-    voltage_measured: bool
-    efficiency: float
-    spot: float
-    work_angle: float
-    aim: float
-    control: str = "steady"
-    hold: float | None = None
-    current_range: tuple[float, float] = (0.0, 0.0)
-    pedal_lag: float = 0.3
-    length: float | None = None
-    derived: tuple[str, ...] = ()
-
-    @property
-    def power(self) -> float:
-        """Heat that enters the work at full current [W]."""
-        return self.efficiency * self.voltage * self.current
-
-    def voltage_at(self, current: float) -> float:
-        """Voltage at another current [A]: as measured, of its length, or by the convention [V]."""
-        if self.voltage_measured or current == self.current:
-            return self.voltage
-        if self.length is not None:
-            return voltage_of_length(self.length, current)
-        return conventional_voltage(current)
-
-    def power_at(self, current: float) -> float:
-        """Heat that enters the work at another current [A] [W]."""
-        return self.efficiency * self.voltage_at(current) * current
-
-
-@dataclass(frozen=True)
 class Travel:
     """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K].
 
@@ -183,6 +143,14 @@ class Tack:
     length: float
     current: float | None = None
     time: float | None = None
+
+
+@dataclass(frozen=True)
+class ArcTack(Tack):
+    """A tack that a short arc lays before the first segment: `current` [A], `time` [s]."""
+
+    current: float
+    time: float
 
 
 def tacked_layers(tack: Tack, layers: int, radius: float) -> list[int]:
@@ -267,8 +235,7 @@ class Scale:
 class Spread:
     """How far an input of a real bench strays: 95 % lie within `size`.
 
-    `way` tells what `size` is: a "share" of the value or an "amount" [SI] on either side, or a
-    "factor" up or down.
+    `way`: a "share" of the value or an "amount" [SI] on either side, or a "factor" up or down.
     """
 
     size: float
@@ -305,15 +272,23 @@ class Display:
     temperature: str = "degC"
 
 
+class Brazed(NamedTuple):
+    """What a tube-to-flange joint has beside its tube."""
+
+    flange: Flange
+    lap: Lap
+    fillet: Fillet
+    filler: Alloy
+
+
 @dataclass(frozen=True)
 class Case:
-    """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube.
+    """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube; see `brazed`.
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
-    each value that was filled in from a convention and that the report must tell; `written` maps
-    the keys a user gave to the text given, and `file` names the file for messages: neither counts
-    when cases are compared; `scatter` holds the spread of each input that `[scatter]` names and
-    this joint has.
+    each value that was filled in from a convention; `written` maps the keys a user gave to the
+    text given, and `file` names the file for messages: neither counts when cases are compared;
+    `scatter` holds the spread of each input that `[scatter]` names and this joint has.
     """
 
     title: str
@@ -340,6 +315,13 @@ class Case:
     file: str = field(default="", compare=False, repr=False)
 
     @property
+    def brazed(self) -> Brazed | None:
+        """Flange, lap, fillet and filler, which are there together; None for a bead-on-tube."""
+        if self.flange is None or self.lap is None or self.fillet is None:
+            return None
+        return Brazed(self.flange, self.lap, self.fillet, self.alloys[self.fillet.filler])
+
+    @property
     def rod_power(self) -> float:
         """Heat that melts the rod while the arc travels, fed to fill the fillet [W]."""
         if self.fillet is None:
@@ -359,9 +341,13 @@ class Case:
         return self.fillet.section(self.tube.radius) * self.travel.speed / self.fillet.wire_area
 
     @property
-    def arc_tacks(self) -> tuple[Tack, ...]:
+    def arc_tacks(self) -> tuple[ArcTack, ...]:
         """Tacks that short arcs lay before the first segment, in the order of their angles."""
-        laid = [tack for tack in self.tacks if tack.current is not None]
+        laid = [
+            ArcTack(t.angle, t.length, t.current, t.time)
+            for t in self.tacks
+            if t.current is not None and t.time is not None
+        ]
         return tuple(sorted(laid, key=lambda tack: tack.angle % (2.0 * pi)))
 
     @property

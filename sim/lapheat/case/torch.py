@@ -1,10 +1,13 @@
-"""The arc as a hand knows it: what its length and current say of volts, efficiency and spot.
+"""The arc, as a hand knows it: what its length and current say of volts, efficiency and spot.
 
 No source gives all three for the arcs of this job. Each number says whether it was read,
 remembered or estimated.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from .units import rounded
 
@@ -14,6 +17,8 @@ __all__ = [
     "SHORT_VOLTS_BAND",
     "SPOT_BAND",
     "VOLTAGE_BAND",
+    "Arc",
+    "Pedal",
     "conventional_voltage",
     "efficiency_of_length",
     "spot_of_length",
@@ -88,3 +93,62 @@ def spot_of_length(length: float, current: float) -> float:
     """
     wider: float = (length / SPOT_LENGTH) ** 0.4 * (current / SPOT_CURRENT) ** 0.25
     return SPOT * wider
+
+
+class Pedal(NamedTuple):
+    """What a pedal follows: `hold` [K] of the hottest base, its `range` [A] and `lag` [s]."""
+
+    hold: float
+    range: tuple[float, float]
+    lag: float
+
+
+@dataclass(frozen=True)
+class Arc:
+    """Arc: `current` [A], `voltage` [V], `efficiency`, `spot` and `aim` [m], `work_angle` [rad].
+
+    `length` [m] is the gap from tungsten to work where it was given; `derived` names what of
+    voltage, efficiency and spot follows from it. An unmeasured voltage without a length is the
+    conventional one.
+
+    With `control` "pedal" the current follows, `pedal_lag` [s] behind and inside `current_range`
+    [A], what keeps the hottest base under the arc at `hold` [K]; it strikes at `current`.
+    """
+
+    current: float
+    voltage: float
+    voltage_measured: bool
+    efficiency: float
+    spot: float
+    work_angle: float
+    aim: float
+    control: str = "steady"
+    hold: float | None = None
+    current_range: tuple[float, float] = (0.0, 0.0)
+    pedal_lag: float = 0.3
+    length: float | None = None
+    derived: tuple[str, ...] = ()
+
+    @property
+    def pedal(self) -> Pedal | None:
+        """What the foot follows; None at a steady current."""
+        if self.control != "pedal" or self.hold is None:
+            return None
+        return Pedal(self.hold, self.current_range, self.pedal_lag)
+
+    @property
+    def power(self) -> float:
+        """Heat that enters the work at full current [W]."""
+        return self.efficiency * self.voltage * self.current
+
+    def voltage_at(self, current: float) -> float:
+        """Voltage at another current [A]: as measured, of its length, or by the convention [V]."""
+        if self.voltage_measured or current == self.current:
+            return self.voltage
+        if self.length is not None:
+            return voltage_of_length(self.length, current)
+        return conventional_voltage(current)
+
+    def power_at(self, current: float) -> float:
+        """Heat that enters the work at another current [A] [W]."""
+        return self.efficiency * self.voltage_at(current) * current

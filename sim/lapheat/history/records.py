@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from ..case.case import Case
     from ..problem.problem import Problem
 
 __all__ = [
@@ -170,7 +171,8 @@ class History:
 
     Attributes
     ----------
-    problem : the `Problem` that was marched (holds `case`, `mesh`, `schedule`)
+    case : the case that was run
+    problem : the `Problem` that was marched (holds `mesh`)
     surfaces : peaks of each exposed or once exposed surface, by name
     sides : "tube" and "flange": the base surface under the fillet; empty for a bead-on-tube
     cell_peak : (section cells, layers) peak of every cell [K]
@@ -181,8 +183,10 @@ class History:
     chill_peak : highest temperature of the chill, nan without one [K]
     rod : mass of filler that was laid [kg]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
+    march, wall_s : the stepper's name, and the time the march took [s]
     """
 
+    case: Case
     problem: Problem
     trace: Trace
     surfaces: dict[str, SurfacePeaks]
@@ -197,8 +201,8 @@ class History:
     total: float
     simulated: float
     steps: int
-    march: str
-    wall_s: float
+    march: str = ""
+    wall_s: float = nan
     hot_clearance: float = nan
     chill_peak: float = nan
     rod: float = 0.0

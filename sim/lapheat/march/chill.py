@@ -26,15 +26,15 @@ def advance(stepper: Stepper, state: State, dt: float) -> float:
     ring = state.problem.chill
     if ring is None:
         return stepper.advance(state, dt)
-    pieces = ceil(dt * ring.touch / (LONGEST * state.chill_capacity()))
+    pieces = ceil(dt * ring.touch / (LONGEST * state.chill_capacity(ring)))
     lost = 0.0
     for _ in range(pieces):
-        x = dt / pieces * ring.touch / state.chill_capacity()
+        x = dt / pieces * ring.touch / state.chill_capacity(ring)
         wall = _wall_temperature(state)
         mean = wall - (wall - state.chill) * (1.0 - exp(-x)) / x
         state.air[state.problem.sink == CHILL] = mean
         lost += stepper.advance(state, dt / pieces)
-        state.warm_chill()
+        state.warm_chill(ring)
     return lost
 
 

@@ -70,7 +70,7 @@ def expected_of(case: Case) -> Expected:
     arc_on = sum(runs) + len(runs) * (dwell + travel.taper)
     pauses = len(runs) - 1
     on = sum(arc_steps(segment) for segment in plan.segments)
-    tacks = [tack.time for tack in case.arc_tacks if tack.time is not None]
+    tacks = [tack.time for tack in case.arc_tacks]
     arc_on += sum(tacks)
     on += sum(2 * travel_steps(0.5 * seconds, step) for seconds in tacks)
     pauses += len(tacks)

@@ -9,6 +9,7 @@ import numpy as np
 from ..case.case import Case
 from ..history.wetting import reached
 from ..joint.schedule import Segment
+from ..problem.arrays import FLANGE, NEITHER, TUBE
 from .state import State
 from .steps import arc_step
 
@@ -37,12 +38,12 @@ class Hand:
         self.look = arc_step(case)  # of the eye [s]
         self.rise: float | None = None  # of what was seen last, above the air [K]
         self.since = 1.0  # time from then to the next look [s]
-        self.base = np.flatnonzero(part < 2)
+        self.base = np.flatnonzero(part != NEITHER)
         covered = np.flatnonzero(grid.cover >= 0)
         ends = state.problem.mesh.walls.ends[state.problem.wall[covered]]
         away = ends.min(axis=1) @ np.array([1.0, 1.0])  # grows from the root on either side
         covered = covered[np.argsort(away, kind="stable")]
-        self.sides = [covered[part[covered] == side] for side in (0, 1)]
+        self.sides = [covered[part[covered] == side] for side in (TUBE, FLANGE)]
 
     def strike(self) -> None:
         """Begin a segment: the pedal stands at the current of the case."""
@@ -59,22 +60,21 @@ class Hand:
 
     def press(self, angle: float, dt: float) -> float:
         """Mean current of the coming `dt` [s] with the arc at `angle` [rad] [A]."""
-        arc = self.case.arc
-        if arc.control == "steady":
-            return arc.current
-        assert arc.hold is not None  # case files are refused without it
+        pedal = self.case.arc.pedal
+        if pedal is None:
+            return self.case.arc.current
         air = self.case.surroundings.temperature
         rise = self.sees(angle) - air
         # the first steps after a strike are shorter than an eye's look
         speed = 0.0 if self.rise is None else (rise - self.rise) / max(self.since, self.look)
         self.rise, self.since = rise, dt
-        expected = max(rise + min(AHEAD * arc.pedal_lag, FAR) * speed, 1.0)
-        change = GAIN * ((arc.hold - air) / expected - 1.0)
-        low, high = arc.current_range
+        expected = max(rise + min(AHEAD * pedal.lag, FAR) * speed, 1.0)
+        change = GAIN * ((pedal.hold - air) / expected - 1.0)
+        low, high = pedal.range
         wanted = min(max(self.current * (1.0 + change), low), high)
-        left, off = exp(-dt / arc.pedal_lag), self.current - wanted
+        left, off = exp(-dt / pedal.lag), self.current - wanted
         self.current = wanted + off * left
-        return wanted + off * (1.0 - left) * arc.pedal_lag / dt
+        return wanted + off * (1.0 - left) * pedal.lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
         """Tell if the wanted share of both sides where the run begins is hot enough to wet."""

@@ -1,22 +1,22 @@
-"""Take a problem through its schedule: arc, pauses, filler, and what is written down."""
+"""Take a job through its schedule: arc, pauses, filler."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..case.case import Case, Tack, tacked_layers
-from ..history.records import Clock, History, Ledger, Snapshot, Trace
-from ..joint.schedule import Schedule, Segment
-from ..problem.problem import Problem
+from ..case.case import ArcTack, tacked_layers
+from ..history.records import Clock, History
+from ..joint.schedule import Segment
+from ..problem.problem import Job
 from .chill import advance
 from .errors import MarchError
 from .hand import Hand
 from .readout import close_history
+from .recorder import Progress, Recorder, Report
 from .rod import Rod
 from .state import State, Stepper
 from .steps import (
@@ -31,8 +31,6 @@ from .steps import (
 
 __all__ = ["Progress", "Report", "march"]
 
-Array = NDArray[np.float64]
-
 LEAD = 1.0  # of filler before the torch axis, in spots
 BELOW = 0.01  # [K] that a wait for `travel.resume_below` aims below it
 LONGEST_WAIT = 7200.0  # [s] for `travel.resume_below`
@@ -40,136 +38,41 @@ COOL_TO = 773.15  # [K]: the run goes on after the last arc until the base is be
 COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest after this
 
 
-@dataclass(frozen=True)
-class Progress:
-    """Where a march is: segment `done` of `count`, time [s], hottest base surfaces [K]."""
-
-    segment: int
-    done: int
-    count: int
-    time: float
-    tube: float
-    flange: float
-
-
-Report = Callable[[Progress], None]
-
-
-class _Log:
-    """Rows of the trace while they grow."""
-
-    def __init__(self) -> None:
-        self.time: list[float] = []
-        self.current: list[float] = []
-        self.segment: list[int] = []
-        self.angle: list[float] = []
-        self.hottest: list[tuple[float, float]] = []
-        self.samples: list[Array] = []
-
-    def trace(self, starts: int, sides: int, has_flange: bool) -> Trace:
-        samples = np.array(self.samples)
-        hottest = np.array(self.hottest)
-        points = samples[:, : starts * sides].reshape(len(samples), starts, sides).max(axis=2)
-        return Trace(
-            time=np.array(self.time),
-            current=np.array(self.current),
-            segment=np.array(self.segment),
-            angle=np.array(self.angle),
-            tube=hottest[:, 0],
-            flange=hottest[:, 1] if has_flange else np.full(len(hottest), np.nan),
-            starts=points,
-            probes=samples[:, starts * sides :],
-        )
-
-
 class _March:
-    def __init__(
-        self, problem: Problem, stepper: Stepper, report: Report | None, shorter: float
-    ) -> None:
-        assert problem.case is not None
-        assert problem.schedule is not None
-        assert problem.samples is not None
-        self.problem = problem
-        self.case: Case = problem.case
-        self.schedule: Schedule = problem.schedule
-        self.stepper = stepper
-        self.report = report
-        self.state = State(problem)
-        self.log = _Log()
-        self.sides = 2 if problem.lap is not None else 1
-        self.sample = np.empty(len(problem.samples.first) - 1)
+    """The hand on the torch: where the arc is, how long, at what current."""
+
+    def __init__(self, job: Job, stepper: Stepper, report: Report | None, shorter: float) -> None:
+        self.case, self.schedule, self.problem = job.case, job.schedule, job.problem
+        self.stepper, self.shorter = stepper, shorter
+        self.state = State(self.problem)
+        self.record = Recorder(job, self.state, report)
+        self.hand = Hand(self.state, self.case)
         self.now = 0.0
-        self.done = 0
         self.number = 0
         self.angle = 0.0
-        self.arc_heat = self.filler_heat = self.lost = 0.0
-        self.arc_on = 0.0
-        self.steps = 0
-        self.margin = -np.inf
-        self.snapshot: Snapshot | None = None
-        # what cannot melt still has a hottest place
-        section = problem.mesh.section
-        parts = [grid[0, 0] for grid in (section.tube, section.flange) if grid is not None]
-        alloys = [problem.alloys[problem.grid.alloy[cell]] for cell in parts]
-        self.solidus = [a.solidus if a.solidus is not None else 1e6 for a in alloys]
-        self.shorter = shorter
         self.arc_step = arc_step(self.case) / shorter
-        self.hand = Hand(self.state, self.case)
         # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
-        self.lead = LEAD * self.case.arc.spot / (problem.mesh.step * self.case.tube.radius)
-        self.starts: list[Clock] = []
-        fillet = problem.fillet_cells
+        self.lead = LEAD * self.case.arc.spot / (self.problem.mesh.step * self.case.tube.radius)
         self.flow = self.layer_heat = 0.0
+        fillet = self.problem.fillet_cells
         if len(fillet):
-            filler = problem.alloys[problem.grid.alloy[fillet[0]]]
-            assert filler.liquidus is not None
-            self.flow = filler.liquidus
+            filler = self.problem.alloys[self.problem.grid.alloy[fillet[0]]]
+            self.flow = filler.flow
             rise = float(filler.enthalpy(self.flow)) - self.state.start_h[fillet]
-            self.layer_heat = float(problem.grid.mass[fillet] @ rise)
+            self.layer_heat = float(self.problem.grid.mass[fillet] @ rise)
 
     def write(self, current: float) -> None:
-        """One row of the trace."""
-        state, log = self.state, self.log
-        state.sample(self.sample)
-        log.time.append(self.now)
-        log.current.append(current)
-        log.segment.append(self.number)
-        log.angle.append(self.angle)
-        log.hottest.append((state.best[0, 0], state.best[1, 0]))
-        log.samples.append(self.sample.copy())
-        for part in range(self.sides):
-            margin = state.best[part, 0] - self.solidus[part]
-            if margin > self.margin:
-                self.margin = margin
-                layer = int(state.best[part, 2])
-                self.snapshot = self._picture(layer)
-        if self.report is not None:
-            self.report(
-                Progress(
-                    self.number,
-                    self.done,
-                    len(self.schedule.segments),
-                    self.now,
-                    float(state.best[0, 0]),
-                    float(state.best[1, 0]),
-                )
-            )
-
-    def _picture(self, layer: int) -> Snapshot:
-        p, state = self.problem, self.state
-        temperature = state.temperature(layer)
-        alive = np.ones(len(temperature), dtype=np.bool_)
-        alive[p.fillet_cells] = state.alive[:, layer] > 0.0
-        return Snapshot(self.now, (layer + 0.5) * p.mesh.step, temperature, alive)
+        """Write down what a step came to, at `current` [A]."""
+        self.record.write(self.now, self.number, self.angle, current)
 
     def step(self, dt: float, power: float = 0.0) -> None:
         """Advance by `dt` with the arc as it is set, at `power` [W] in the mean."""
-        state = self.state
+        state, record = self.state, self.record
         state.fill_lap()
-        self.lost += advance(self.stepper, state, dt)
-        self.arc_heat += power * dt
+        record.lost += advance(self.stepper, state, dt)
+        record.arc_heat += power * dt
+        record.steps += 1
         self.now += dt
-        self.steps += 1
         try:
             state.observe(dt)
         except MarchError as error:
@@ -192,7 +95,7 @@ class _March:
             self.state.burn((self.angle, ends[0]), (self.angle, ends[1]))
             self.step(dt, power)
             self.write(current)
-        self.arc_on += seconds
+        self.record.arc_on += seconds
 
     def wait_for_flow(self, segment: Segment) -> None:
         """Keep the arc still until both sides flow, at the latest until `dwell_limit`.
@@ -227,7 +130,7 @@ class _March:
         start, move, taken = self.angle, (target - self.angle) / count, 0.0
         for i in range(count):
             if rod:
-                self.filler_heat += rod.feed(i / count, self.lead, dt)
+                self.record.filler_heat += rod.feed(i / count, self.lead, dt)
                 taken = rod.power((i + 0.5) / count)
             current = self.hand.press(self.angle, dt)
             power = self.case.arc.power_at(current) - taken
@@ -237,12 +140,10 @@ class _March:
             self.write(current)
         self.state.rod[:] = 0.0
         self.angle = target
-        self.arc_on += seconds
+        self.record.arc_on += seconds
 
-    def tack(self, tack: Tack) -> None:
+    def tack(self, tack: ArcTack) -> None:
         """Lay a tack by a short arc that stands still; the rod is dabbed half its time on."""
-        assert tack.current is not None
-        assert tack.time is not None
         state, problem, half = self.state, self.problem, 0.5 * tack.time
         numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
         numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]
@@ -251,7 +152,7 @@ class _March:
         for laid in (False, True):
             if laid:
                 brought = state.lay(numbers, self.flow)
-                self.filler_heat += float(brought.sum())
+                self.record.filler_heat += float(brought.sum())
                 melting = (self.layer_heat - brought) / half
                 mass = problem.grid.mass[problem.fillet_cells]
                 state.rod[:, numbers] = (mass / mass.sum())[:, None] * melting
@@ -261,10 +162,10 @@ class _March:
             dt = half / count
             for _ in range(count):
                 self.step(dt, power)
-                self.filler_heat += float(melting.sum()) * dt
+                self.record.filler_heat += float(melting.sum()) * dt
                 self.write(tack.current)
         state.rod[:] = 0.0
-        self.arc_on += tack.time
+        self.record.arc_on += tack.time
 
     def rest(self, seconds: float, until: Callable[[], float] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is below 0, ending just after that.
@@ -299,28 +200,22 @@ class _March:
         below = self.case.travel.resume_below
         if below is None:
             return None
-        return lambda: self.start_temperature(segment.number) - below
-
-    def start_temperature(self, number: int) -> float:
-        """Hotter side of the base at a segment's start point [K]."""
-        self.state.sample(self.sample)
-        at = (number - 1) * self.sides
-        return float(self.sample[at : at + self.sides].max())
+        return lambda: self.record.start_temperature(segment.number) - below
 
     def whole(self) -> None:
         """Every tack that an arc lays, every segment, and the pauses between."""
         travel = self.case.travel
         self.write(0.0)
         for tack in self.case.arc_tacks:
-            if self.arc_on:
+            if self.record.arc_on:
                 self.rest(travel.pause, None, travel.pause)
             self.tack(tack)
         for segment in self.schedule.segments:
-            if self.arc_on:
+            if self.record.arc_on:
                 self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
-            struck, temperature = self.now, self.start_temperature(segment.number)
+            struck, temperature = self.now, self.record.start_temperature(segment.number)
             self.hand.strike()
             if travel.start == "on-flow":
                 self.wait_for_flow(segment)
@@ -331,18 +226,18 @@ class _March:
             self.run(segment, segment.lay_to, lay=True)
             self.run(segment, segment.run_to, lay=False)
             self.hold(travel.taper, fade=True)
-            self.starts.append(Clock(struck, self.now, temperature, wait, flowed))
-            self.done += 1
+            clock = Clock(struck, self.now, temperature, wait, flowed)
+            self.record.starts.append(clock)
 
     def cool(self, until: float) -> None:
         """Go on after the last arc until the base is no longer hot, at least to a time [s]."""
         begun = self.now
-        first = self.case.segment_count * self.sides
-        probes = np.array(self.log.samples)[:, first:].max(axis=0)
+        highest = self.record.probes().max(axis=0)
 
         def cold() -> float:
-            np.maximum(probes, self.sample[first:], out=probes)
-            falling = bool((self.sample[first:] < probes).all())
+            probes = self.record.sample[len(self.record.sample) - len(highest) :]
+            np.maximum(highest, probes, out=highest)
+            falling = bool((probes < highest).all())
             cooled = float(self.state.best[:, 0].max()) < COOL_TO
             enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
             return -1.0 if enough and self.now >= until else 1.0
@@ -351,18 +246,18 @@ class _March:
 
 
 def march(
-    problem: Problem,
+    job: Job,
     stepper: Stepper,
     report: Report | None = None,
     shorter: float = 1.0,
     until: float = 0.0,
 ) -> History:
-    """March a problem through its schedule.
+    """March a job through its schedule.
 
     Parameters
     ----------
-    problem : from `setup.problem_of`
-    stepper : the compiled or the FiPy one
+    job : from `setup.job_of`
+    stepper : the compiled or the FiPy one, made for the job's problem
     report : called after every step
     shorter : its steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
@@ -373,28 +268,10 @@ def march(
         The computation failed.
     """
     began = time.perf_counter()
-    run = _March(problem, stepper, report, shorter)
+    run = _March(job, stepper, report, shorter)
     run.whole()
     total = run.now
     run.cool(until)
     run.state.fill_lap()  # as the last step left it
-    assert run.snapshot is not None
-    return close_history(
-        run.state,
-        trace=run.log.trace(run.case.segment_count, run.sides, problem.lap is not None),
-        snapshot=run.snapshot,
-        ledger=Ledger(
-            run.arc_heat,
-            run.filler_heat,
-            run.lost,
-            run.state.stored(),
-            *map(float, run.state.taken()[1:]),
-        ),
-        starts=tuple(run.starts),
-        arc_on=run.arc_on,
-        total=total,
-        simulated=run.now,
-        steps=run.steps,
-        march=stepper.name,
-        wall_s=time.perf_counter() - began,
-    )
+    history = close_history(job, run.state, run.record, total, run.now)
+    return replace(history, march=stepper.name, wall_s=time.perf_counter() - began)

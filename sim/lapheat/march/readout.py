@@ -7,18 +7,12 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from ..history.records import (
-    Clock,
-    History,
-    Ledger,
-    SegmentRun,
-    Side,
-    Snapshot,
-    SurfacePeaks,
-    Trace,
-)
+from ..history.records import History, SegmentRun, Side, SurfacePeaks
 from ..history.wetting import share_above, wet_share
-from ..problem.problem import Problem
+from ..joint.schedule import Schedule
+from ..problem.arrays import FLANGE, TUBE
+from ..problem.problem import Job, Problem
+from .recorder import Recorder
 from .state import State
 
 __all__ = ["close_history"]
@@ -65,21 +59,21 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
     return result
 
 
-def _sides(state: State) -> dict[str, Side]:
+def _sides(state: State, schedule: Schedule) -> dict[str, Side]:
     """Both sides of the fillet, from root to toe; nan where no segment ran.
 
     A tack out there is not part of what was brazed.
     """
     problem = state.problem
-    if problem.lap is None or problem.schedule is None:
+    if problem.lap is None:
         return {}
     run = np.zeros(problem.mesh.layers, dtype=np.bool_)
-    for segment in problem.schedule.segments:
+    for segment in schedule.segments:
         run[segment.first_layer : segment.last_layer] = True
     covered = np.flatnonzero(problem.grid.cover >= 0)
     ends = problem.mesh.walls.ends[problem.wall]
     sides = {}
-    for part, (name, axis) in enumerate((("tube", 1), ("flange", 0))):
+    for part, name, axis in ((TUBE, "tube", 1), (FLANGE, "flange", 0)):
         mine = covered[problem.base.part[covered] == part]
         mine = mine[np.argsort(ends[mine, :, axis].min(axis=1), kind="stable")]
         low, high = ends[mine, :, axis].min(axis=1), ends[mine, :, axis].max(axis=1)
@@ -108,48 +102,30 @@ def _melted_wall(state: State, surfaces: dict[str, SurfacePeaks]) -> Array:
     return np.asarray(share_above(through, depth, alloy.solidus).max(axis=0))
 
 
-def _wets_at(problem: Problem) -> float:
-    """What a face under filler must reach to count as wet [K]."""
-    assert problem.case is not None
-    assert problem.lap is not None
-    return problem.lap.flow + problem.case.limits.flow_margin
-
-
 def _mean(share: Array) -> float:
     laid = share[np.isfinite(share)]
     return float(laid.mean()) if laid.size else nan
 
 
 def close_history(
-    state: State,
-    *,
-    trace: Trace,
-    snapshot: Snapshot,
-    ledger: Ledger,
-    starts: tuple[Clock, ...],
-    arc_on: float,
-    total: float,
-    simulated: float,
-    steps: int,
-    march: str,
-    wall_s: float,
+    job: Job, state: State, record: Recorder, total: float, simulated: float
 ) -> History:
-    """Gather a finished march; `starts` is in the order of running."""
-    problem = state.problem
-    assert problem.schedule is not None
-    surfaces = _surfaces(state)
-    sides = _sides(state)
-    shares = {
-        name: wet_share(side.peak, side.area, _wets_at(problem)) for name, side in sides.items()
-    }
-    part = problem.base.part
+    """Gather a finished march: `total` [s] to the last arc-off, `simulated` [s] in all.
 
-    def top(which: int, layers: slice) -> float:
-        rows = state.peak[part == which, layers]
+    By whom it was marched, and how long that took, is for the caller to add.
+    """
+    problem, limits = job.problem, job.case.limits
+    surfaces = _surfaces(state)
+    sides = _sides(state, job.schedule)
+    wets_at = nan if problem.lap is None else problem.lap.flow + limits.flow_margin
+    shares = {name: wet_share(side.peak, side.area, wets_at) for name, side in sides.items()}
+
+    def top(part: int, layers: slice) -> float:
+        rows = state.peak[problem.base.part == part, layers]
         return float(np.nanmax(rows)) if rows.size else float("nan")
 
     runs = []
-    for segment, clock in zip(problem.schedule.segments, starts, strict=True):
+    for segment, clock in zip(job.schedule.segments, record.starts, strict=True):
         layers = slice(segment.first_layer, segment.last_layer)
         wet = {name: _mean(share[layers]) for name, share in shares.items()}
         runs.append(
@@ -160,8 +136,8 @@ def close_history(
                 from_angle=segment.lay_from,
                 to_angle=segment.lay_to,
                 start_temperature=clock.temperature,
-                tube_peak=top(0, layers),
-                flange_peak=top(1, layers),
+                tube_peak=top(TUBE, layers),
+                flange_peak=top(FLANGE, layers),
                 tube_side_wet=wet.get("tube", nan),
                 flange_side_wet=wet.get("flange", nan),
                 wait=clock.wait,
@@ -174,22 +150,21 @@ def close_history(
         laid = np.isfinite(sides["tube"].peak).all(axis=0)
         lap_filled = float((area @ state.filled[:, laid].mean(axis=1)) / area.sum())
     return History(
+        case=job.case,
         problem=problem,
-        trace=trace,
+        trace=record.trace(),
         surfaces=surfaces,
         sides=sides,
         cell_peak=state.cell_peak(),
         melted_wall=_melted_wall(state, surfaces),
         lap_filled=lap_filled,
-        snapshot=snapshot,
+        snapshot=record.snapshot,
         segments=tuple(runs),
-        ledger=ledger,
-        arc_on=arc_on,
+        ledger=record.ledger(),
+        arc_on=record.arc_on,
         total=total,
         simulated=simulated,
-        steps=steps,
-        march=march,
-        wall_s=wall_s,
+        steps=record.steps,
         hot_clearance=state.smallest_gap,
         chill_peak=state.chill_peak,
         rod=state.laid,

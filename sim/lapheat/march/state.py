@@ -8,9 +8,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from ..problem.problem import ARGON, CHILL, Problem
+from ..problem.problem import ARGON, CHILL, ChillRing, Problem
+from ..problem.sampling import Samples
 from .errors import MarchError
 from .kernels.arc import light
+from .kernels.fields import Fields, Gap, Given, Seen
 from .kernels.lap import TOUCHING, fill_lap, hot_gap
 from .kernels.step import refresh
 from .kernels.surfaces import observe, sample
@@ -41,7 +43,7 @@ class State:
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
     peak_h : (nc, layers) highest enthalpy so far [J/kg]
-    phi, slope, skin : what follows from `h`, see `kernel.refresh`
+    phi, slope, skin : what follows from `h`, see `fields.Fields`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
@@ -96,15 +98,24 @@ class State:
     def refresh(self, rows: NDArray[np.int64] | None = None) -> None:
         """Follow a change of `h` made from outside a stepper, in some rows or in all."""
         rows = np.arange(len(self.h)) if rows is None else rows
-        p = self.problem
-        refresh(self.h, rows, p.grid, p.tables, self.phi, self.slope, self.skin, self.peak_h)
+        refresh(rows, self.fields(), self.problem.grid, self.problem.tables)
+
+    def fields(self) -> Fields:
+        """Give the enthalpy and what follows from it, as a compiled step takes them."""
+        return Fields(self.h, self.phi, self.slope, self.skin, self.peak_h)
+
+    def given(self) -> Given:
+        """Give what a step is held at: filler, rod, lap, arc and air."""
+        return Given(
+            self.alive, self.rod, self.contact, self.heat_from, self.heat, self.air, self.extra
+        )
 
     def light(self, where: float, power: float) -> float:
         """Aim `power` [W] of arc at angle [rad] (place [m] on a bar); see `arc.light`."""
-        assert self.problem.torch is not None
-        return float(
-            light(self.problem.torch, self.problem.grid, self.alive, where, power, self.heat)
-        )
+        torch, grid = self.problem.torch, self.problem.grid
+        if torch is None:
+            raise ValueError("the problem was assembled without a torch")
+        return float(light(torch, grid, self.alive, where, power, self.heat))
 
     def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
@@ -161,25 +172,23 @@ class State:
             self.smallest_gap = min(self.smallest_gap, self.gap)
         enters = lap.flow if self.gap > 0.0 else inf  # no temperature lets filler into a shut lap
         fill_lap(
-            self.surface, len(p.wall), self.alive, lap.root, self.filled, self.contact,
-            *self.gas, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
-            lap.filler_conductivity, enters,
+            self.surface, len(p.wall), self.alive, self.filled, self.contact,
+            Gap(
+                lap.root, max(self.gap, min(lap.gap, TOUCHING)), lap.emissivity,
+                lap.filler_conductivity, enters, *self.gas,
+            ),
         )  # fmt: skip
 
     def taken(self) -> Array:
         """Heat lost so far to `AIR`, `CHILL` and `BENCH` [J]."""
         return np.bincount(self.problem.sink, self.lost, 3).astype(np.float64)
 
-    def chill_capacity(self) -> float:
+    def chill_capacity(self, ring: ChillRing) -> float:
         """Heat that warms the chill by 1 K, as warm as it is [J/K]."""
-        ring = self.problem.chill
-        assert ring is not None
         return ring.mass * float(ring.alloy.c(self.chill))
 
-    def warm_chill(self) -> None:
+    def warm_chill(self, ring: ChillRing) -> None:
         """Bring the chill to the temperature that belongs to the heat it has taken."""
-        ring = self.problem.chill
-        assert ring is not None
         h = np.asarray(ring.start_h + self.taken()[CHILL] / ring.mass)
         self.chill = float(ring.table.lookup(h)[0])
         self.chill_peak = max(self.chill_peak, self.chill)
@@ -193,40 +202,25 @@ class State:
             A temperature is not a number.
         """
         p = self.problem
-        sane = observe(
-            p.grid, p.base, self.phi, self.skin, self.alive, self.contact,
-            self.heat, self.air, self.surface, self.peak, self.wet_peak, self.liquid,
-            inf if p.lap is None else p.lap.flow, dt, self.best,
-        )  # fmt: skip
-        if not sane:
+        seen = Seen(self.surface, self.peak, self.wet_peak, self.liquid, self.best)
+        flow = inf if p.lap is None else p.lap.flow
+        if not observe(self.fields(), self.given(), seen, p.grid, p.base, flow, dt):
             raise MarchError("a temperature came out as not a number")
 
-    def sample(self, out: Array) -> None:
-        """Fill `out` with the problem's samples [K]."""
-        p = self.problem
-        assert p.samples is not None
-        s, t = p.samples, p.tables
-        sample(
-            self.h, t.low, t.per_step, t.temperature, p.grid.alloy, self.surface,
-            s.first, s.node, s.layer, s.weight, out,
-        )  # fmt: skip
-
-    def _temperature(self, cell: NDArray[np.int64], h: Array) -> Array:
-        """Temperatures of cells at enthalpies `h`, one index or a broadcastable column of them."""
-        t = self.problem.tables
-        alloy = self.problem.grid.alloy[cell]
-        x = (h - t.low[alloy]) * t.per_step[alloy]
-        i = np.clip(x.astype(np.int64), 0, t.temperature.shape[1] - 2)
-        below, above = t.temperature[alloy, i], t.temperature[alloy, i + 1]
-        return np.asarray(below + (x - i) * (above - below))
+    def sample(self, samples: Samples) -> Array:
+        """(n,) what `samples` read now [K]."""
+        found, p = np.empty(len(samples.first) - 1), self.problem
+        sample(self.h, self.surface, p.grid.alloy, p.tables, samples, found)
+        return found
 
     def temperature(self, layer: int) -> Array:
         """(nc,) cell temperatures of one layer [K]."""
-        return self._temperature(np.arange(len(self.h)), self.h[:, layer])
+        return self.problem.tables.temperature_at(self.problem.grid.alloy, self.h[:, layer])
 
     def cell_peak(self) -> Array:
         """(nc, layers) highest temperature of every cell so far [K]."""
-        return self._temperature(np.arange(len(self.h))[:, None], self.peak_h)
+        alloy = self.problem.grid.alloy[:, None]
+        return self.problem.tables.temperature_at(alloy, self.peak_h)
 
     def stored(self) -> float:
         """Heat in the part above its start temperature, filler laid included [J]."""

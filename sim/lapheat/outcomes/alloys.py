@@ -27,10 +27,12 @@ def held_notes(history: History, case: Case) -> tuple[str, ...]:
     peaks.setdefault(case.tube.alloy, []).append(hottest_place(history, "tube").peak)
     if case.fixture.chill is not None:
         peaks.setdefault(case.fixture.chill.alloy, []).append(history.chill_peak)
-    if case.flange is not None and case.fillet is not None:
-        peaks.setdefault(case.flange.alloy, []).append(hottest_place(history, "flange").peak)
+    if case.brazed is not None:
+        peaks.setdefault(case.brazed.flange.alloy, []).append(hottest_place(history, "flange").peak)
         filler = filler_place(history)
-        peaks.setdefault(case.fillet.filler, []).append(None if filler is None else filler.peak)
+        peaks.setdefault(case.brazed.fillet.filler, []).append(
+            None if filler is None else filler.peak
+        )
     coldest = case.surroundings.temperature
     grown = _growing(case)
     told = [

@@ -72,16 +72,8 @@ class Pressed:
 
 
 def pressed(history: History) -> Pressed:
-    """Pick the steps in which the current was the hand's.
-
-    Raises
-    ------
-    ValueError
-        The problem was built by hand, without a case.
-    """
-    case, trace = history.problem.case, history.trace
-    if case is None:
-        raise ValueError("a problem built by hand, without a case, has no pedal")
+    """Pick the steps in which the current was the hand's."""
+    case, trace = history.case, history.trace
     on = (trace.current > 0.0) & (trace.segment > 0)
     for run in history.segments:
         on &= ~((trace.time > run.end - case.travel.taper + 1e-9) & (trace.time < run.end + 1e-9))
@@ -105,14 +97,13 @@ def why_cold(history: History, number: int, melts: bool) -> Pedal | None:
 
     `melts` tells that the base comes too close to melting.
     """
-    case, trace = history.problem.case, history.trace
-    assert case is not None
-    hold = case.arc.hold
-    if case.arc.control != "pedal" or hold is None:
+    trace, pedal = history.trace, history.case.arc.pedal
+    if pedal is None:
         return None
+    hold = pedal.hold
     (run,) = (run for run in history.segments if run.number == number)
     last = int(np.flatnonzero(trace.time < run.start + run.wait + 1e-6)[-1])
-    low, high = case.arc.current_range
+    low, high = pedal.range
     if trace.current[last] > high - NEAR * (high - low):
         return Pedal("top", hold, melts)
     gave = max(trace.tube[last], trace.flange[last]) > hold - AT_HOLD
@@ -124,11 +115,10 @@ def cold_pedal(history: History, melts: bool) -> Pedal | None:
 
     `melts` tells that the base comes too close to melting.
     """
-    case, trace = history.problem.case, history.trace
-    assert case is not None
-    hold = case.arc.hold
-    if case.arc.control != "pedal" or hold is None:
+    trace, pedal = history.trace, history.case.arc.pedal
+    if pedal is None:
         return None
+    hold = pedal.hold
     steps = pressed(history)
     hot = np.fmax(trace.tube, trace.flange)[steps.step]
     arc = float(steps.seconds.sum())
@@ -151,9 +141,7 @@ def cold_pedal(history: History, melts: bool) -> Pedal | None:
 def current_of(history: History) -> CurrentOutcome:
     """Sum up the current of a run."""
     steps = pressed(history)
-    case = history.problem.case
-    assert case is not None
-    pedal = case.arc.control == "pedal"
+    pedal = history.case.arc.pedal is not None
     return CurrentOutcome(
         least_A=float(steps.current.min()),
         mean_A=float(steps.current @ steps.seconds / steps.seconds.sum()),

@@ -63,8 +63,8 @@ class Verdict:
     base_stays_solid: bool
     filler_flows: bool
     summary: str
-    too_close: tuple[str, ...] | None = None
-    judgement: Judgement | None = field(default=None, repr=False, compare=False)
+    too_close: tuple[str, ...] | None
+    judgement: Judgement = field(repr=False, compare=False)
 
     @classmethod
     def of(cls, judgement: Judgement) -> Verdict:

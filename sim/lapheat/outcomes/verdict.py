@@ -116,8 +116,7 @@ def side_wet(history: History, side: str) -> float:
 
 def liquid_times(history: History) -> Array:
     """Time above the filler's liquidus of every spot that counts as wet, on both sides [s]."""
-    case = history.problem.case
-    assert case is not None
+    case = history.case
     wets_at = _flow(case) + case.limits.flow_margin
     times = [np.empty(0)]
     for side in history.sides.values():
@@ -135,8 +134,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
     history : the run
     uncertainty : of margins and surpluses by the outcome's name, where it is known [K]
     """
-    case = history.problem.case
-    assert case is not None
+    case = history.case
     limits = case.limits
     unsure = uncertainty or {}
     flow = _flow(case)
@@ -177,8 +175,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
 
 
 def _flow(case: Case) -> float:
-    liquidus = None if case.fillet is None else case.alloys[case.fillet.filler].liquidus
-    return nan if liquidus is None else liquidus
+    return nan if case.brazed is None else case.brazed.filler.flow
 
 
 def _unsure_of(finding: NearMelting | NearDry) -> str:

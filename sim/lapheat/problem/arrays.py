@@ -7,9 +7,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..joint.section import EdgeKind
+from ..case.alloys.table import node_of
+from ..joint.section import EdgeKind, Region
 
-__all__ = ["IN_FILLER", "LAP", "PLAIN", "UNDER_FILLER", "Base", "Grid", "Growth", "Tables", "Torch"]
+__all__ = [
+    "FLANGE",
+    "IN_FILLER",
+    "LAP",
+    "NEITHER",
+    "PLAIN",
+    "REACH",
+    "TUBE",
+    "UNDER_FILLER",
+    "Base",
+    "Grid",
+    "Growth",
+    "Tables",
+    "Torch",
+]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -18,6 +33,9 @@ Ints = NDArray[np.int64]
 # between two fillet cells
 PLAIN, LAP, UNDER_FILLER = EdgeKind.PLAIN, EdgeKind.LAP, EdgeKind.UNDER_FILLER
 IN_FILLER = EdgeKind.WALL + 1
+# parts that surface rows belong to, likewise: those of the section's regions
+TUBE, FLANGE, NEITHER = Region.TUBE, Region.FLANGE, Region.FILLET
+REACH = 6.5  # of the arc, in spots: what lies further from its axis gets no heat
 
 
 class Tables(NamedTuple):
@@ -28,6 +46,17 @@ class Tables(NamedTuple):
     phi: Array  # integral of the conductivity over temperature [W/m]
     temperature: Array  # [K]
     resistivity: Array  # [m K/W]
+
+    def node(self, alloy: Ints, h: Array) -> tuple[Ints, Array]:
+        """Node of each alloy's table below enthalpies [J/kg], and the way on to the next [-]."""
+        position = (h - self.low[alloy]) * self.per_step[alloy]
+        return node_of(position, self.temperature.shape[1])
+
+    def temperature_at(self, alloy: Ints, h: Array) -> Array:
+        """Temperatures [K] at enthalpies [J/kg], of an alloy each; they broadcast."""
+        i, f = self.node(alloy, h)
+        t = self.temperature
+        return np.asarray(t[alloy, i] + f * (t[alloy, i + 1] - t[alloy, i]))
 
 
 class Grid(NamedTuple):
@@ -62,7 +91,7 @@ class Grid(NamedTuple):
 class Base(NamedTuple):
     """Rows of the surface arrays that belong to the base, and the faces behind the lap rows."""
 
-    part: Ints  # (rows,) 0 tube, 1 flange, 2 neither
+    part: Ints  # (rows,) `TUBE`, `FLANGE` or `NEITHER`
     wall_cell: Ints  # (w,)
     under: Ints  # (w,) link (own side) of a wall that filler may cover, -1
     lap_link: Ints  # (nlap,) link from the tube side

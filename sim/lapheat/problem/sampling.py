@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import pi
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,20 +15,13 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True)
-class Samples:
-    """Weighted sums over nodes: section cells, then surface rows (nc + row), each at a layer.
+class Samples(NamedTuple):
+    """Weighted sums over nodes: section cells, then surface rows (nc + row), each at a layer."""
 
-    Attributes
-    ----------
-    first : (n + 1,) where each sample's nodes begin
-    node, layer, weight : one entry a node
-    """
-
-    first: Ints
-    node: Ints
-    layer: Ints
-    weight: Array
+    first: Ints  # (n + 1,) where each sample's nodes begin
+    node: Ints  # (m,)
+    layer: Ints  # (m,)
+    weight: Array  # (m,)
 
 
 Nodes = list[tuple[int, float]]

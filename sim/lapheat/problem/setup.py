@@ -9,27 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..case.alloys import Alloy
-from ..case.case import Case, Chill, Probe, tacked_layers
+from ..case.case import Brazed, Case, Chill, Probe, tacked_layers
 from ..joint.lines import mesh_lines, section_of
 from ..joint.mesh import Mesh, sweep_ring
 from ..joint.schedule import schedule_of
 from ..joint.section import EdgeKind, Region
-from .arrays import Growth, Tables, Torch
+from .arrays import REACH, Growth, Torch
+from .assemble import aim_torch, assemble
 from .corners import corner_factors
-from .problem import (
-    AIR,
-    BENCH,
-    CHILL,
-    ChillRing,
-    LapRows,
-    Problem,
-    aim_torch,
-    assemble,
-)
-from .sampling import lagrange, ring_nodes, stack
+from .problem import AIR, BENCH, CHILL, ChillRing, Job, LapRows, Problem
+from .sampling import Samples, lagrange, ring_nodes, stack
 from .stability import explicit_limit
 
-__all__ = ["problem_of"]
+__all__ = ["job_of", "problem_of"]
 
 LIT = ("tube outside", "flange face", "flange rim", "fillet")  # what a torch outside can see
 IN_BORE = ("tube bore", "flange bore")
@@ -38,21 +30,18 @@ BORE_MATERIAL = {"tube": Region.TUBE, "flange": Region.FLANGE, "fillet": Region.
 
 def _torch(case: Case) -> Torch:
     radius = case.tube.radius
-    if case.flange is None:
+    if case.brazed is None:
         return aim_torch(radius, 0.0, 0.0, case.arc.spot)
     return aim_torch(
         radius + case.arc.aim, 0.0, case.arc.work_angle, case.arc.spot, radius, case.tube.length
     )
 
 
-def _lap(case: Case, mesh: Mesh) -> LapRows | None:
-    if case.lap is None or case.fillet is None or case.flange is None:
-        return None
+def _lap(case: Case, brazed: Brazed, mesh: Mesh) -> LapRows:
     links = np.flatnonzero(mesh.links.kind == EdgeKind.LAP)
     height = mesh.section.edge_centres()[mesh.links.edge[links], 1]
-    tube, flange = case.alloys[case.tube.alloy], case.alloys[case.flange.alloy]
-    filler = case.alloys[case.fillet.filler]
-    assert filler.liquidus is not None  # case files are refused without it
+    tube, flange = case.alloys[case.tube.alloy], case.alloys[brazed.flange.alloy]
+    filler = brazed.filler
     between = 1.0 / (1.0 / tube.emissivity + 1.0 / flange.emissivity - 1.0)
     fillet = np.flatnonzero(mesh.section.region == Region.FILLET)
     shapes = mesh.section.cells[fillet]
@@ -61,28 +50,25 @@ def _lap(case: Case, mesh: Mesh) -> LapRows | None:
     return LapRows(
         links=links[np.argsort(-height, kind="stable")],
         resistance=None,
-        gap=case.lap.clearance,
+        gap=brazed.lap.clearance,
         emissivity=between,
-        filler_conductivity=float(filler.k(filler.liquidus)),
-        flow=filler.liquidus,
+        filler_conductivity=float(filler.k(filler.flow)),
+        flow=filler.flow,
         root=int(np.argmin(corner)),
         bridged=max(1, int((depth < case.tube.wall).sum())),
     )
 
 
-def _growth(case: Case, mesh: Mesh, tables: Tables, alloys: list[Alloy]) -> Growth | None:
+def _growth(case: Case, brazed: Brazed, problem: Problem) -> Growth | None:
     """What the hot clearance follows; None where an alloy has no expansion."""
-    assert case.flange is not None
-    assert case.lap is not None
-    strains = [case.alloys[name].expansion for name in (case.tube.alloy, case.flange.alloy)]
-    if None in strains:
+    strains = [case.alloys[name].expansion for name in (case.tube.alloy, brazed.flange.alloy)]
+    section, mesh, tables = problem.mesh.section, problem.mesh, problem.tables
+    if None in strains or section.flange is None:
         return None
-    section = mesh.section
-    assert section.flange is not None
     below = section.vertices[section.cells[section.tube[:, 0]]][:, :, 1].mean(axis=1) < 0.0
     tube, bore = section.tube[below].ravel(), section.flange.ravel()
     strain = np.zeros_like(tables.temperature)
-    for i, alloy in enumerate(alloys):
+    for i, alloy in enumerate(problem.alloys):
         if alloy.expansion is not None:
             strain[i] = alloy.expansion(tables.temperature[i])
 
@@ -91,7 +77,7 @@ def _growth(case: Case, mesh: Mesh, tables: Tables, alloys: list[Alloy]) -> Grow
         return np.asarray(volume / (volume.sum() * mesh.layers))
 
     return Growth(
-        tube, bore, share(tube), share(bore), strain, case.tube.radius, case.lap.clearance
+        tube, bore, share(tube), share(bore), strain, case.tube.radius, brazed.lap.clearance
     )
 
 
@@ -102,9 +88,8 @@ def _nodes(
     section, mesh = problem.mesh.section, problem.mesh
     nc, nw = mesh.shape[0], len(problem.wall)
     names = problem.wall_names()
-    grid = section.tube if part == "tube" else section.flange
-    assert grid is not None
     tube = part == "tube"
+    grid = section.tube if tube or section.flange is None else section.flange
     outer, inner = ("tube outside", "tube bore") if tube else ("flange face", "flange back")
     top = {int(problem.base.wall_cell[w]): nc + w for w, n in enumerate(names) if n == outer}
     if part == "tube":
@@ -146,9 +131,8 @@ def _start_point(problem: Problem, angle: float) -> list[list[tuple[int, int, fl
     return points
 
 
-def _probe(problem: Problem, probe: Probe) -> list[tuple[int, int, float]]:
-    assert problem.case is not None
-    along = probe.height if probe.on == "tube" else problem.case.tube.radius + probe.radius
+def _probe(problem: Problem, case: Case, probe: Probe) -> list[tuple[int, int, float]]:
+    along = probe.height if probe.on == "tube" else case.tube.radius + probe.radius
     return _nodes(problem, probe.on, probe.angle, along, probe.depth)
 
 
@@ -192,33 +176,46 @@ def _fitted(problem: Problem, case: Case) -> Problem:
     return replace(problem, grid=grid, air=air, sink=sink, chill=ring, explicit_limit=limit)
 
 
-def _corners(case: Case, mesh: Mesh) -> NDArray[np.float64] | None:
-    if case.fillet is None or case.flange is None:
-        return None
-    filler = case.alloys[case.fillet.filler]
-    assert filler.liquidus is not None  # case files are refused without it
-    base = [case.alloys[name] for name in (case.tube.alloy, case.flange.alloy)]
-    tube, flange = (float(alloy.k(filler.liquidus)) for alloy in base)
-    molten = filler.stirred(case.fillet.stirring)
-    return corner_factors(mesh, tube, flange, float(molten.k(filler.liquidus)))
+def _corners(case: Case, brazed: Brazed, mesh: Mesh) -> NDArray[np.float64]:
+    flow = brazed.filler.flow
+    base = [case.alloys[name] for name in (case.tube.alloy, brazed.flange.alloy)]
+    tube, flange = (float(alloy.k(flow)) for alloy in base)
+    molten = brazed.filler.stirred(brazed.fillet.stirring)
+    return corner_factors(mesh, tube, flange, float(molten.k(flow)))
+
+
+def job_of(case: Case) -> Job:
+    """Build everything a march needs from a case.
+
+    Raises
+    ------
+    CaseError
+        The case asks for too big a mesh.
+    """
+    lines = mesh_lines(case)
+    mesh = sweep_ring(section_of(lines), lines.layers)
+    factors = case.scale.conductivity, case.scale.emissivity
+    scaled = replace(case, alloys={n: a.scaled(*factors) for n, a in case.alloys.items()})
+    problem = _problem(scaled, mesh)
+    return Job(case, schedule_of(case, lines.layers), _samples(problem, scaled), problem)
 
 
 def problem_of(case: Case) -> Problem:
-    """Build everything a march needs from a case."""
-    told, scale = case, case.scale
-    scaled = {n: a.scaled(scale.conductivity, scale.emissivity) for n, a in case.alloys.items()}
-    case = replace(case, alloys=scaled)
-    lines = mesh_lines(case)
-    mesh = sweep_ring(section_of(lines), lines.layers)
+    """Build what is marched from a case; see `job_of`."""
+    return job_of(case).problem
+
+
+def _problem(case: Case, mesh: Mesh) -> Problem:
+    brazed = case.brazed
     outside, bore = case.surroundings.convection, case.surroundings.bore_convection
     material = {Region.TUBE: case.tube.alloy}
-    if case.flange is not None and case.fillet is not None:
-        material |= {Region.FLANGE: case.flange.alloy, Region.FILLET: case.fillet.filler}
+    if brazed is not None:
+        material |= {Region.FLANGE: brazed.flange.alloy, Region.FILLET: brazed.fillet.filler}
     names = list(dict.fromkeys(material.values()))
     alloys = [case.alloys[n] for n in names]
     alloy_of = {region: names.index(name) for region, name in material.items()}
-    if case.fillet is not None and case.fillet.stirring != 1.0:
-        alloys.append(case.alloys[case.fillet.filler].stirred(case.fillet.stirring))
+    if brazed is not None and brazed.fillet.stirring != 1.0:
+        alloys.append(brazed.filler.stirred(brazed.fillet.stirring))
         alloy_of[Region.FILLET] = len(alloys) - 1
     region = {s: BORE_MATERIAL[s.split()[0]] for s in mesh.section.surfaces}
     present = [s for s in mesh.section.surfaces if region[s] in material]
@@ -230,27 +227,30 @@ def problem_of(case: Case) -> Problem:
         emissivity={s: case.alloys[material[region[s]]].emissivity for s in present},
         air=case.surroundings.temperature,
         start=case.surroundings.temperature,
-        lap=_lap(case, mesh),
+        lap=None if brazed is None else _lap(case, brazed, mesh),
         lit_surfaces=LIT,
         torch=_torch(case),
-        lit_reach=6.5 * case.arc.spot,
-        corners=_corners(case, mesh),
+        lit_reach=REACH * case.arc.spot,
+        corners=None if brazed is None else _corners(case, brazed, mesh),
         bent=True,
-        case=told,
-        schedule=schedule_of(case, lines.layers),
     )
     problem = _fitted(problem, case)
-    if problem.lap is not None:
-        growth = _growth(case, mesh, problem.tables, alloys)
-        problem = replace(problem, lap=replace(problem.lap, growth=growth))
+    if brazed is not None and problem.lap is not None:
+        lap = replace(problem.lap, growth=_growth(case, brazed, problem))
+        problem = replace(problem, lap=lap)
     in_place = np.zeros(mesh.layers, dtype=np.bool_)
     for tack in case.tacks:
         if tack.current is None:
             in_place[tacked_layers(tack, mesh.layers, case.tube.radius)] = True
+    return replace(problem, in_place=in_place)
+
+
+def _samples(problem: Problem, case: Case) -> Samples:
+    """The start points of the segments by number, tube and flange side each, then the probes."""
     points = []
     for number in range(case.segment_count):
         points += _start_point(problem, 2.0 * pi * number / case.segment_count)
     if case.travel.order == "backstep":  # runs begin at the far end
-        points = points[2:] + points[:2] if case.flange is not None else points[1:] + points[:1]
-    points += [_probe(problem, p) for p in case.probes]
-    return replace(problem, in_place=in_place, samples=stack(points))
+        points = points[2:] + points[:2] if case.brazed is not None else points[1:] + points[:1]
+    points += [_probe(problem, case, p) for p in case.probes]
+    return stack(points)

@@ -201,8 +201,7 @@ def _fill(
 ) -> list[Path]:
     from .figures import save_figures  # matplotlib takes half a second
 
-    case = history.problem.case
-    assert case is not None
+    case = history.case
     names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
     write_json(folder / "outcomes.json", outcomes.as_dict())
     if convergence is not None:
@@ -222,8 +221,7 @@ def write_json(file: Path, content: Any) -> None:
 
 def _probes_csv(history: History) -> str:
     """Time and each probe, a row a step of the whole run."""
-    case = history.problem.case
-    assert case is not None
+    case = history.case
     trace = history.trace
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")

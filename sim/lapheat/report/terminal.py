@@ -66,15 +66,13 @@ def report_of(
     files : what was written
     convergence : the same case on three meshes, if it was computed
     """
-    case = history.problem.case
-    assert case is not None
+    case = history.case
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
     if convergence is not None:
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
-    assert judgement is not None  # `outcomes_of` made it
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
@@ -225,13 +223,12 @@ def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, s
     if case.travel.start == "on-flow":
         waits = ", ".join(f"{run.number}: {run.wait:.1f} s" for run in runs)
         yield "waits", f"for flow at the start of each segment as run: {waits}"
-    arc = case.arc
-    if arc.control != "pedal":
+    pedal = case.arc.pedal
+    if pedal is None:
         return
-    assert arc.hold is not None  # case files are refused without it
     steps, current = pressed(history), current_of(history)
     told = []
-    for which, limit in zip(("low", "high"), arc.current_range, strict=True):
+    for which, limit in zip(("low", "high"), pedal.range, strict=True):
         sat = steps.on_limit(which)
         end = f"its {'lower' if which == 'low' else 'upper'} limit of {limit:.0f} A"
         where = f"for {sum(sat.values()):.1f} s ({numbered('segment', list(sat))})"
@@ -239,7 +236,7 @@ def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, s
     yield (
         "pedal",
         f"{current.least_A:.0f} to {current.most_A:.0f} A, mean {current.mean_A:.0f} A, to hold "
-        f"{words.hot(arc.hold)}; {'; '.join(told)}",
+        f"{words.hot(pedal.hold)}; {'; '.join(told)}",
     )
     means = ", ".join(f"{number}: {amps:.0f} A" for number, amps in steps.means().items())
     yield "current", f"mean of each segment as run: {means}"

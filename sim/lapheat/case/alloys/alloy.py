@@ -109,6 +109,19 @@ class Alloy:
             if not np.all(values(_samples(values)) > 0.0):
                 raise ValueError(f"{self.name}: {label} must be above 0 at every temperature")
 
+    @property
+    def flow(self) -> float:
+        """Temperature from which it flows as a filler, its liquidus [K].
+
+        Raises
+        ------
+        ValueError
+            It has none; a case file with such a filler is refused.
+        """
+        if self.liquidus is None:
+            raise ValueError(f"{self.name}: a filler must have a liquidus")
+        return self.liquidus
+
     @classmethod
     def constant(
         cls,

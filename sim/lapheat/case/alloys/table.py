@@ -7,7 +7,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["EnthalpyTable"]
+__all__ = ["EnthalpyTable", "node_of"]
+
+
+def node_of(
+    position: NDArray[np.float64], size: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Node below each `position` in a table of `size` nodes, and the way on to the next [-].
+
+    Beyond the ends the outermost straight lines go on.
+    """
+    i = np.clip(position.astype(np.int64), 0, size - 2)
+    return i, position - i
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +54,6 @@ class EnthalpyTable:
 
     def lookup(self, h: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Temperature [K] and conductivity [W/(m K)] at enthalpies `h` [J/kg], any shape."""
-        position = (np.asarray(h, dtype=float) - self.h0) / self.dh
-        i = np.clip(position.astype(np.intp), 0, self.temperature.size - 2)
-        weight = position - i
+        i, weight = node_of((np.asarray(h, dtype=float) - self.h0) / self.dh, self.temperature.size)
         T, k = self.temperature, self.conductivity
         return T[i] + weight * (T[i + 1] - T[i]), k[i] + weight * (k[i + 1] - k[i])

@@ -6,6 +6,7 @@ from math import cos, exp, nan, sin, sqrt
 
 import numpy as np
 
+from ...problem.arrays import REACH
 from .jit import plain
 
 # numba types compiled functions at their first call: hence `no-untyped-def` below
@@ -24,7 +25,7 @@ def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-de
     heat[:, :] = 0.0
     if power <= 0.0:
         return nan
-    reach = 6.5 * torch.spot
+    reach = REACH * torch.spot
     two = 2.0 * torch.spot * torch.spot
     gauss = 0.5 / sqrt(3.0)
     total = 0.0

@@ -67,19 +67,17 @@ def hot_gap(growth: Growth, h: Array, alloy: Ints, low: Array, per_step: Array) 
 
 
 @plain
-def fill_lap(  # type: ignore[no-untyped-def]
-    surface, walls, alive, root, filled, contact, gas_t, gas_k, gap, emissivity, filler_k, flow
-):
+def fill_lap(surface, walls, alive, filled, contact, gap):  # type: ignore[no-untyped-def]
     """Let filler into hot lap faces that join filled ones, then set the lap's resistance.
 
     Parameters
     ----------
     surface : (w + 2 nlap, layers) surface temperatures; lap rows follow the `walls` walls [K]
-    root : row of `alive` of the fillet cell at the mouth of the lap
+    alive : (fillet cells, layers) 1 where filler has been laid
     filled : (nlap, layers) bool, from the mouth down; contact : (nlap, layers) [m2 K/W]
-    gas_t, gas_k : gas conductivity against temperature [K], [W/(m K)]
-    gap [m], emissivity (effective) [-], filler_k [W/(m K)], flow [K]
+    gap : a `Gap`
     """
+    root, width, emissivity, filler_k, flow, gas_t, gas_k = gap
     rows, layers = filled.shape
     grew = False  # unless filler could enter a face: most steps need no sweep
     for i in range(rows):
@@ -108,5 +106,5 @@ def fill_lap(  # type: ignore[no-untyped-def]
             for n in range(len(gas_t) - 1):
                 on = (t - gas_t[n]) / (gas_t[n + 1] - gas_t[n])
                 gas += (gas_k[n + 1] - gas_k[n]) * min(max(on, 0.0), 1.0)
-            bare = 1.0 / (gas / gap + radiation)
-            contact[i, k] = gap / filler_k if filled[i, k] else bare
+            bare = 1.0 / (gas / width + radiation)
+            contact[i, k] = width / filler_k if filled[i, k] else bare

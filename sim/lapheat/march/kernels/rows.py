@@ -1,8 +1,8 @@
 """What the compiled march does with one row of cells: the same section cell in every layer.
 
 Where an argument is called `c`, `r`, `s`, `w` or `i` it is a row of the arrays before it. Row
-functions take whole arrays and the row's index, and loops over rows take the arrays out of their
-tuples first: numba counts every view and every array read off a tuple in and out again.
+functions take whole arrays and the row's index, and numbers that belong together as the tuples of
+`fields`: numba counts every view and every array read off a tuple in and out again.
 """
 
 from __future__ import annotations
@@ -64,8 +64,9 @@ def wrap(phi, c, closed):  # type: ignore[no-untyped-def]
 
 
 @fast
-def read_row(h, c, low, per_step, value, a, phi, slope):  # type: ignore[no-untyped-def]
+def read_row(h, c, nodes, value, phi, slope):  # type: ignore[no-untyped-def]
     """Conductivity integral [W/m] and its rise with enthalpy [kg/(m s)] of a row."""
+    a, low, per_step = nodes
     last = np.int32(value.shape[1] - 2)
     for k in range(h.shape[1]):
         i, f = find_node(h[c, k], low, per_step, last)
@@ -81,8 +82,9 @@ def raise_peak(peak, h, c):  # type: ignore[no-untyped-def]
 
 
 @fast
-def read_skin(h, c, low, per_step, t, q, a, skin, s):  # type: ignore[no-untyped-def]
+def read_skin(h, c, nodes, t, q, skin, s):  # type: ignore[no-untyped-def]
     """Temperature [K], resistivity [m K/W] and their rises with enthalpy."""
+    a, low, per_step = nodes
     last = np.int32(t.shape[1] - 2)
     for k in range(h.shape[1]):
         i, f = find_node(h[c, k], low, per_step, last)
@@ -110,15 +112,16 @@ def surface_at(tc, resistance, q, film, eps, air):  # type: ignore[no-untyped-de
 
 
 @fast
-def gather(acc, phi, r, a, b, c, d, fa, fb, fc, fd, along):  # type: ignore[no-untyped-def]
-    """Heat inside one part -> `acc`: into row `r` from rows `a` to `d` and from layer to layer."""
+def gather(acc, phi, r, sides):  # type: ignore[no-untyped-def]
+    """Heat inside one part -> `acc`: into row `r` from those beside it and from layer to layer."""
+    a, b, c, d, to_a, to_b, to_c, to_d, along = sides
     for k in range(acc.shape[0]):
         x = phi[r, k + 1]
         acc[k] = (
-            fa * (phi[a, k + 1] - x)
-            + fb * (phi[b, k + 1] - x)
-            + fc * (phi[c, k + 1] - x)
-            + fd * (phi[d, k + 1] - x)
+            to_a * (phi[a, k + 1] - x)
+            + to_b * (phi[b, k + 1] - x)
+            + to_c * (phi[c, k + 1] - x)
+            + to_d * (phi[d, k + 1] - x)
             + along * ((phi[r, k + 2] - x) + (phi[r, k] - x))
         )
 
@@ -131,12 +134,13 @@ def through_filler(acc, phi, c, o, factor, alive, s, p):  # type: ignore[no-unty
 
 
 @fast
-def across_lap(acc, skin, own, other, area, near, far, contact, p, flow, m, first):  # type: ignore[no-untyped-def]
+def across_lap(acc, skin, face, contact, p, flow, m, first):  # type: ignore[no-untyped-def]
     """Heat from one part to another through the lap's resistance, row `p` of `contact`.
 
     The first stage (`first` 1.0) finds `flow` 0 and keeps it there; later ones (0.0) add what it
     has changed by.
     """
+    own, other, area, near, far = face
     for k in range(acc.shape[0]):
         r = near * skin[1, own, k] + far * skin[1, other, k] + contact[p, k]
         now = area * (skin[0, other, k] - skin[0, own, k]) / r
@@ -146,8 +150,9 @@ def across_lap(acc, skin, own, other, area, near, far, contact, p, flow, m, firs
 
 
 @fast
-def under_filler(acc, skin, own, other, area, near, far, alive, p, flow, m, first):  # type: ignore[no-untyped-def]
+def under_filler(acc, skin, face, alive, p, flow, m, first):  # type: ignore[no-untyped-def]
     """As `across_lap`, between filler and base where the filler, row `p` of `alive`, is laid."""
+    own, other, area, near, far = face
     for k in range(acc.shape[0]):
         r = near * skin[1, own, k] + far * skin[1, other, k]
         now = area * alive[p, k] * (skin[0, other, k] - skin[0, own, k]) / r
@@ -169,23 +174,30 @@ def along_filler(acc, flow, phi, c, factor, alive, s, closed):  # type: ignore[n
 
 
 @fast
-def face_loss(loss, fade, w, skin, s, gate, area, near, film, eps, air):  # type: ignore[no-untyped-def]
+def face_loss(loss, loss_slope, w, skin, s, gate, wall):  # type: ignore[no-untyped-def]
     """What an unlit wall loses as the step begins [W], and its rise with enthalpy [kg/s].
 
     The loss is taken along its tangent at the temperature the face would have without it: the
     two are a few kelvin apart at most.
     """
+    area, near, film, eps, air = wall
     for k in range(gate.shape[0]):
         r = near * skin[1, s, k]
         lost, steep = loss_at(skin[0, s, k], film, eps, air)
         share = area * gate[k] / (1.0 + r * steep)
         loss[w, k] = share * lost
-        fade[w, k] = share * steep * skin[2, s, k]
+        loss_slope[w, k] = share * steep * skin[2, s, k]
 
 
 @fast
-def lit_face_loss(loss, fade, sun, i, q, q_end, w, skin, s, gate, area, near, film, eps, air):  # type: ignore[no-untyped-def]
-    """As `face_loss` under the arc; gain, its rise and the loss's rise over the step -> `sun`."""
+def lit_face_loss(  # type: ignore[no-untyped-def]
+    loss, loss_slope, w, skin, s, gate, wall, arc_gain, q, q_end, i
+):
+    """As `face_loss` under the arc, whose flux [W/m2] goes from row `i` of `q` to that of `q_end`.
+
+    Gain, its rise and the loss's rise over the step go to `arc_gain`.
+    """
+    area, near, film, eps, air = wall
     for k in range(gate.shape[0]):
         r = near * skin[1, s, k]
         lost, steep = loss_at(skin[0, s, k] + r * q[i, k], film, eps, air)
@@ -193,46 +205,46 @@ def lit_face_loss(loss, fade, sun, i, q, q_end, w, skin, s, gate, area, near, fi
         share, share_end = 1.0 / (1.0 + r * steep), 1.0 / (1.0 + r * steep_end)
         bare = area * gate[k]
         loss[w, k] = bare * share * lost
-        fade[w, k] = bare * 0.5 * (share * steep + share_end * steep_end) * skin[2, s, k]
-        sun[0, i, k] = bare * q[i, k]
-        sun[1, i, k] = bare * (q_end[i, k] - q[i, k])
-        sun[2, i, k] = bare * (share_end * lost_end - share * lost)
+        loss_slope[w, k] = bare * 0.5 * (share * steep + share_end * steep_end) * skin[2, s, k]
+        arc_gain[0, i, k] = bare * q[i, k]
+        arc_gain[1, i, k] = bare * (q_end[i, k] - q[i, k])
+        arc_gain[2, i, k] = bare * (share_end * lost_end - share * lost)
 
 
 @sums
-def start_wall(acc, loss, w, sun, i):  # type: ignore[no-untyped-def]
+def start_wall(acc, loss, w, arc_gain, i):  # type: ignore[no-untyped-def]
     """What a wall takes from `acc` as the step begins, with the arc's gain where it is lit.
 
     Returns the loss summed over the layers [W].
     """
     total = 0.0
     for k in range(acc.shape[0]):
-        acc[k] += (sun[0, i, k] if i >= 0 else 0.0) - loss[w, k]
+        acc[k] += (arc_gain[0, i, k] if i >= 0 else 0.0) - loss[w, k]
         total += loss[w, k]
     return total
 
 
 @sums
-def wall(acc, x, at, c, fade, w):  # type: ignore[no-untyped-def]
+def wall(acc, x, at, c, loss_slope, w):  # type: ignore[no-untyped-def]
     """What a wall has come to take from `acc` since; returns it summed over the layers [W].
 
     Its loss follows the row `x`, of which column `at` is the first layer.
     """
     total = 0.0
     for k in range(acc.shape[0]):
-        lost = fade[w, k] * x[c, k + at]
+        lost = loss_slope[w, k] * x[c, k + at]
         acc[k] -= lost
         total += lost
     return total
 
 
 @sums
-def lit_wall(acc, x, at, c, fade, w, sun, i, gone):  # type: ignore[no-untyped-def]
-    """As `wall`, with the arc's gain, `gone` of the step."""
+def lit_wall(acc, x, at, c, loss_slope, w, arc_gain, i, time_share):  # type: ignore[no-untyped-def]
+    """As `wall`, with the arc's gain after the share `time_share` of the step."""
     total = 0.0
     for k in range(acc.shape[0]):
-        lost = gone * sun[2, i, k] + fade[w, k] * x[c, k + at]
-        acc[k] += gone * sun[1, i, k] - lost
+        lost = time_share * arc_gain[2, i, k] + loss_slope[w, k] * x[c, k + at]
+        acc[k] += time_share * arc_gain[1, i, k] - lost
         total += lost
     return total
 
@@ -248,41 +260,45 @@ def settled(x):  # type: ignore[no-untyped-def]
 
 
 @fast
-def first_stage(d, rate, c, acc, scale, mut):  # type: ignore[no-untyped-def]
+def first_stage(d, rate, c, acc, scale, mu_tilde):  # type: ignore[no-untyped-def]
     """Rise `d` after the first stage, and the rate at the start of the step."""
     for k in range(acc.shape[0]):
         rate[c, k] = scale * acc[k]
-        d[c, k] = mut * scale * acc[k]
+        d[c, k] = mu_tilde * scale * acc[k]
 
 
 @fast
-def later_stage(d, d1, rate, c, acc, more, mu, nu, start):  # type: ignore[no-untyped-def]
-    """Rise `d` after a later stage, in place of the one two stages before."""
+def later_stage(d, d1, rate, c, acc, weights):  # type: ignore[no-untyped-def]
+    """Rise `d` after a later stage, in place of the one two stages before; see `Weights`."""
+    mu, nu, per_heat, at_start = weights
     for k in range(acc.shape[0]):
-        d[c, k] = settled(mu * d1[c, k] + nu * d[c, k] + more * acc[k] + start * rate[c, k])
+        d[c, k] = settled(mu * d1[c, k] + nu * d[c, k] + per_heat * acc[k] + at_start * rate[c, k])
 
 
 @fast
-def later_quiet(u, u1, slope, rate, c, acc, more, mu, nu, start):  # type: ignore[no-untyped-def]
+def later_quiet(u, u1, slope, rate, c, acc, weights):  # type: ignore[no-untyped-def]
     """As `later_stage` for the rise `u` of the conductivity integral, which goes with that."""
+    mu, nu, per_heat, at_start = weights
     for k in range(acc.shape[0]):
-        gain = slope[c, k] * (more * acc[k] + start * rate[c, k])
+        gain = slope[c, k] * (per_heat * acc[k] + at_start * rate[c, k])
         u[c, k + 1] = settled(mu * u1[c, k + 1] + nu * u[c, k + 1] + gain)
 
 
 @fast
-def later_inside(u, u1, slope, rate, r, a, b, c, d, fa, fb, fc, fd, along, more, mu, nu, start):  # type: ignore[no-untyped-def]
+def later_inside(u, u1, slope, rate, r, sides, weights):  # type: ignore[no-untyped-def]
     """`gather` and `later_quiet` in one loop."""
+    a, b, c, d, to_a, to_b, to_c, to_d, along = sides
+    mu, nu, per_heat, at_start = weights
     for k in range(rate.shape[1]):
         x = u1[r, k + 1]
         acc = (
-            fa * (u1[a, k + 1] - x)
-            + fb * (u1[b, k + 1] - x)
-            + fc * (u1[c, k + 1] - x)
-            + fd * (u1[d, k + 1] - x)
+            to_a * (u1[a, k + 1] - x)
+            + to_b * (u1[b, k + 1] - x)
+            + to_c * (u1[c, k + 1] - x)
+            + to_d * (u1[d, k + 1] - x)
             + along * ((u1[r, k + 2] - x) + (u1[r, k] - x))
         )
-        gain = slope[r, k] * (more * acc + start * rate[r, k])
+        gain = slope[r, k] * (per_heat * acc + at_start * rate[r, k])
         u[r, k + 1] = settled(mu * x + nu * u[r, k + 1] + gain)
 
 
@@ -301,10 +317,10 @@ def follow_back(u, c, slope, d):  # type: ignore[no-untyped-def]
 
 
 @fast
-def divide(fade, w, slope, c):  # type: ignore[no-untyped-def]
-    """Turn a wall's fade with enthalpy into one with the conductivity integral."""
-    for k in range(fade.shape[1]):
-        fade[w, k] /= slope[c, k]
+def divide(loss_slope, w, slope, c):  # type: ignore[no-untyped-def]
+    """Turn the rise of a wall's loss with enthalpy into one with the conductivity integral."""
+    for k in range(loss_slope.shape[1]):
+        loss_slope[w, k] /= slope[c, k]
 
 
 @fast
@@ -316,8 +332,10 @@ def follow_skin(d, c, skin, out, s):  # type: ignore[no-untyped-def]
 
 
 @fast
-def look_up(h, d, c, lo, hi, low, per_step, value, a, phi, u):  # type: ignore[no-untyped-def]
-    """Rise of the conductivity integral of the cells `lo` to `hi` of a row from its table."""
+def look_up(h, d, c, run, nodes, value, phi, u):  # type: ignore[no-untyped-def]
+    """Rise of the conductivity integral of a `run` (first, end) of a row from its table."""
+    lo, hi = run
+    a, low, per_step = nodes
     last = np.int32(value.shape[1] - 2)
     for k in range(lo, hi):
         i, f = find_node(h[c, k] + d[c, k], low, per_step, last)
@@ -325,8 +343,10 @@ def look_up(h, d, c, lo, hi, low, per_step, value, a, phi, u):  # type: ignore[n
 
 
 @fast
-def look_up_skin(h, d, c, lo, hi, low, per_step, t, q, a, out, s):  # type: ignore[no-untyped-def]
-    """Temperature and resistivity of the cells `lo` to `hi` of a row from their tables."""
+def look_up_skin(h, d, c, run, nodes, t, q, out, s):  # type: ignore[no-untyped-def]
+    """Temperature and resistivity of a `run` (first, end) of a row from their tables."""
+    lo, hi = run
+    a, low, per_step = nodes
     last = np.int32(t.shape[1] - 2)
     for k in range(lo, hi):
         i, f = find_node(h[c, k] + d[c, k], low, per_step, last)

@@ -7,6 +7,8 @@ from math import isnan, nan
 import numpy as np
 
 from ...constants import STEFAN_BOLTZMANN
+from ...problem.arrays import NEITHER
+from .fields import Wall
 from .jit import fast, plain
 from .rows import find_node, surface_at
 
@@ -18,15 +20,18 @@ BIOT = 0.02  # heat lost to heat conducted over half a cell, from which a wall i
 
 
 @fast
-def bend(surface, w, t, resistivity, s, near, phi, c, behind, by, film, eps):  # type: ignore[no-untyped-def]
+def bend(surface, w, skin, s, phi, c, back, wall):  # type: ignore[no-untyped-def]
     """Turn the straight line from a cell to its wall into a parabola.
 
     A cell takes up or gives on the difference of the flux `q` at its wall and `p` at its back. With
     that even over the cell, its mean is ``near (2 q + p) / 3`` colder than the wall. Walls that
     lose much stay as they are: what they lose follows the straight line and sets how hot they are.
+    `back` is the cell behind and how far its point is off [m].
     """
+    behind, by = back
+    _, near, film, eps, _ = wall
     for k in range(surface.shape[1]):
-        mean, r = t[s, k], near * resistivity[s, k]
+        mean, r = skin[0, s, k], near * skin[1, s, k]
         on = r * (phi[c, k + 1] - phi[behind, k + 1]) / by
         biot = r * (film + 4.0 * eps * mean * mean * mean)
         share = max(0.0, 1.0 - biot / BIOT) / 3.0
@@ -60,39 +65,22 @@ def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-un
 
 
 @plain
-def observe(  # type: ignore[no-untyped-def]
-    grid,
-    base,
-    phi,
-    skin,
-    alive,
-    contact,
-    heat,
-    air,
-    surface,
-    peak,
-    wet_peak,
-    liquid,
-    flow,
-    dt,
-    best,
-):
+def observe(fields, given, seen, grid, base, flow, dt):  # type: ignore[no-untyped-def]
     """Read every surface temperature and raise the peaks.
 
     Parameters
     ----------
-    surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]: walls
-        (the face to filler where covered), then the lap's tube side, then its flange side
-    wet_peak : (w, layers) peak of covered base faces since filler lay on them, nan before [K]
-    liquid : (w, layers) time that covered base faces have spent at `flow` [K] or above [s]; the
-        step of `dt` [s] that ends now is added, in which temperatures run in straight lines
-    best : (2, 3) hottest tube and flange surface now: value [K], row, layer
+    flow : where time above counts [K]
+    dt : length of the step that ends now, in which temperatures run in straight lines [s]
 
     Returns
     -------
     bool
         False when a temperature is not a number.
     """
+    phi, skin = fields.phi, fields.skin
+    alive, contact, heat, air = given.alive, given.contact, given.heat_to, given.air
+    surface, peak, wet_peak, liquid, best = seen
     layers = surface.shape[1]
     skin_t, skin_r = skin[0], skin[1]
     walls = base.wall_cell.shape[0]
@@ -112,10 +100,9 @@ def observe(  # type: ignore[no-untyped-def]
             bare = surface_at(skin_t[s, k], near * skin_r[s, k], q, grid.film[w], eps, air[w])
             surface[w, k] = nan if own >= 0 and alive[own, k] == 0.0 else bare
         if base.behind_by[w] > 0.0:
-            bend(
-                surface, w, skin_t, skin_r, s, near, phi, c, base.behind[w], base.behind_by[w],
-                grid.film[w], eps,
-            )  # fmt: skip
+            back = base.behind[w], base.behind_by[w]
+            one = Wall(grid.wall_area[w], near, grid.film[w], eps, air[w])
+            bend(surface, w, skin, s, phi, c, back, one)
         if cover < 0:
             continue
         o = grid.skin[grid.other[m]]
@@ -148,7 +135,7 @@ def observe(  # type: ignore[no-untyped-def]
         for k in range(layers):
             t = surface[i, k]
             peak[i, k] = peak[i, k] if peak[i, k] >= t else t
-        if part == 2:
+        if part == NEITHER:
             continue
         for k in range(layers):
             hottest = max(hottest, surface[i, k])
@@ -166,8 +153,10 @@ def observe(  # type: ignore[no-untyped-def]
 
 
 @plain
-def sample(h, low, per_step, temperature, alloy, surface, first, node, layer, weight, out):  # type: ignore[no-untyped-def]
-    """Weighted sums of temperatures [K] of cells and surface rows, see `sampling.Samples`."""
+def sample(h, surface, alloy, tables, samples, out):  # type: ignore[no-untyped-def]
+    """Weighted sums of temperatures [K] of cells and surface rows, see `Samples`."""
+    first, node, layer, weight = samples
+    low, per_step, _, temperature, _ = tables
     cells, last = h.shape[0], np.int32(temperature.shape[1] - 2)
     for n in range(len(out)):
         out[n] = 0.0

@@ -1,4 +1,4 @@
-"""The compiled stepper: explicit stabilised steps by `kernel.advance`."""
+"""The compiled stepper: explicit stabilised steps by `step.advance`."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from ...problem.arrays import Grid
 from ...problem.problem import Problem
 from ..kernels import step as kernel
+from ..kernels.fields import Watch, Work
+from ..kernels.weights import rkl2_weights
 from ..state import State
 
 __all__ = ["CompiledStepper", "stages_for", "thread_choices"]
@@ -48,24 +50,30 @@ class CompiledStepper:
         skins, lit = int(grid.skin.max()) + 1, int(grid.lit.max(initial=-1)) + 1
         walls = len(problem.wall)
         self.threads = min(threads or numba.get_num_threads(), numba.get_num_threads(), nc)
-        self._rate = np.empty((nc, layers))
-        self._ds = np.zeros((2, nc, layers))
-        self._us = np.zeros((2, nc, layers + 2))
-        self._skins = np.empty((2, 2, skins, layers))
-        self._hot = np.zeros((nc, layers), dtype=np.bool_)
-        self._moving = np.zeros_like(self._hot)
-        self._runs = np.zeros((nc, RUNS + 1, 2), dtype=np.int64)
-        self._quiet = np.zeros(nc, dtype=np.bool_)
-        self._counts = np.zeros(nc, dtype=np.int64)
-        self._still = STILL * np.array([a.table().c_min for a in problem.alloys])
-        self._flows = np.zeros((len(grid.other), layers))
-        self._loss = np.empty((walls, layers))
-        self._fade = np.empty((walls, layers))
-        self._sun = np.empty((3, lit, layers))
-        self._scratch = np.zeros((self.threads, 2, layers))
-        self._lost = np.zeros((3, walls))
-        self._gave = np.zeros(walls)
-        self._cuts = {n: _shares(grid, n) for n in {1, self.threads}}
+        hot = np.zeros((nc, layers), dtype=np.bool_)
+        self._watch = Watch(
+            still=STILL * np.array([a.table().c_min for a in problem.alloys]),
+            hot=hot,
+            moving=np.zeros_like(hot),
+            runs=np.zeros((nc, RUNS + 1, 2), dtype=np.int64),
+            counts=np.zeros(nc, dtype=np.int64),
+        )
+        self._work = Work(
+            cuts=_shares(grid, self.threads),
+            scratch=np.zeros((self.threads, 2, layers)),
+            quiet=np.zeros(nc, dtype=np.bool_),
+            rate=np.empty((nc, layers)),
+            h_rise=np.zeros((2, nc, layers)),
+            phi_rise=np.zeros((2, nc, layers + 2)),
+            skin_now=np.empty((2, 2, skins, layers)),
+            link_flow=np.zeros((len(grid.other), layers)),
+            loss=np.empty((walls, layers)),
+            loss_slope=np.empty((walls, layers)),
+            arc_gain=np.empty((3, lit, layers)),
+            wall_loss=np.zeros((2, walls)),
+            heat_out=np.zeros((2, walls)),
+        )
+        self._work_of_one = self._work._replace(cuts=_shares(grid, 1))
         self._choices = thread_choices(self.threads)
         self._use = next(self._choices)
 
@@ -73,32 +81,27 @@ class CompiledStepper:
         """March by `dt` [s]; returns the heat lost through the walls [J]."""
         stages = stages_for(dt, state.problem.explicit_limit)
         if self.threads == 1:
-            self._advance(kernel.advance, state, dt, stages, 1)
-            return float(self._gave.sum())
-        before = numba.get_num_threads()
-        numba.set_num_threads(self._use)
-        began = time.perf_counter()
-        try:
-            taken = self._advance(kernel.advance_threaded, state, dt, stages, self._use)
-        finally:
-            numba.set_num_threads(before)
-        pace = (time.perf_counter() - began) / (taken * stages + BESIDE)
-        self._use = self._choices.send(pace)
-        return float(self._gave.sum())
+            self._step(kernel.advance, state, dt, stages, self._work_of_one)
+        else:
+            before = numba.get_num_threads()
+            numba.set_num_threads(self._use)
+            work = self._work if self._use > 1 else self._work_of_one
+            began = time.perf_counter()
+            try:
+                taken = self._step(kernel.advance_threaded, state, dt, stages, work)
+            finally:
+                numba.set_num_threads(before)
+            pace = (time.perf_counter() - began) / (taken * stages + BESIDE)
+            self._use = self._choices.send(pace)
+        lost = self._work.heat_out[0]
+        state.lost += lost
+        return float(lost.sum())
 
-    def _advance(self, kernel_step: Any, state: State, dt: float, stages: int, threads: int) -> int:
+    def _step(self, step: Any, state: State, dt: float, stages: int, work: Work) -> int:
         """Take the step; returns how often it had to be taken."""
-        p = state.problem
-        taken = kernel_step(
-            state.h, state.phi, state.slope, state.skin, state.peak_h,
-            self._rate, self._ds, self._us, self._skins, dt, stages, self._cuts[threads],
-            self._still, self._hot, self._moving, self._runs, self._quiet, self._counts,
-            p.grid, p.tables, state.alive, state.rod, state.contact,
-            state.heat_from, state.heat, state.air, state.extra,
-            self._flows, self._loss, self._fade, self._sun, self._scratch, self._lost, self._gave,
-        )  # fmt: skip
-        state.lost += self._gave
-        return int(taken)
+        grid, tables, weights = state.problem.grid, state.problem.tables, rkl2_weights(stages)
+        fields, given = state.fields(), state.given()
+        return int(step(dt, weights, fields, given, self._watch, work, grid, tables))
 
 
 def thread_choices(threads: int) -> Generator[int, float, None]:

@@ -75,11 +75,8 @@ class _Sources(NamedTuple):
 
 
 def _look_up(h: Array, alloy: Ints, tables: Tables) -> _Cells:
-    nodes = tables.phi.shape[1]
-    x = (h - tables.low[alloy]) * tables.per_step[alloy]
-    i = np.clip(x.astype(np.int64), 0, nodes - 2)
-    f = x - i
-    at = alloy * nodes + i
+    i, f = tables.node(alloy, h)
+    at = alloy * tables.phi.shape[1] + i
 
     def read(value: Array, weight: Array) -> Array:
         flat = value.ravel()
@@ -366,7 +363,7 @@ class FipyStepper:
         return np.concatenate([mean, 1.0 / (near + contact)])
 
     def _sources(self, state: State, cells: _Cells, live: Array, gone: float) -> _Sources:
-        """Arc, losses and other sources, as `kernel._wall` has them."""
+        """Arc, losses and other sources, as `rows.lit_face_loss` has them."""
         grid, layers = self._problem.grid, self._problem.mesh.layers
         shape = (len(grid.lit), layers)
         exposed = live[self._wall_row]

@@ -17,7 +17,7 @@ from .histories import histories
 from .peaks import peaks
 from .schedule import schedule
 from .section import section
-from .style import DPI, case_of, styled
+from .style import DPI, styled
 
 __all__ = [
     "FIGURES",
@@ -41,7 +41,7 @@ FIGURES: dict[str, Callable[[History], Figure]] = {
 
 def figures_of(history: History) -> dict[str, Callable[[History], Figure]]:
     """Return what is drawn of a run, by the file's name: with a pedal its current too."""
-    pedal = case_of(history).arc.control == "pedal"
+    pedal = history.case.arc.pedal is not None
     return FIGURES | ({"current": current} if pedal else {})
 
 

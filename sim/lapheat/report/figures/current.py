@@ -19,7 +19,6 @@ from .style import (
     SOLIDUS,
     Array,
     Units,
-    case_of,
     levels_of,
     new_figure,
     settle,
@@ -93,9 +92,17 @@ def _limit_title(steps: Pressed) -> str:
 
 
 def current(history: History) -> Figure:
-    """Draw current and hottest base against arc time, for a case with a pedal."""
-    case, levels = case_of(history), levels_of(history)
-    units, arc = Units.of(case), case.arc
+    """Draw current and hottest base against arc time.
+
+    Raises
+    ------
+    ValueError
+        The current is steady.
+    """
+    case, levels = history.case, levels_of(history)
+    units, pedal = Units.of(case), case.arc.pedal
+    if pedal is None:
+        raise ValueError("a steady current has no pedal to draw")
     steps = pressed(history)
     ends = np.cumsum(steps.seconds)
     time = np.column_stack([ends - steps.seconds, ends]).ravel()
@@ -105,7 +112,7 @@ def current(history: History) -> Figure:
         figure = new_figure(8.0, 4.6)
         amps, heat = figure.subplots(2, 1, sharex=True)
         amps.plot(time, _broken(steps.current, steps), color=LINES[0], zorder=3.0)
-        low, high = arc.current_range
+        low, high = pedal.range
         for limit, mine in ((low, steps.low), (high, steps.high)):
             _level(amps, limit, f"{limit:.0f} A", MUTED, "--", "center")
             if mine.any():
@@ -122,10 +129,9 @@ def current(history: History) -> Figure:
         settle(amps, _limit_title(steps))
 
         heat.plot(ends, _gaps(units.hot(hottest), steps), color=LINES[1], zorder=3.0)
-        assert arc.hold is not None  # case files are refused without it
         told = [
             (levels.flow, "flow", FLOW, "-", "top"),
-            (arc.hold, "hold", INK, ":", "center"),
+            (pedal.hold, "hold", INK, ":", "center"),
             (levels.tube, "solidus", SOLIDUS, "--", "bottom"),
         ]
         tops = [float(hottest.max()), *(kelvin for kelvin, *_ in told if isfinite(kelvin))]
@@ -135,14 +141,14 @@ def current(history: History) -> Figure:
             if isfinite(kelvin):
                 value = float(units.hot(np.asarray(kelvin)))
                 _level(heat, value, f"{name} {value:.0f}", colour, dash, va)
-        over = float(hottest.max()) - arc.hold
+        over = float(hottest.max()) - pedal.hold
         side = "above" if over >= 0.0 else "below"
         scale = 1.8 if units.temperature == "degF" else 1.0
         unit = "°F" if units.temperature == "degF" else "K"
         settle(
             heat,
             f"Hottest base peaks {abs(over) * scale:.0f} {unit} {side} the hold of"
-            f" {units.temperature_text(arc.hold)}",
+            f" {units.temperature_text(pedal.hold)}",
         )
         heat.set_ylabel(f"temperature ({units.degree})")
         heat.set_xlabel("arc time, pauses left out (s); numbered: segments in the order of running")

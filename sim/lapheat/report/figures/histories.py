@@ -18,7 +18,6 @@ from .style import (
     SOLIDUS,
     TEMPERATURE,
     Units,
-    case_of,
     envelope,
     levels_of,
     new_figure,
@@ -58,7 +57,7 @@ def _arc_spans(axes: Axes, history: History, end: float) -> None:
 def _thresholds(axes: Axes, history: History, units: Units) -> list[tuple[Artist, str]]:
     """Draw filler flow and tube solidus where they fall inside the limits."""
     levels = levels_of(history)
-    alloy = short(case_of(history).tube.alloy, 14)
+    alloy = short(history.case.tube.alloy, 14)
     low, high = axes.get_ylim()
     drawn: list[tuple[Artist, str]] = []
     for kelvin, name, colour, dash in (
@@ -87,7 +86,7 @@ def _legend(axes: Axes, entries: list[tuple[Artist, str]]) -> None:
 
 def _limits(axes: Axes, history: History, units: Units, top: float) -> None:
     """Set heights from the air to `top` [K]."""
-    air = float(units.hot(np.asarray(case_of(history).surroundings.temperature)))
+    air = float(units.hot(np.asarray(history.case.surroundings.temperature)))
     hot = float(units.hot(np.asarray(top)))
     axes.set_ylim(air - 0.03 * (hot - air), air + HEADROOM * (hot - air))
 
@@ -119,7 +118,7 @@ def _starts(axes: Axes, history: History, units: Units) -> None:
 
 
 def _probes(axes: Axes, history: History, units: Units) -> None:
-    trace, probes = history.trace, case_of(history).probes
+    trace, probes = history.trace, history.case.probes
     peaks = trace.probes.max(axis=0)
     _limits(axes, history, units, float(peaks.max()))
     entries: list[tuple[Artist, str]] = []
@@ -148,7 +147,7 @@ def _end(history: History) -> float:
     """Choose the last instant worth showing [s]: the cooling must not squeeze the segments."""
     trace = history.trace
     end = 1.6 * history.total
-    if case_of(history).probes:
+    if history.case.probes:
         latest = float(trace.time[trace.probes.argmax(axis=0)].max())
         end = max(end, min(1.1 * latest, 3.0 * history.total))
     return max(min(end, float(trace.time[-1])), 1e-3)
@@ -156,8 +155,8 @@ def _end(history: History) -> float:
 
 def histories(history: History) -> Figure:
     """Draw temperature against time at the start points and, if there are any, at the probes."""
-    units = Units.of(case_of(history))
-    probes = len(case_of(history).probes) > 0
+    units = Units.of(history.case)
+    probes = len(history.case.probes) > 0
     end = _end(history)
     with styled():
         figure = new_figure(8.0, 5.4 if probes else 3.8)

@@ -22,7 +22,6 @@ from .style import (
     TEMPERATURE,
     Array,
     Units,
-    case_of,
     halo,
     levels_of,
     new_figure,
@@ -143,7 +142,7 @@ def _label_place(axes: Axes, lines: list[Array]) -> tuple[float, float] | None:
 def _panel(
     axes: Axes, surface: SurfacePeaks, history: History, units: Units, norm: Normalize, rise: float
 ) -> QuadMesh:
-    case, levels = case_of(history), levels_of(history)
+    case, levels = history.case, levels_of(history)
     leg = case.fillet.leg if case.fillet is not None else None
     reach = LEGS * (leg if leg is not None else 2.0 * case.arc.spot)
     low, high = _window(surface, case.surroundings.temperature, rise, reach)
@@ -207,7 +206,7 @@ def _segment_numbers(axes: Axes, history: History) -> None:
 
 
 def _legend(figure: Figure, history: History, units: Units, melted: bool) -> None:
-    case, levels = case_of(history), levels_of(history)
+    case, levels = history.case, levels_of(history)
     entries: list[tuple[Artist, str]] = []
     if isfinite(levels.flow):
         flow = Line2D([], [], color=FLOW, linewidth=1.5)
@@ -236,7 +235,7 @@ def _legend(figure: Figure, history: History, units: Units, melted: bool) -> Non
 
 def peaks(history: History) -> Figure:
     """Draw the peak temperature of tube outside, tube bore and (where there is one) flange face."""
-    case, levels = case_of(history), levels_of(history)
+    case, levels = history.case, levels_of(history)
     units = Units.of(case)
     shown = [history.surfaces[name] for name in PANELS if name in history.surfaces]
     air = case.surroundings.temperature

@@ -15,7 +15,6 @@ from .style import (
     MUTED,
     Array,
     Units,
-    case_of,
     envelope,
     halo,
     new_figure,
@@ -78,7 +77,7 @@ def _start_label(axes: Axes, run: SegmentRun, units: Units, total: float) -> Non
 
 def schedule(history: History) -> Figure:
     """Draw segment against time, the arc on and off, and its current."""
-    units = Units.of(case_of(history))
+    units = Units.of(history.case)
     runs = sorted(history.segments, key=lambda run: run.start)
     trace = history.trace
     with styled():

@@ -25,7 +25,6 @@ from .style import (
     TEMPERATURE,
     Array,
     Units,
-    case_of,
     halo,
     levels_of,
     new_figure,
@@ -42,13 +41,13 @@ Window = tuple[float, float, float, float]
 
 def _window(history: History) -> Window:
     """Choose what to show: across low and high, up low and high [m]."""
-    case = case_of(history)
+    case = history.case
     inner = case.tube.radius - case.tube.wall
-    if case.fillet is None or case.flange is None:
+    if case.brazed is None:
         half = max(5.0 * case.arc.spot, 3.0 * case.tube.wall)
         return -half, half, inner - 0.35 * case.tube.wall, case.tube.radius + 0.16 * half
-    leg = case.fillet.leg
-    down = min(case.flange.thickness, 3.0 * leg) + 0.4 * leg
+    leg = case.brazed.fillet.leg
+    down = min(case.brazed.flange.thickness, 3.0 * leg) + 0.4 * leg
     up = max(3.2 * leg, 0.8 * down)
     left = max(inner - 0.2 * (down + up), 0.0)
     return left, left + 1.45 * (down + up), -down, up
@@ -97,7 +96,7 @@ def _isotherms(
     history: History,
 ) -> list[tuple[Artist, str]]:
     """Draw filler flow and, where it is passed, base solidus, part by part."""
-    case, levels = case_of(history), levels_of(history)
+    case, levels = history.case, levels_of(history)
     units = Units.of(case)
     flow, solidus = False, []
     parts = [(Region.TUBE, case.tube.alloy, levels.tube), (Region.FILLET, "", nan)]
@@ -121,7 +120,7 @@ def _isotherms(
 
 def _labels(axes: Axes, history: History, window: Window) -> None:
     """Name the parts."""
-    case = case_of(history)
+    case = history.case
     box = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
     arrow = {"arrowstyle": "-", "color": MUTED, "linewidth": 0.8}
     units = Units.of(case)
@@ -140,14 +139,15 @@ def _labels(axes: Axes, history: History, window: Window) -> None:
             zorder=6,
         )
 
-    if case.fillet is None or case.flange is None:
+    brazed = case.brazed
+    if brazed is None:
         name(
             f"tube {short(case.tube.alloy)}",
             (0.6 * window[0], radius - 0.4 * wall),
             (0.8 * window[0], radius + 0.6 * (window[3] - radius)),
         )
         return
-    leg, up = case.fillet.leg, window[3]
+    leg, up = brazed.fillet.leg, window[3]
     name(
         f"tube {short(case.tube.alloy)}",
         (radius - 0.4 * wall, 0.8 * up),
@@ -155,15 +155,17 @@ def _labels(axes: Axes, history: History, window: Window) -> None:
     )
     right = radius + 0.55 * (window[1] - radius)
     name(
-        f"fillet {short(case.fillet.filler)}", (radius + 0.45 * leg, 0.25 * leg), (right, 0.24 * up)
+        f"fillet {short(brazed.fillet.filler)}",
+        (radius + 0.45 * leg, 0.25 * leg),
+        (right, 0.24 * up),
     )
     inside = (right, 0.4 * window[2])
-    name(f"flange {short(case.flange.alloy)}", inside, inside)
+    name(f"flange {short(brazed.flange.alloy)}", inside, inside)
 
 
 def _torch(axes: Axes, history: History, window: Window) -> Artist:
     """Draw the torch axis down to where it is aimed."""
-    case = case_of(history)
+    case = history.case
     if case.fillet is None:
         foot, way = np.array([0.0, case.tube.radius]), np.array([0.0, 1.0])
     else:
@@ -179,7 +181,7 @@ def _torch(axes: Axes, history: History, window: Window) -> Artist:
 
 def _fixture(axes: Axes, history: History, window: Window) -> list[tuple[Artist, str]]:
     """Draw chill and bench where they touch; they have no cells."""
-    case, units = case_of(history), Units.of(case_of(history))
+    case, units = history.case, Units.of(history.case)
     inner = case.tube.radius - case.tube.wall
     chill, bench = case.fixture.chill, case.fixture.bench
     boxes: list[tuple[Array, str, str]] = []  # two corners (radius, height), hatch, label
@@ -239,7 +241,7 @@ def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bo
 
 def section(history: History) -> Figure:
     """Draw the section at the hottest instant; cells without filler yet are hatched."""
-    case, joint, shot = case_of(history), history.problem.mesh.section, history.snapshot
+    case, joint, shot = history.case, history.problem.mesh.section, history.snapshot
     units, levels, window = Units.of(case), levels_of(history), _window(history)
     bead = case.fillet is None  # a plain tube is drawn lying down
     view = units.long(np.array(window))

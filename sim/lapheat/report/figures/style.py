@@ -33,7 +33,6 @@ __all__ = [
     "WARM",
     "Levels",
     "Units",
-    "case_of",
     "envelope",
     "halo",
     "levels_of",
@@ -101,20 +100,6 @@ def new_figure(width: float, height: float) -> Figure:
     return figure
 
 
-def case_of(history: History) -> Case:
-    """Return the case of a run.
-
-    Raises
-    ------
-    ValueError
-        The problem was built by hand, so nobody knows what to write on the axes.
-    """
-    case = history.problem.case
-    if case is None:
-        raise ValueError("a problem built by hand, without a case, has no figures")
-    return case
-
-
 @dataclass(frozen=True)
 class Units:
     """The user's units: `length` is "mm" or "in", `temperature` is "degC" or "degF"."""
@@ -171,9 +156,9 @@ def _known(kelvin: float | None) -> float:
 
 def levels_of(history: History) -> Levels:
     """Collect filler flow and base solidus of a run."""
-    case = case_of(history)
+    case = history.case
     return Levels(
-        flow=_known(case.alloys[case.fillet.filler].liquidus) if case.fillet else nan,
+        flow=case.brazed.filler.flow if case.brazed else nan,
         tube=_known(case.alloys[case.tube.alloy].solidus),
         flange=_known(case.alloys[case.flange.alloy].solidus) if case.flange else nan,
     )
