@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lapheat.case.file.resolved import rows_of
+from lapheat.case.file.resolved import settings_of
 from lapheat.study.runs import RowFile, Serial, Source, Trial, run_trial
 from lapheat.study.window.axes import given_axes
 from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of
@@ -45,7 +45,7 @@ def test_a_map_does_not_hang_on_the_hand_of_the_case(name: str) -> None:
         other = replace(trial, source=hand)
         apart = {
             mine.key: (mine.value, its.value)
-            for mine, its in zip(rows_of(trial.case()), rows_of(other.case()), strict=True)
+            for mine, its in zip(settings_of(trial.case()), settings_of(other.case()), strict=True)
             if mine.value != its.value
         }
         assert apart.keys() <= {"arc.hold"}  # which a steady current does not use
