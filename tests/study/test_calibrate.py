@@ -65,7 +65,7 @@ def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emu
     held = np.zeros(2, dtype=int)
     for seed in range(100):
         given = readings(truth, seed)
-        found = interval_of(now(fit_readings(emulated, unknowns(), given), given))
+        found = interval_of(now(fit_readings(emulated, unknowns(), given)), given)
         held += [f.low <= t <= f.high for f, t in zip(found, TRUTH, strict=True)]
     assert (held >= 90).all(), held
     assert (held <= 99).all(), held  # nor are they so wide that they hold anything
