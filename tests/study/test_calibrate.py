@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ from lapheat.study.calibration.measured import Readings
 from lapheat.study.calibration.points import Curve, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
-from lapheat.study.runs import Source
+from lapheat.study.runs import Planner, Source
 from lapheat.study.runs.executors import Row
 from study.beads import (
     BEAD,
@@ -258,6 +259,20 @@ def test_intervals_are_those_of_linear_regression() -> None:
         assert item.value == pytest.approx(start * x)
         assert item.high - item.value == pytest.approx(start * half, rel=1e-4)
         assert item.value - item.low == pytest.approx(start * half, rel=1e-4)
+
+
+def test_no_point_is_asked_for_twice() -> None:
+    """Least squares begins anew with every round, and takes the same way."""
+    slopes, noise = lines(1)
+    asked: list[tuple[float, ...]] = []
+
+    def residuals(points: Sequence[np.ndarray]) -> Planner[list[np.ndarray]]:
+        asked.extend(tuple(x.tolist()) for x in points)
+        return at_once([np.tanh(0.01 * (slopes @ (x - [1.2, 0.8]) + noise)) for x in points])
+
+    found = now(fit(unknowns(), residuals))
+    assert len(asked) == len(set(asked)) > 10
+    np.testing.assert_array_equal(found.residuals, now(residuals([found.x]))[0])
 
 
 def test_neighbours_that_err_together_widen_the_interval() -> None:
