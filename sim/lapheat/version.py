@@ -19,6 +19,8 @@ _MAKES_ROWS = (
     "outcomes",
     "study/runs",
     "study/calibration",
+    "study/sequences/orders.py",
+    "study/window/search.py",
     "constants.py",
 )
 

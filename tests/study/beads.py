@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from lapheat.constants import ZERO_CELSIUS
 from lapheat.study.calibration.measured import Readings
-from lapheat.study.calibration.readings import Curve, Runs
+from lapheat.study.calibration.points import Curve, ProbeRuns
 from lapheat.study.calibration.unknowns import Unknown, unknowns_of
-from lapheat.study.runs import RowFile, Serial, Source
-from lapheat.study.runs.executors import Executor
+from lapheat.study.runs import Planner, Source
+from study.stand_in import at_once, now
 
 Array = NDArray[np.float64]
 
@@ -53,13 +53,10 @@ def unknowns(fit: str = "efficiency,spot") -> tuple[Unknown, ...]:
 def runs_of(
     names: Sequence[str] = NAMES,
     fit: str = "efficiency,spot",
-    executor: Executor | None = None,
-    store: RowFile | None = None,
-) -> Runs:
-    end = float(TIME[-1])
-    return Runs(
-        SOURCE, unknowns(fit), names, end, "coarse", executor or Serial(), store or RowFile()
-    )
+    source: Source = SOURCE,
+    until: float = float(TIME[-1]),
+) -> ProbeRuns:
+    return ProbeRuns(source, unknowns_of(source.case(), fit), "coarse", tuple(names), until)
 
 
 def readings(curve: Curve, seed: int, names: Sequence[str] = NAMES) -> Readings:
@@ -75,14 +72,14 @@ def as_csv(found: Readings) -> str:
     return "\n".join(lines) + "\n"
 
 
-Emulator = Callable[[Sequence[Sequence[float]]], list[Curve]]
+Emulator = Callable[[Sequence[Sequence[float]]], Planner[list[Curve]]]
 
 
-def emulator(runs: Runs) -> Emulator:
+def emulator(runs: ProbeRuns) -> Emulator:
     """Histories by parabolas through nine true runs around the truth, one of them at it."""
     time = np.arange(0.0, TIME[-1] + 0.05, 0.1)
     efficiency, spot = np.array([0.60, 0.68, 0.76]), np.array([1.9e-3, 2.3e-3, 2.7e-3])
-    true = runs([(e, s) for e in efficiency for s in spot])
+    true = now(runs([(e, s) for e in efficiency for s in spot]))
     table = np.stack([curve.at(time) for curve in true]).reshape(3, 3, len(time), -1)
 
     def weights(nodes: Array, x: float) -> Array:
@@ -93,14 +90,16 @@ def emulator(runs: Runs) -> Emulator:
             ]
         )
 
-    def emulated(points: Sequence[Sequence[float]]) -> list[Curve]:
-        return [
-            Curve(
-                time,
-                np.einsum("i,j,ijtp->tp", weights(efficiency, e), weights(spot, s), table),
-            )
-            for e, s in points
-        ]
+    def emulated(points: Sequence[Sequence[float]]) -> Planner[list[Curve]]:
+        return at_once(
+            [
+                Curve(
+                    time,
+                    np.einsum("i,j,ijtp->tp", weights(efficiency, e), weights(spot, s), table),
+                )
+                for e, s in points
+            ]
+        )
 
     return emulated
 

@@ -13,7 +13,7 @@ import sys
 
 from lapheat.study.calibration.measured import Readings
 from lapheat.study.calibration.readings import calibrate
-from lapheat.study.runs import Processes, RowFile, warm_up
+from lapheat.study.runs import Processes, RowFile, drive, warm_up
 from study.beads import NAMES, TIME, TRUTH, readings, runs_of
 
 LATE = 1.5  # [s]
@@ -23,12 +23,12 @@ def main(seeds: int, clock: bool) -> None:
     held = [0, 0, 0, 0]
     late = LATE if clock else 0.0
     with Processes(None, warm_up) as executor:
-        runs = runs_of(executor=executor, store=RowFile())
-        runs.until = TIME[-1] + 60.0
-        (truth,) = runs([TRUTH])
+        runs, store = runs_of(until=float(TIME[-1]) + 60.0), RowFile()
+        (truth,) = drive(runs([TRUTH]), executor, store)
         for seed in range(seeds):
             noise = readings(truth, seed).values - truth.at(TIME)
-            found = calibrate(runs, Readings(NAMES, TIME, truth.at(TIME - late) + noise), clock)
+            given = Readings(NAMES, TIME, truth.at(TIME - late) + noise)
+            found = drive(calibrate(runs, given, clock), executor, store)
             inside = [f.low <= t <= f.high for f, t in zip(found.fitted, TRUTH, strict=True)]
             inside.append(found.offset is None or found.offset[1] <= late <= found.offset[2])
             held = [h + i for h, i in zip(held, [*inside, all(inside)], strict=True)]

@@ -17,7 +17,7 @@ from typing import Any
 
 from lapheat.study.risk.files import risk_dict
 from lapheat.study.risk.risk import assess, plan_of
-from lapheat.study.runs import Processes, RowFile, Source, warm_up
+from lapheat.study.runs import Processes, RowFile, Source, drive, warm_up
 from lapheat.version import __version__
 from study.full_map import STEADY
 
@@ -52,7 +52,7 @@ def summary(
         if done % 256 == 0:
             print(f"{time.strftime('%H:%M:%S')} {doing}: {done} of {count}", flush=True)
 
-    risk = assess(plan, executor, store, told)
+    risk = drive(assess(plan), executor, store, told)
     whole = risk_dict(risk)
     names = ("samples", "seed", "failed", "detail", "base_melts", "base_short_of_margin")
     more = ("filler_cold", "trusted", "drivers")

@@ -6,17 +6,21 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from lapheat.study.runs.executors import Row, Serial
+from lapheat.study.runs.executors import Executor, Row, Serial
+from lapheat.study.runs.rounds import Planner, drive
 from lapheat.study.runs.store import RowFile, collect
 
 if TYPE_CHECKING:
     from lapheat.study.runs.trial import Trial
+
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,41 @@ def threads(task: Number) -> Row:
     return {**told, "ignored": ignored, **square(task)}
 
 
+def stood_in(
+    planner: Planner[Found], works: Mapping[Callable[..., Row], Callable[..., Row]]
+) -> Planner[Found]:
+    """A planner whose tasks are done by others than it says."""
+    try:
+        asked = next(planner)
+        while True:
+            rows = yield replace(asked, work=works.get(asked.work, asked.work))
+            asked = planner.send(rows)
+    except StopIteration as end:
+        found: Found = end.value
+        return found
+
+
+def now(
+    planner: Planner[Found], executor: Executor | None = None, store: RowFile | None = None
+) -> Found:
+    """What a planner finds, by default in this process and with no row kept."""
+    return drive(planner, executor or Serial(), RowFile() if store is None else store)
+
+
+def by_formula(trial_row: Callable[[Trial], Row]) -> dict[Callable[..., Row], Callable[..., Row]]:
+    """Stand-ins for the work of a window."""
+    from lapheat.study.runs.trial import run_trial
+    from lapheat.study.window.search import run_free
+
+    return {run_trial: trial_row, run_free: partial(run_free, run=trial_row)}
+
+
+def at_once(value: Found) -> Planner[Found]:
+    """A planner that knows without asking."""
+    yield from ()
+    return value
+
+
 def given(trial: Trial, key: str, default: float) -> float:
     """Value of a key of a trial, in the unit it was given in; the last of a key wins."""
     return float(dict(trial.inputs).get(key, str(default)).split()[0])
@@ -86,6 +125,40 @@ def stepped(trial: Trial) -> Row:
     over, pause = segments - 9.0, given(trial, "travel.pause", 15.0) - 15.0
     base = 30.0 - 8.0 * over + 4.0 * pause - 0.1 * pause**2
     return made_row(base, 5.0 + 7.0 * over - 2.0 * pause, 60.0 + 9.0 * pause)
+
+
+def hopeless(trial: Trial) -> Row:
+    """A joint whose base melts everywhere, least at the slow end."""
+    speed, current = given(trial, "travel.speed", 2.0), given(trial, "arc.current", 66.0)
+    return made_row(-20.0 - 30.0 * speed - (current - 40.0), 50.0, 100.0)
+
+
+def balanced(trial: Trial) -> Row:
+    """Heat shared between a tube and a flange by the aim, a little curved in both."""
+    current = given(trial, "arc.current", 66.0) / 66.0
+    aim = given(trial, "arc.aim", 1.0) - given(trial, "travel.pause", 15.0) / 15.0
+    tube = 1250.0 * current**0.9 - 60.0 * aim + 6.0 * aim**2
+    flange = 1300.0 * current**0.8 + 90.0 * aim - 9.0 * aim**2
+    if current < 0.7:
+        return {"failed": "the computation failed: too cold"}
+    margins = 1400.0 - tube, 1490.0 - flange
+    sides = tube - 1160.0, flange - 1210.0
+    return {
+        "tube_margin_K": margins[0],
+        "flange_margin_K": margins[1],
+        "margin_K": min(margins),
+        "base_slack_K": min(margins) - 50.0,
+        "tube_side_surplus_K": sides[0] + 10.0,
+        "flange_side_surplus_K": sides[1] + 10.0,
+        "tube_side_slack_K": sides[0],
+        "flange_side_slack_K": sides[1],
+        "surplus_K": min(sides) + 10.0,
+        "filler_slack_K": min(sides),
+        "base_stays_solid": min(margins) >= 50.0,
+        "filler_flows": min(sides) >= 0.0,
+        "total_s": 100.0 + given(trial, "travel.pause", 15.0),
+        "failed": None,
+    }
 
 
 def made_row(base: float, filler: float, total: float) -> Row:

@@ -14,9 +14,12 @@ from scipy.special import expit
 from typer.testing import CliRunner
 
 from lapheat.cli.app import app
-from lapheat.study.calibration.answers import Measures, fit_answers, one_sided, surprise
-from lapheat.study.calibration.measured import Trials
+from lapheat.study.calibration.answers import AnswerFit, fit_answers, one_sided, surprise
+from lapheat.study.calibration.measured import TrialPieces
+from lapheat.study.calibration.points import Measures
+from lapheat.study.runs import Planner
 from study.beads import BEAD, unknowns
+from study.stand_in import at_once, now
 
 CURRENTS = np.array([50.0, 60.0, 70.0, 80.0, 90.0])
 SCATTER = 40.0
@@ -30,21 +33,25 @@ def measures(efficiency: float) -> Measures:
     return Measures(margin=20.0 * (52.5 - heat), surplus=15.0 * (heat - 42.0))
 
 
-def runs(points: Sequence[Sequence[float]], doing: str = "") -> list[Measures]:
+def runs(points: Sequence[Sequence[float]], doing: str = "") -> Planner[list[Measures]]:
     del doing
-    return [measures(point[0]) for point in points]
+    return at_once([measures(point[0]) for point in points])
 
 
-def made_up(seed: int, count: int = 12) -> Trials:
+def fitted_to(pieces: TrialPieces) -> AnswerFit:
+    return now(fit_answers(runs, unknowns("efficiency"), pieces, CURRENTS, SCATTER))
+
+
+def made_up(seed: int, count: int = 12) -> TrialPieces:
     rng = np.random.default_rng(seed)
     at = rng.integers(0, len(CURRENTS), size=count)
     true = measures(TRUTH)
     melted = rng.random(count) < expit(-true.margin[at] / SIZE)
     wet = rng.random(count) < expit(true.surplus[at] / SIZE)
-    return Trials(CURRENTS[at], melted.astype(float), wet.astype(float))
+    return TrialPieces(CURRENTS[at], melted.astype(float), wet.astype(float))
 
 
-def log_likelihood(trials: Trials, efficiency: float) -> float:
+def log_likelihood(trials: TrialPieces, efficiency: float) -> float:
     """Written out as the sum it is."""
     m, total = measures(efficiency), 0.0
     for amps, melted, wet in zip(trials.current, trials.melted, trials.wet, strict=True):
@@ -63,29 +70,29 @@ def test_squares_sum_to_minus_twice_the_log_likelihood() -> None:
 
 def test_the_fit_is_the_most_likely() -> None:
     trials = made_up(1, 24)
-    (found,), _, after, told = fit_answers(runs, unknowns("efficiency"), trials, CURRENTS, SCATTER)
+    fit = fitted_to(trials)
+    (found,) = fit.fitted
     best = minimize_scalar(
         lambda e: -log_likelihood(trials, e), bounds=(0.4, 0.95), method="bounded"
     )
     assert found.value == pytest.approx(best.x, abs=2e-3)
-    assert after.margin == pytest.approx(measures(found.value).margin)
-    assert told == ()
+    assert fit.after.margin == pytest.approx(measures(found.value).margin)
+    assert fit.blind == ()
 
 
 def test_intervals_hold_the_truth_in_90_of_100_seeds() -> None:
     held = 0
     for seed in range(100):
-        (found,), *_ = fit_answers(runs, unknowns("efficiency"), made_up(seed), CURRENTS, SCATTER)
+        (found,) = fitted_to(made_up(seed)).fitted
         held += found.low <= TRUTH <= found.high
     assert 90 <= held < 100
 
 
 def test_trials_that_all_went_one_way_are_told() -> None:
-    trials = Trials(CURRENTS[:3], np.ones(3), np.full(3, np.nan))
+    trials = TrialPieces(CURRENTS[:3], np.ones(3), np.full(3, np.nan))
     (told,) = one_sided(trials)
     assert told == "every trial melted: they only bound it; it takes one that stayed solid"
-    *_, blind = fit_answers(runs, unknowns("efficiency"), trials, CURRENTS, SCATTER)
-    assert told in blind
+    assert told in fitted_to(trials).blind
 
 
 # 6 trials on a real bead; it melts near 38 A at the case's own efficiency

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -14,10 +15,12 @@ from lapheat.case.file import CaseError
 from lapheat.cli.app import app
 from lapheat.march.errors import MarchError
 from lapheat.study.calibration.fit import Fit, Fitted, blind_spots, correlation, fit, intervals
+from lapheat.study.calibration.histories import fit_readings
 from lapheat.study.calibration.measured import Readings
-from lapheat.study.calibration.readings import Curve, Runs, calibrate, fit_readings
+from lapheat.study.calibration.points import Curve, ProbeRuns, run_probes
+from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
-from lapheat.study.runs import RowFile, Serial, Source
+from lapheat.study.runs import Planner, Source
 from lapheat.study.runs.executors import Row
 from study.beads import (
     BEAD,
@@ -33,21 +36,22 @@ from study.beads import (
     runs_of,
     unknowns,
 )
+from study.stand_in import at_once, now, stood_in
 
 
 @pytest.fixture(scope="module")
-def runs() -> Runs:
+def runs() -> ProbeRuns:
     return runs_of()
 
 
 @pytest.fixture(scope="module")
-def truth(runs: Runs) -> Curve:
-    (curve,) = runs([TRUTH])
+def truth(runs: ProbeRuns) -> Curve:
+    (curve,) = now(runs([TRUTH]))
     return curve
 
 
 @pytest.fixture(scope="module")
-def emulated(runs: Runs) -> Emulator:
+def emulated(runs: ProbeRuns) -> Emulator:
     return emulator(runs)
 
 
@@ -62,18 +66,18 @@ def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emu
     held = np.zeros(2, dtype=int)
     for seed in range(100):
         given = readings(truth, seed)
-        found = interval_of(fit_readings(emulated, unknowns(), given), given)
+        found = interval_of(now(fit_readings(emulated, unknowns(), given)), given)
         held += [f.low <= t <= f.high for f, t in zip(found, TRUTH, strict=True)]
     assert (held >= 90).all(), held
     assert (held <= 99).all(), held  # nor are they so wide that they hold anything
 
 
 def test_true_runs_find_what_the_parabolas_find(
-    runs: Runs, truth: Curve, emulated: Emulator
+    runs: ProbeRuns, truth: Curve, emulated: Emulator
 ) -> None:
     given = readings(truth, 3)
-    true = fit_readings(runs, unknowns(), given)
-    near = fit_readings(emulated, unknowns(), given)
+    true = now(fit_readings(runs, unknowns(), given))
+    near = now(fit_readings(emulated, unknowns(), given))
     half = [f.high - f.value for f in interval_of(true, given)]
     apart = (true.x - near.x) * [u.start for u in unknowns()]
     assert (np.abs(apart) < 0.5 * np.array(half)).all()
@@ -81,15 +85,15 @@ def test_true_runs_find_what_the_parabolas_find(
 
 def test_a_single_far_probe_is_not_enough(truth: Curve) -> None:
     far = Curve(truth.time, truth.values[:, 2:])
-    found = calibrate(runs_of(("far",)), readings(far, 0, ("far",)))
+    found = now(calibrate(runs_of(("far",)), readings(far, 0, ("far",))))
     assert len(found.blind) >= 1
     assert "hardly see spot" in found.blind[0]
     assert "two spots of the arc's path" in found.blind[0]
     assert found.fitted[1].high - found.fitted[1].low > 1e-3
 
 
-def test_three_probes_are(runs: Runs, truth: Curve) -> None:
-    found = calibrate(runs, readings(truth, 3))
+def test_three_probes_are(runs: ProbeRuns, truth: Curve) -> None:
+    found = now(calibrate(runs, readings(truth, 3)))
     assert found.blind == ()
     assert found.rms == pytest.approx(5.0, abs=0.5)
     assert found.before_rms > 2.0 * found.rms
@@ -100,9 +104,7 @@ def test_three_probes_are(runs: Runs, truth: Curve) -> None:
 
 def test_the_mesh_of_the_fit_and_the_case_s_own_are_told_apart(truth: Curve) -> None:
     source = Source(BEAD.replace('"coarse"', '"standard"'), "bead.toml")
-    end, store = float(TIME[-1]), RowFile()
-    ours = Runs(source, unknowns(), NAMES, end, "coarse", Serial(), store)
-    found = calibrate(ours, readings(truth, 3))
+    found = now(calibrate(runs_of(source=source), readings(truth, 3)))
     assert (found.detail, found.case.detail) == ("coarse", "standard")
     assert found.own_rms is not None
     assert found.own_rms > found.rms
@@ -112,13 +114,12 @@ def test_film_and_lap_of_a_joint_are_found_too() -> None:
     source, end = Source(JOINT, "joint.toml"), 90.0
     names = [probe.name for probe in source.case().probes]
     truth = {"efficiency": 0.68, "spot": 2.2e-3, "clearance": 0.06e-3, "convection": 25.0}
-    told = unknowns_of(source.case(), ",".join(truth))
-    runs = Runs(source, told, names, end, "coarse", Serial(), RowFile())
-    (curve,) = runs([list(truth.values())])
+    runs = runs_of(names, ",".join(truth), source, end)
+    (curve,) = now(runs([list(truth.values())]))
     assert curve.time[-1] >= end  # the cooling is followed as long as it was recorded
     time = np.arange(0.0, end, 0.5)
     noise = 5.0 * np.random.default_rng(0).normal(size=(len(time), len(names)))
-    found = calibrate(runs, Readings(tuple(names), time, curve.at(time) + noise))
+    found = now(calibrate(runs, Readings(tuple(names), time, curve.at(time) + noise)))
     assert found.blind == ()
     for item in found.fitted:
         off = abs(item.value - truth[item.unknown.name])
@@ -129,11 +130,11 @@ def test_film_and_lap_of_a_joint_are_found_too() -> None:
 def test_a_late_clock_is_found(truth: Curve, emulated: Emulator) -> None:
     given = readings(truth, 1)
     early = Readings(NAMES, TIME[4:], truth.at(TIME[4:] - 1.5))
-    found = fit_readings(emulated, unknowns(), early, free_clock=True)
+    found = now(fit_readings(emulated, unknowns(), early, free_clock=True))
     # the arc struck 1.5 s after the record began
     assert found.x[2] == pytest.approx(1.5, abs=0.02)
     assert found.x[:2] * [0.75, 2e-3] == pytest.approx(TRUTH, rel=5e-3)
-    assert fit_readings(emulated, unknowns(), given, free_clock=True).x[2] == pytest.approx(
+    assert now(fit_readings(emulated, unknowns(), given, free_clock=True)).x[2] == pytest.approx(
         0.0, abs=0.1
     )
 
@@ -157,17 +158,14 @@ height = "8 mm"
 PAIR_TRUTH = (0.68, 1.9e-3)
 
 
-def pair_of(spot: str) -> Runs:
+def pair_of(spot: str, until: float = 60.0) -> ProbeRuns:
     source = Source(PAIR.replace('spot = "2 mm"', f'spot = "{spot}"'), "pair.toml")
-    unknown = unknowns_of(source.case(), "efficiency,spot")
-    return Runs(source, unknown, ("near", "mid"), 60.0, "coarse", Serial(), RowFile())
+    return runs_of(("near", "mid"), source=source, until=until)
 
 
 def record_of(shift: float) -> Readings:
     """A record in which the arc strikes `shift` seconds after the clock began."""
-    truly = pair_of("1.9 mm")
-    truly.until = 110.0
-    (curve,) = truly([PAIR_TRUTH])
+    (curve,) = now(pair_of("1.9 mm", 110.0)([PAIR_TRUTH]))
     time = np.arange(0.0, 45.0, 0.5)
     noise = 2.0 * np.random.default_rng(0).normal(size=(len(time), 2))
     return Readings(("near", "mid"), time, curve.at(time - shift) + noise)
@@ -176,7 +174,7 @@ def record_of(shift: float) -> Readings:
 @pytest.mark.parametrize(("shift", "spot"), [(1.0, "1.3 mm"), (1.0, "2.5 mm"), (-3.0, "1.6 mm")])
 def test_a_free_clock_does_not_hide_what_it_makes_uncertain(shift: float, spot: str) -> None:
     """Fits from one start alone ended at 1.2 to 2.4 mm, each 0.05 mm sure of itself."""
-    found = calibrate(pair_of(spot), record_of(shift), free_clock=True)
+    found = now(calibrate(pair_of(spot), record_of(shift), free_clock=True))
     for item, value in zip(found.fitted, PAIR_TRUTH, strict=True):
         assert item.low <= value <= item.high, item
     assert found.offset is not None
@@ -187,7 +185,7 @@ def test_a_free_clock_does_not_hide_what_it_makes_uncertain(shift: float, spot: 
 def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
     """One of the three probes is within two spots of the arc's path."""
     noise = readings(truth, 0).values - truth.at(TIME)
-    found = calibrate(runs_of(), Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True)
+    found = now(calibrate(runs_of(), Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True))
     assert found.blind == ()
     for item, value in zip(found.fitted, TRUTH, strict=True):
         assert item.low <= value <= item.high, item
@@ -197,17 +195,17 @@ def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
 
 
 def test_a_clock_that_is_off_is_hinted_at() -> None:
-    found = calibrate(pair_of("1.9 mm"), record_of(4.2))
+    found = now(calibrate(pair_of("1.9 mm"), record_of(4.2)))
     assert "clock some +4 s off" in found.hint
     assert "try --clock" in found.hint
-    assert calibrate(pair_of("1.6 mm"), record_of(0.0)).hint == ""
+    assert now(calibrate(pair_of("1.6 mm"), record_of(0.0))).hint == ""
 
 
 def test_a_record_that_began_long_after_the_arc_asks_for_longer_runs() -> None:
     """Its last readings are 20 s past the end that the record alone would ask for."""
-    runs = pair_of("1.6 mm")
-    runs.until = 45.0
-    found = calibrate(runs, record_of(-20.0), free_clock=True)
+    runs = pair_of("1.6 mm", 45.0)
+    found = now(calibrate(runs, record_of(-20.0), free_clock=True))
+    assert runs.until == 45.0  # what was handed over is as it was
     assert found.offset is not None
     assert found.offset[1] <= -20.0 <= found.offset[2]
     assert found.fitted[0].low <= PAIR_TRUTH[0] <= found.fitted[0].high
@@ -216,15 +214,15 @@ def test_a_record_that_began_long_after_the_arc_asks_for_longer_runs() -> None:
 def test_gaps_in_a_record_are_left_out(truth: Curve, emulated: Emulator) -> None:
     given = readings(truth, 2)
     given.values[10:30, 0] = np.nan
-    found = fit_readings(emulated, unknowns(), given)
+    found = now(fit_readings(emulated, unknowns(), given))
     assert len(found.residuals) == given.values.size - 20
     assert found.x[0] * 0.75 == pytest.approx(TRUTH[0], rel=0.01)
 
 
-def test_too_few_readings_are_refused(runs: Runs, truth: Curve) -> None:
+def test_too_few_readings_are_refused(runs: ProbeRuns, truth: Curve) -> None:
     few = Readings(("near",), TIME[20:22], truth.at(TIME[20:22])[:, :1])
     with pytest.raises(CaseError, match="at least 3 readings"):
-        calibrate(runs, few)
+        now(calibrate(runs, few))
 
 
 def broken(task: object) -> Row:
@@ -232,10 +230,10 @@ def broken(task: object) -> Row:
     return {"failed": "no reason"}
 
 
-def test_a_run_that_fails_is_told_with_its_values(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lapheat.study.calibration.readings.run_probes", broken)
+def test_a_run_that_fails_is_told_with_its_values() -> None:
+    planner = stood_in(runs_of()([(0.75, 2e-3)]), {run_probes: broken})
     with pytest.raises(MarchError, match=r"arc.efficiency = 0.75, arc.spot = 2.0* ?mm: no reason"):
-        runs_of()([(0.75, 2e-3)])
+        now(planner)
 
 
 # The fit itself, on straight lines with exact answers.
@@ -250,7 +248,7 @@ def lines(seed: int, noise: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
 def test_intervals_are_those_of_linear_regression() -> None:
     slopes, noise = lines(1)
     target = slopes @ [1.1, 0.9] + noise
-    found = fit(unknowns(), lambda points: [slopes @ x - target for x in points])
+    found = now(fit(unknowns(), lambda points: at_once([slopes @ x - target for x in points])))
     known, rest, *_ = np.linalg.lstsq(slopes, target, rcond=None)
     np.testing.assert_allclose(found.x, known, atol=1e-6)
     np.testing.assert_allclose(found.jacobian, slopes, rtol=1e-9)
@@ -263,6 +261,20 @@ def test_intervals_are_those_of_linear_regression() -> None:
         assert item.value - item.low == pytest.approx(start * half, rel=1e-4)
 
 
+def test_no_point_is_asked_for_twice() -> None:
+    """Least squares begins anew with every round, and takes the same way."""
+    slopes, noise = lines(1)
+    asked: list[tuple[float, ...]] = []
+
+    def residuals(points: Sequence[np.ndarray]) -> Planner[list[np.ndarray]]:
+        asked.extend(tuple(x.tolist()) for x in points)
+        return at_once([np.tanh(0.01 * (slopes @ (x - [1.2, 0.8]) + noise)) for x in points])
+
+    found = now(fit(unknowns(), residuals))
+    assert len(asked) == len(set(asked)) > 10
+    np.testing.assert_array_equal(found.residuals, now(residuals([found.x]))[0])
+
+
 def test_neighbours_that_err_together_widen_the_interval() -> None:
     rng = np.random.default_rng(0)
     series = np.zeros(4000)
@@ -271,7 +283,9 @@ def test_neighbours_that_err_together_widen_the_interval() -> None:
     assert correlation([series]) == pytest.approx(0.6, abs=0.03)
     assert correlation([rng.normal(size=4000)]) < 0.05
     slopes, noise = lines(1)
-    found = fit(unknowns(), lambda points: [slopes @ (x - 1.0) + noise for x in points])
+    found = now(
+        fit(unknowns(), lambda points: at_once([slopes @ (x - 1.0) + noise for x in points]))
+    )
     plain, wide = (intervals(unknowns(), found, together)[0] for together in (0.0, 0.6))
     # sqrt(1.6 / 0.4) = 2, and fewer degrees of freedom
     assert 2.0 < (wide.high - wide.low) / (plain.high - plain.low) < 2.3
@@ -293,7 +307,7 @@ def test_two_unknowns_that_do_the_same_are_told_apart_from_none() -> None:
 def test_what_ends_on_its_bound_is_told() -> None:
     slopes, _ = lines(1)
     target = slopes @ [1.1, 9.0]
-    found = fit(unknowns(), lambda points: [slopes @ x - target for x in points])
+    found = now(fit(unknowns(), lambda points: at_once([slopes @ x - target for x in points])))
     told = blind_spots(unknowns(), found.jacobian, intervals(unknowns(), found))
     assert any("spot ended on its bound, 6 mm" in line for line in told)
 
@@ -370,9 +384,8 @@ def test_the_fitted_case_runs_again_as_it_is(folder: Path) -> None:
     assert case.arc.spot == pytest.approx(2.2e-3)
     assert [probe.name for probe in case.probes] == list(NAMES)
     # and what it computes is the column `after` of the table
-    again = Runs(SOURCE, (), NAMES, float(TIME[-1]), None, Serial(), RowFile())
-    again.source = type(SOURCE)((folder / "bead.calibration" / "case.toml").read_text(), "again")
-    (curve,) = again([()])
+    source = Source.of(folder / "bead.calibration" / "case.toml")
+    (curve,) = now(ProbeRuns(source, (), None, NAMES, float(TIME[-1]))([()]))
     rows = (folder / "bead.calibration" / "calibration.csv").read_text().splitlines()[1:]
     after = np.array([float(row.split(",")[4]) for row in rows]).reshape(len(TIME), 3)
     np.testing.assert_allclose(curve.at(TIME) - 273.15, after, atol=0.02)

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -24,58 +21,21 @@ from lapheat.study.runs import (
     collect,
     run_trial,
 )
+from study.local_cluster import Local
 from study.stand_in import Number, square, square_or_raise
 
-ROOT = Path(__file__).parents[2]
 TINY = Source.of(Path(__file__).parent / "tiny.toml")
-
-
-class Local:
-    """A scheduler and its workers, started as the README does."""
-
-    def __init__(self) -> None:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        self.address = f"tcp://127.0.0.1:{port}"
-        path = os.pathsep.join([str(ROOT / "sim"), str(ROOT / "tests")])
-        self.environment = {**os.environ, "PYTHONPATH": path}
-        self.started: list[subprocess.Popen[bytes]] = []
-        self.start("scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard")
-        self.workers: list[subprocess.Popen[bytes]] = []
-
-    def start(self, *arguments: str) -> subprocess.Popen[bytes]:
-        command = [sys.executable, "-m", "dask", *arguments]
-        quiet = subprocess.DEVNULL
-        child = subprocess.Popen(command, env=self.environment, stdout=quiet, stderr=quiet)
-        self.started.append(child)
-        return child
-
-    def worker(self) -> subprocess.Popen[bytes]:
-        options = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--death-timeout", "60")
-        return self.start("worker", self.address, *options)
-
-    def stop(self) -> None:
-        for child in self.started:
-            child.kill()
-            child.wait()
 
 
 @pytest.fixture(scope="module")
 def local() -> Iterator[Local]:
-    cluster = Local()
-    try:
+    with Local() as cluster:
         yield cluster
-    finally:
-        cluster.stop()
 
 
 @pytest.fixture(scope="module")
 def two(local: Local) -> Iterator[Cluster]:
-    local.workers = [local.worker() for _ in range(2)]
-    with Cluster(local.address) as cluster:
-        while cluster.workers < 2:
-            time.sleep(0.1)
+    with local.of(2) as cluster:
         yield cluster
 
 

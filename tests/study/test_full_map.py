@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lapheat.case.file.resolved import rows_of
-from lapheat.study.runs import RowFile, Serial, Source, Trial, run_trial
+from lapheat.case.file.resolved import settings_of
+from lapheat.study.runs import Source, Trial, run_trial
 from lapheat.study.runs.axes import given_axes
-from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of
+from lapheat.study.window.map import MEASURES, Sweep, WindowPlan, map_of
 from study.full_map import MAPS, FullMap, different, trials
+from study.stand_in import by_formula, now, stood_in
 from study.test_window import apart, crossings, lines_of
 
 HAND = (
@@ -30,8 +31,8 @@ def sweep(kept: FullMap) -> Sweep:
     """The window of seven by seven, its runs read off the map."""
     source = kept.asked.source()
     axes = given_axes(kept.asked.vary(7), source.case())
-    made = Sweep(Plan(source, axes), Serial(), RowFile(), work=kept.row)
-    map_of(made)
+    made = Sweep(WindowPlan(source, axes))
+    now(stood_in(map_of(made), by_formula(kept.row)))
     return made
 
 
@@ -45,7 +46,7 @@ def test_a_map_does_not_hang_on_the_hand_of_the_case(name: str) -> None:
         other = replace(trial, source=hand)
         apart = {
             mine.key: (mine.value, its.value)
-            for mine, its in zip(rows_of(trial.case()), rows_of(other.case()), strict=True)
+            for mine, its in zip(settings_of(trial.case()), settings_of(other.case()), strict=True)
             if mine.value != its.value
         }
         assert apart.keys() <= {"arc.hold"}  # which a steady current does not use

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lapheat.case.file import CaseError, Fault
-from lapheat.study.calibration.measured import Readings, Trials, read_measured
+from lapheat.study.calibration.measured import Readings, TrialPieces, read_measured
 
 PROBES = ("top", "tube-15mm", "end_C")
 
@@ -25,9 +25,9 @@ def histories(tmp_path: Path, text: str) -> Readings:
     return found
 
 
-def trials(tmp_path: Path, text: str) -> Trials:
+def trials(tmp_path: Path, text: str) -> TrialPieces:
     found = read_measured(written(tmp_path, text), ())
-    assert isinstance(found, Trials)
+    assert isinstance(found, TrialPieces)
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -12,50 +13,20 @@ from rich.console import Console
 from scipy.stats import norm
 from typer.testing import CliRunner
 
-from lapheat.case.units import read_quantity
 from lapheat.cli.app import app
 from lapheat.cli.study.risk import told
-from lapheat.study.chance.bench import HALF, inputs_of
+from lapheat.study.chance.bench import HALF
 from lapheat.study.risk.files import risk_dict
-from lapheat.study.risk.risk import Plan, Risk, Sample, assess, plan_of
-from lapheat.study.runs import Processes, RowFile, Serial, Source
+from lapheat.study.risk.risk import Risk, RiskPlan, Sample, assess, plan_of, run_sample
+from lapheat.study.runs import Processes, Source
 from lapheat.study.runs.executors import Row
+from study.benches import BASE_WEIGHTS, FILLER_WEIGHTS, MADE_UP, made_up, offsets
+from study.stand_in import now, stood_in
 from unit.casefile_samples import BASE
 
-MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]
-INPUTS = inputs_of(MADE_UP.case())
-# what margin and slack do with each input one standard deviation up [K]
-BASE_WEIGHTS = {"current": -40.0, "speed": 30.0, "wall": 12.0}
-FILLER_WEIGHTS = {"current": 25.0, "aim": 10.0}
 
-
-def offsets(sample: Sample) -> dict[str, float]:
-    """Each input of a sample, in its standard deviations."""
-    drawn, found = dict(sample.trial.inputs), {}
-    for item in INPUTS:
-        size = item.spread.size
-        value = float(read_quantity(drawn[item.key], item.kind)) if drawn else item.value
-        if item.spread.way == "share":
-            found[item.name] = HALF * (value / item.value - 1.0) / size
-        elif item.spread.way == "amount":
-            found[item.name] = HALF * (value - item.value) / size
-        else:
-            found[item.name] = HALF * np.log(value / item.value) / np.log(size)
-    return found
-
-
-def made_up(sample: Sample, margin: float = 60.0, slack: float = 80.0) -> Row:
-    """Row of a bench on which everything is a straight line."""
-    z = offsets(sample)
-    m = margin + sum(weight * z[name] for name, weight in BASE_WEIGHTS.items())
-    s = slack + sum(weight * z[name] for name, weight in FILLER_WEIGHTS.items())
-    binding = "limits.wet_fraction" if z["spot"] < 0.0 else "limits.dry_length"
-    told: Row = {"filler_slack_K": s, "surplus_K": s + 10.0, "filler_binding": binding}
-    return {"margin_K": m, **told, "total_s": 100.0, "failed": None}
-
-
-def assessed(plan: Plan, work: object = made_up) -> Risk:
-    return assess(plan, Serial(), RowFile(), work=work)  # type: ignore[arg-type]
+def assessed(plan: RiskPlan, work: Callable[[Sample], Row] = made_up) -> Risk:
+    return now(stood_in(assess(plan), {run_sample: work}))
 
 
 @pytest.fixture(scope="module")
@@ -129,32 +100,6 @@ def test_stops_when_both_chances_are_known_well_enough() -> None:
     assert risk.base is not None
     assert risk.base.chance.interval == pytest.approx((0.0, 0.0566), abs=1e-4)
     assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.02), safe).rows) == 128
-
-
-class Cut:
-    """Work that is interrupted after so many rows."""
-
-    def __init__(self, after: int) -> None:
-        self.left = after
-
-    def __call__(self, sample: Sample) -> Row:
-        self.left -= 1
-        if self.left < 0:
-            raise KeyboardInterrupt
-        return made_up(sample)
-
-
-def test_an_interrupted_assessment_goes_on_to_the_same_answer(tmp_path: Path, plain: Risk) -> None:
-    plan = plan_of(MADE_UP, "coarse", 128, seed=3, within=0.0)
-    path = tmp_path / "rows.jsonl"
-    with pytest.raises(KeyboardInterrupt), RowFile(path) as store:
-        assess(plan, Serial(), store, work=Cut(50))
-    rest = Cut(78)  # no more than are missing
-    with RowFile(path, resume=True) as store:
-        assert len(store.rows) == 50
-        risk = assess(plan, Serial(), store, work=rest)
-    assert rest.left == 0
-    assert risk_dict(risk) == risk_dict(plain)
 
 
 def rough(sample: Sample) -> Row:
@@ -274,7 +219,7 @@ def test_the_same_seed_gives_the_same_bytes_in_one_process(folder: Path) -> None
     # in this process a library's threads may add up in another order: one worker of its own
     with Processes(1) as executor:
         plan = plan_of(Source.of(folder / "tiny.toml"), "coarse", 16, seed=5)
-        risk = assess(plan, executor, RowFile())
+        risk = now(assess(plan), executor)
     assert risk_dict(risk) == json.loads((folder / "tiny.risk" / "risk.json").read_text())
 
 

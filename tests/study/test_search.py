@@ -8,66 +8,37 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
+from lapheat.study.runs import Row, RowFile, Source, Trial
 from lapheat.study.runs.axes import free_axes, given_axes
-from lapheat.study.window.files import Window, window_dict, write_window
-from lapheat.study.window.map import Plan, Sweep, map_of
-from lapheat.study.window.pick import choose, probe
+from lapheat.study.window.files import window_dict, write_window
+from lapheat.study.window.map import WindowPlan
 from lapheat.study.window.search import FreeTrial, measures, run_free, start_of, worst_of
+from lapheat.study.window.window import window_of
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
-from study.stand_in import given
+from study.stand_in import balanced as joint
+from study.stand_in import by_formula, given, now, stood_in
 
 SOURCE = Source.of(DEMO, STEADY)
 CASE = SOURCE.case()
 FREE = "arc.current=40 A:100 A,arc.aim=-2 mm:4 mm"
 
 
-def joint(trial: Trial) -> Row:
-    """Heat shared between a tube and a flange by the aim, a little curved in both."""
-    current = given(trial, "arc.current", 66.0) / 66.0
-    aim = given(trial, "arc.aim", 1.0) - given(trial, "travel.pause", 15.0) / 15.0
-    tube = 1250.0 * current**0.9 - 60.0 * aim + 6.0 * aim**2
-    flange = 1300.0 * current**0.8 + 90.0 * aim - 9.0 * aim**2
-    if current < 0.7:
-        return {"failed": "the computation failed: too cold"}
-    margins = 1400.0 - tube, 1490.0 - flange
-    sides = tube - 1160.0, flange - 1210.0
-    return {
-        "tube_margin_K": margins[0],
-        "flange_margin_K": margins[1],
-        "margin_K": min(margins),
-        "base_slack_K": min(margins) - 50.0,
-        "tube_side_surplus_K": sides[0] + 10.0,
-        "flange_side_surplus_K": sides[1] + 10.0,
-        "tube_side_slack_K": sides[0],
-        "flange_side_slack_K": sides[1],
-        "surplus_K": min(sides) + 10.0,
-        "filler_slack_K": min(sides),
-        "base_stays_solid": min(margins) >= 50.0,
-        "filler_flows": min(sides) >= 0.0,
-        "total_s": 100.0 + given(trial, "travel.pause", 15.0),
-        "failed": None,
-    }
+class Counted:
+    """Trials that a search makes, each with a row by formula."""
+
+    def __init__(self, formula: Callable[[Trial], Row] = joint) -> None:
+        self.formula, self.made = formula, list[Trial]()
+
+    def __call__(self, trial: Trial) -> Row:
+        self.made.append(trial)
+        return self.formula(trial)
 
 
-@pytest.fixture
-def runs(monkeypatch: pytest.MonkeyPatch) -> list[Trial]:
-    """Trials that a search makes, of the joint above."""
-    made: list[Trial] = []
-
-    def counted(trial: Trial) -> Row:
-        made.append(trial)
-        return joint(trial)
-
-    monkeypatch.setattr("lapheat.study.window.search.run_trial", counted)
-    return made
-
-
-def searched(free: str, pause: str = "15 s") -> Row:
+def searched(free: str, run: Callable[[Trial], Row], pause: str = "15 s") -> Row:
     axes = free_axes(free, CASE)
     trial = Trial(SOURCE, (("travel.pause", pause),))
-    return run_free(FreeTrial(trial, axes, start_of(CASE, axes)))
+    return run_free(FreeTrial(trial, axes, start_of(CASE, axes)), run)
 
 
 def best(pause: str, score: Callable[[Row], float] = worst_of) -> float:
@@ -81,9 +52,10 @@ def best(pause: str, score: Callable[[Row], float] = worst_of) -> float:
 
 
 @pytest.mark.parametrize("pause", ["5 s", "15 s", "35 s"])
-def test_two_free_keys_come_near_the_best_in_few_runs(runs: list[Trial], pause: str) -> None:
-    row = searched(FREE, pause)
-    assert len(runs) <= 7
+def test_two_free_keys_come_near_the_best_in_few_runs(pause: str) -> None:
+    runs = Counted()
+    row = searched(FREE, runs, pause)
+    assert len(runs.made) <= 7
     assert worst_of(row) == pytest.approx(best(pause), abs=3.0)
     chosen = (
         ("travel.pause", pause),
@@ -92,25 +64,28 @@ def test_two_free_keys_come_near_the_best_in_few_runs(runs: list[Trial], pause: 
     assert worst_of(joint(Trial(SOURCE, chosen))) == worst_of(row)  # the texts are the run's own
 
 
-def test_one_free_key_balances_base_and_filler(runs: list[Trial]) -> None:
-    row = searched("arc.current=40 A:100 A")
-    assert len(runs) <= 5
+def test_one_free_key_balances_base_and_filler() -> None:
+    runs = Counted()
+    row = searched("arc.current=40 A:100 A", runs)
+    assert len(runs.made) <= 5
     assert row.keys() >= {"arc.current"}
     base, filler = float(row["base_slack_K"] or 0.0), float(row["filler_slack_K"] or 0.0)
     assert base == pytest.approx(filler, abs=4.0)
 
 
-def test_a_search_keeps_to_its_range(runs: list[Trial]) -> None:
-    row = searched("arc.current=66 A:68 A")
-    currents = [float(dict(trial.inputs)["arc.current"].split()[0]) for trial in runs]
+def test_a_search_keeps_to_its_range() -> None:
+    runs = Counted()
+    row = searched("arc.current=66 A:68 A", runs)
+    currents = [float(dict(trial.inputs)["arc.current"].split()[0]) for trial in runs.made]
     assert min(currents) >= 66.0
     assert max(currents) <= 68.0
-    assert worst_of(row) >= worst_of(joint(runs[0]))
+    assert worst_of(row) >= worst_of(joint(runs.made[0]))
 
 
-def test_a_search_that_cannot_start_is_a_failed_row(runs: list[Trial]) -> None:
-    row = searched("arc.current=40 A:45 A")  # begins in the middle: 66 A is outside
-    assert [dict(trial.inputs)["arc.current"] for trial in runs] == ["42.5 A"]
+def test_a_search_that_cannot_start_is_a_failed_row() -> None:
+    runs = Counted()
+    row = searched("arc.current=40 A:45 A", runs)  # begins in the middle: 66 A is outside
+    assert [dict(trial.inputs)["arc.current"] for trial in runs.made] == ["42.5 A"]
     assert row == {"failed": "the computation failed: too cold"}
     assert worst_of(row) == -np.inf
 
@@ -128,9 +103,7 @@ def test_a_limit_of_the_filler_as_a_whole_counts_beside_its_sides() -> None:
 
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("melts", [True, False])
-def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(
-    monkeypatch: pytest.MonkeyPatch, melts: bool
-) -> None:
+def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(melts: bool) -> None:
     made: list[float] = []
 
     def bead(trial: Trial) -> Row:
@@ -141,8 +114,7 @@ def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(
         row: Row = {"tube_margin_K": margin, "margin_K": margin, "base_slack_K": slack}
         return {**row, "failed": None}
 
-    monkeypatch.setattr("lapheat.study.window.search.run_trial", bead)
-    row = searched("arc.current=40 A:100 A")
+    row = searched("arc.current=40 A:100 A", bead)
     if melts:
         assert row["arc.current"] == "40 A"  # nothing asks for heat
         assert worst_of(row) == pytest.approx(150.0)
@@ -151,24 +123,19 @@ def test_a_search_stands_a_bead_and_one_that_nothing_can_fail(
         assert made == pytest.approx([66.0, 66.0 + 0.08 * 60.0], abs=0.1)  # its own, a step aside
 
 
-def test_a_window_with_free_keys_tells_what_was_chosen(runs: list[Trial], tmp_path: Path) -> None:
+def test_a_window_with_free_keys_tells_what_was_chosen(tmp_path: Path) -> None:
     axes = given_axes(["travel.segment=8 mm:20 mm:3", "travel.pause=5 s:60 s:3"], CASE)
-    plan = Plan(SOURCE, axes, free_axes(FREE, CASE, axes))
+    plan = WindowPlan(SOURCE, axes, free_axes(FREE, CASE, axes))
     store = RowFile()
-    sweep = Sweep(plan, Serial(), store, work=joint)
-    map_of(sweep)
-    differences = probe(sweep)
-    pick = choose(sweep, differences)
-    window = Window(plan, CASE.title, CASE.detail, tuple(sweep.sorted()), tuple(differences), pick)
+    window = now(stood_in(window_of(plan), by_formula(joint)), store=store)
     told = window_dict(window)
     keys = ["travel.segment", "travel.pause", "arc.current", "arc.aim"]
     assert all(list(run["inputs"]) == keys for run in told["runs"])
     assert [entry["key"] for entry in told["free"]] == keys[2:]
-    assert pick.run is not None
+    assert window.pick.run is not None
     assert list(told["pick"]["inputs"]) == keys
     assert told["pick"]["confirmed"]["filler_flows"] is True
     files = write_window(window, tmp_path / "out", store)
     head = files[1].read_text("utf-8").splitlines()[0]
     assert head.startswith("travel.segment [mm],travel.pause [s],arc.current [A],arc.aim [mm],")
     assert len({run["inputs"]["arc.aim"] for run in told["runs"]}) >= 3  # it follows the pause
-    assert runs

@@ -19,7 +19,7 @@ from lapheat.case.file import CaseError
 from lapheat.cli import main
 from lapheat.cli.study.sequences import told
 from lapheat.report.figures.style import Units
-from lapheat.study.runs import Row, RowFile, Serial, Source
+from lapheat.study.runs import Row, Source
 from lapheat.study.sequences.figure import SequenceLine, SequencesChart, sequences
 from lapheat.study.sequences.files import chart_of, sequences_dict
 from lapheat.study.sequences.orders import (
@@ -30,7 +30,7 @@ from lapheat.study.sequences.orders import (
     ranked,
     trials_of,
 )
-from study.stand_in import made_row
+from study.stand_in import made_row, now
 
 THREE = ("in-turn", "opposite", "quarters")
 # eight segments round a tube of 12 mm, with a hand that keeps them alike
@@ -59,7 +59,7 @@ numerics = { detail = "coarse" }
 
 def compared(pause: str) -> Sequences:
     text = text_of(SMALL, **{**JOINT, "travel__pause": pause})
-    return compare(Source(text, "small.toml"), THREE, Serial(), RowFile())
+    return now(compare(Source(text, "small.toml"), THREE))
 
 
 def hottest(found: Sequences) -> dict[str, float]:
@@ -319,11 +319,22 @@ def test_at_equal_interpass_every_order_waits_for_the_same(folder: Path) -> None
 
 def test_json_is_the_same_from_python() -> None:
     source = Source(BEAD, "bead.toml")
-    found = compare(source, ("in-turn", "backstep"), Serial(), RowFile())
+    found = now(compare(source, ("in-turn", "backstep")))
     told = sequences_dict(found)
     assert json.loads(json.dumps(told, allow_nan=False)) == told
     assert "equal_interpass" not in told
     assert len(told["orders"]) == 2
+
+
+def test_a_part_of_the_ring_is_told() -> None:
+    found = now(compare(Source(BEAD, "bead.toml", ("travel.coverage=0.5",)), ("in-turn",)))
+    (told_,) = found.notes
+    assert told_.startswith("Only 50 % of the ring is run, as travel.coverage is below 1")
+    assert sequences_dict(found)["notes"] == [told_]
+    console = Console(width=400)
+    with console.capture() as captured:
+        console.print(told(found))
+    assert told_ in captured.get()
 
 
 def test_a_refused_order_leaves_nothing_behind(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Callable
-from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -13,15 +12,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapheat.study.runs import Row, RowFile, Serial, Source, Trial
+from lapheat.study.runs import Row, RowFile, Source, Trial
 from lapheat.study.runs.axes import given_axes
 from lapheat.study.window.boundary import along, level_lines
-from lapheat.study.window.files import Window, window_dict, write_window
-from lapheat.study.window.map import MEASURES, Plan, Sweep, map_of, slack
-from lapheat.study.window.pick import Pick, choose, probe
+from lapheat.study.window.files import window_dict, write_window
+from lapheat.study.window.map import MEASURES, Sweep, WindowPlan, map_of, slack
+from lapheat.study.window.pick import Pick, choose
+from lapheat.study.window.window import Window, window_of
 from study.full_map import CASE as DEMO
 from study.full_map import STEADY
-from study.stand_in import given, made_row, smooth, stepped
+from study.stand_in import by_formula, given, hopeless, made_row, now, smooth, stepped, stood_in
 
 Array = NDArray[np.float64]
 SOURCE = Source.of(DEMO, STEADY)
@@ -32,22 +32,19 @@ THREE = ("arc.current=40 A:100 A:3", "travel.speed=1 mm/s:4 mm/s:3", "travel.pau
 NODES = 41
 
 
-def mapped(
-    texts: tuple[str, ...], work: Callable[[Trial], Row], detail: str = "coarse"
-) -> tuple[Sweep, RowFile]:
-    plan = Plan(SOURCE, given_axes(texts, CASE), detail=detail)
+def plan_of(texts: tuple[str, ...], detail: str = "coarse", source: Source = SOURCE) -> WindowPlan:
+    return WindowPlan(source, given_axes(texts, source.case()), detail=detail)
+
+
+def mapped(texts: tuple[str, ...], work: Callable[[Trial], Row]) -> Sweep:
+    sweep = Sweep(plan_of(texts))
+    now(stood_in(map_of(sweep), by_formula(work)))
+    return sweep
+
+
+def windowed(plan: WindowPlan, work: Callable[[Trial], Row]) -> tuple[Window, RowFile]:
     store = RowFile()
-    sweep = Sweep(plan, Serial(), store, work=work)
-    map_of(sweep)
-    return sweep, store
-
-
-def window_of(sweep: Sweep) -> Window:
-    differences = probe(sweep)
-    pick = choose(sweep, differences)
-    return Window(
-        sweep.plan, CASE.title, CASE.detail, tuple(sweep.sorted()), tuple(differences), pick
-    )
+    return now(stood_in(window_of(plan), by_formula(work)), store=store), store
 
 
 def crossings(works: NDArray[np.bool_]) -> Array:
@@ -80,7 +77,7 @@ def apart(from_: Array, to: Array) -> float:
 def test_boundaries_are_those_of_a_full_map_with_a_fifth_of_its_runs(
     texts: tuple[str, ...], work: Callable[[Trial], Row]
 ) -> None:
-    sweep, _ = mapped(texts, work)
+    sweep = mapped(texts, work)
     shares = np.linspace(0.0, 1.0, NODES)
     full = [
         work(Trial(SOURCE, sweep.inputs_at((float(a), float(b))))) for a in shares for b in shares
@@ -95,7 +92,7 @@ def test_boundaries_are_those_of_a_full_map_with_a_fifth_of_its_runs(
 
 
 def test_no_run_is_wasted_far_from_the_boundaries() -> None:
-    sweep, _ = mapped(SPEED, smooth)
+    sweep = mapped(SPEED, smooth)
     lines = np.concatenate([lines_of(sweep, measure) for measure in MEASURES.values()])
     grid = {(round(i / 6, 6), round(j / 6, 6)) for i in range(7) for j in range(7)}
     more = [p for p in sweep.runs if (round(p[0], 6), round(p[1], 6)) not in grid]
@@ -104,21 +101,20 @@ def test_no_run_is_wasted_far_from_the_boundaries() -> None:
 
 
 def test_three_axes_are_refined_too() -> None:
-    sweep, _ = mapped(THREE, smooth)
+    sweep = mapped(THREE, smooth)
     assert len({place[2] for place in sweep.runs}) == 2  # nothing flips along the pause
     assert all(b.place[axis] - a.place[axis] <= 0.0501 for _, axis, a, b in sweep.crossed())
 
 
 def test_the_pick_is_the_quickest_that_works_in_full() -> None:
-    sweep, _ = mapped(SPEED, smooth)
-    window = window_of(sweep)
+    window, _ = windowed(plan_of(SPEED), smooth)
     run, confirmed = window.pick.run, window.pick.confirmed
     assert run is not None
     assert confirmed is not None
     assert confirmed["base_stays_solid"] is confirmed["filler_flows"] is True
     # in full it is 9 K closer to melting and 4 K hotter under the filler: see `smooth`
     assert [(d.base, d.filler) for d in window.differences] == [(-9.0, 4.0)] * 2
-    for other in sweep.sorted():
+    for other in window.runs:
         if float(other.row["total_s"] or 0.0) < float(run.row["total_s"] or 0.0):
             full = smooth(Trial(SOURCE, other.inputs, None))
             assert not (full["base_stays_solid"] and full["filler_flows"])
@@ -135,37 +131,25 @@ def never_in_full(trial: Trial) -> Row:
     return row
 
 
-def test_what_is_not_confirmed_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lapheat.study.window.search.run_trial", smooth)
-    sweep, _ = mapped(SPEED, never_in_full)
-    pick = choose(sweep, [])
+def test_what_is_not_confirmed_is_passed_over() -> None:
+    pick = now(stood_in(choose(mapped(SPEED, never_in_full), []), by_formula(never_in_full)))
     assert pick.run is not None
     assert pick.confirmed is not None
     assert float(pick.confirmed["total_s"] or 0.0) >= 190.0
 
 
 def test_at_its_own_detail_nothing_is_run_twice() -> None:
-    sweep, store = mapped(SPEED, smooth, detail="standard")
+    plan, store = plan_of(SPEED, "standard"), RowFile()
+    now(stood_in(map_of(Sweep(plan)), by_formula(smooth)), store=store)
     before = len(store.rows)
-    window = window_of(sweep)
+    window = now(stood_in(window_of(plan), by_formula(smooth)), store=store)
     assert window.differences == ()
     assert window.pick.run is not None
     assert len(store.rows) == before
 
 
-def hopeless(trial: Trial) -> Row:
-    """A joint whose base melts everywhere, least at the slow end."""
-    speed, current = given(trial, "travel.speed", 2.0), given(trial, "arc.current", 66.0)
-    base = -20.0 - 30.0 * speed - (current - 40.0)
-    return made_row(base, 50.0, 100.0)
-
-
-def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr("lapheat.study.window.search.run_trial", hopeless)
-    sweep, _ = mapped(SPEED, hopeless)
-    window = window_of(sweep)
+def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named() -> None:
+    window, _ = windowed(plan_of(SPEED), hopeless)
     assert window.pick.run is None
     assert window.pick.nearest is not None
     assert dict(window.pick.nearest.inputs) == {"arc.current": "40 A", "travel.speed": "1 mm/s"}
@@ -185,8 +169,7 @@ def refused(trial: Trial) -> Row:
 
 
 def test_where_every_run_fails_the_reason_is_told(tmp_path: Path) -> None:
-    sweep, store = mapped(SPEED, refused)
-    window = window_of(sweep)
+    window, store = windowed(plan_of(SPEED), refused)
     assert window.pick == Pick(None, None, "no run succeeded: refused: 2 keys")
     told = json.loads(write_window(window, tmp_path / "out", store)[0].read_text("utf-8"))
     assert (told["pick"], told["why"]) == (None, window.pick.why)
@@ -197,8 +180,8 @@ def half_refused(trial: Trial) -> Row:
 
 
 def test_failed_runs_are_rows_and_leave_the_rest_alone(tmp_path: Path) -> None:
-    sweep, store = mapped(SPEED, half_refused)
-    files = write_window(window_of(sweep), tmp_path / "out", store)
+    window, store = windowed(plan_of(SPEED), half_refused)
+    files = write_window(window, tmp_path / "out", store)
     told = json.loads(files[0].read_text("utf-8"))
     failed = [run for run in told["runs"] if run["failed"]]
     assert len(failed) == 14
@@ -207,8 +190,7 @@ def test_failed_runs_are_rows_and_leave_the_rest_alone(tmp_path: Path) -> None:
 
 
 def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
-    sweep, store = mapped(SPEED, smooth)
-    window = window_of(sweep)
+    window, store = windowed(plan_of(SPEED), smooth)
     assert window.pick.run is not None
     files = write_window(window, tmp_path / "out", store)
     names = ["window.json", "window.csv", "rows.jsonl", "figures/window.png"]
@@ -244,21 +226,54 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
     assert files[3].read_bytes()[:4] == b"\x89PNG"
 
 
-def test_the_same_window_is_the_same_bytes(tmp_path: Path) -> None:
-    written = []
-    for name in ("a", "b"):
-        sweep, store = mapped(SPEED, smooth)
-        files = write_window(window_of(sweep), tmp_path / name, store)
-        written.append([path.read_bytes() for path in files])
-    assert written[0] == written[1]
-
-
 def test_more_axes_are_small_multiples(tmp_path: Path) -> None:
-    sweep, store = mapped(THREE, smooth)
-    window = window_of(sweep)
-    files = write_window(replace(window, title="Three axes"), tmp_path / "out", store)
+    window, store = windowed(plan_of(THREE), smooth)
+    files = write_window(window, tmp_path / "out", store)
     assert [path.name for path in files[3:]] == ["window.png"]
     assert window_dict(window)["boundaries"] == {"base_melts": [], "filler_cold": []}
+
+
+def notes_of(vary: tuple[str, ...], changes: tuple[str, ...] = ()) -> tuple[str, ...]:
+    source = Source(SOURCE.text, SOURCE.name, (*SOURCE.changes, *changes))
+    window, _ = windowed(plan_of(vary, source=source), smooth)
+    assert window_dict(window)["notes"] == list(window.notes)
+    return window.notes
+
+
+def test_part_of_the_ring_is_told_and_whether_times_compare() -> None:
+    assert notes_of(SPEED) == ()
+    assert notes_of(SPEED, ("travel.coverage=0.5",)) == (
+        "Only 50 % of the ring is run, as travel.coverage is below 1: times and temperatures are "
+        "those of this part.",
+    )
+    vary = ("travel.segment=12 mm:20 mm:3", "travel.speed=1 mm/s:4 mm/s:3")
+    assert not any("comparable" in note for note in notes_of(vary))  # all of the ring is laid
+    (told, *_) = notes_of(vary, ("travel.coverage=0.5",))
+    assert told.startswith(
+        "Times are not comparable, as travel.segment varies and the laid length with it: from 44 "
+        "to 57 % of the ring from point to point."
+    )
+    vary = ("travel.coverage=0.3:1:3", "travel.speed=1 mm/s:4 mm/s:3")
+    assert notes_of(vary)[0].startswith("Times are not comparable, as travel.coverage varies and")
+
+
+def test_a_pick_on_the_edge_is_told_unless_nothing_lies_beyond() -> None:
+    slow = ("arc.current=40 A:100 A:5", "travel.speed=1 mm/s:1.6 mm/s:3")
+    (told,) = notes_of(slow)
+    assert told == (
+        "The pick lies on the edge of the map: travel.speed = 1.6 mm/s, the highest tried. "
+        "Settings beyond may be better."
+    )
+    window, _ = windowed(plan_of(("travel.pause=0 s:30 s:3", SPEED[1])), quickest)
+    assert window.pick.run is not None
+    assert dict(window.pick.run.inputs)["travel.pause"] == "0 s"
+    assert window.notes == ()  # a pause below 0 s is no setting
+
+
+def quickest(trial: Trial) -> Row:
+    """A joint that works at any pause, and the quicker the nearer to 2.5 mm/s."""
+    speed, pause = given(trial, "travel.speed", 2.0), given(trial, "travel.pause", 15.0)
+    return made_row(20.0, 20.0, 100.0 + 3.0 * pause + abs(speed - 2.5))
 
 
 def test_level_lines_of_a_cone_close() -> None:

@@ -1,4 +1,4 @@
-"""The command line: `lapheat new`, `check`, `run`, `window`, `risk`, `calibrate`, `schema`."""
+"""The command line: `lapheat new`, `check`, `run`, four studies, `schema`."""
 
 from __future__ import annotations
 

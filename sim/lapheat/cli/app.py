@@ -10,9 +10,9 @@ from typing import Annotated
 
 import typer
 
-from .study.commands import calibrate, risk
+from .study.commands import calibrate, risk, sequences, window
 from .terminal.exits import VERDICT, ending
-from .terminal.options import CaseFile, ClusterAddress, Debug, Detail, Resume, Set, Workers
+from .terminal.options import CaseFile, Debug, Detail, Set, out_option, verdict_option
 
 __all__ = ["app"]
 
@@ -103,10 +103,7 @@ def run(
     case: CaseFile,
     out: Annotated[
         Path | None,
-        typer.Option(
-            metavar="DIR",
-            help="Result folder; an earlier result is replaced. CASE-NAME.out beside the case.",
-        ),
+        out_option("Result folder; an earlier result is replaced. CASE-NAME.out beside the case."),
     ] = None,
     set_: Set = None,
     detail: Detail = None,
@@ -124,10 +121,9 @@ def run(
     ] = False,
     fail_on_verdict: Annotated[
         bool,
-        typer.Option(
-            "--fail-on-verdict",
-            help="Exit 1 when the base melts, the filler does not flow, or --converge finds it too "
-            "close to call.",
+        verdict_option(
+            "Exit 1 when the base melts, the filler does not flow, or --converge finds it too "
+            "close to call."
         ),
     ] = False,
     debug: Debug = False,
@@ -150,113 +146,8 @@ def run(
             raise typer.Exit(VERDICT)
 
 
-@app.command()
-def window(
-    case: CaseFile,
-    vary: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=FROM:TO:COUNT",
-            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
-            "values each from half to twice the case's own.",
-        ),
-    ] = None,
-    free: Annotated[
-        str,
-        typer.Option(
-            metavar="KEY,KEY",
-            help="Keys chosen anew at each point, from half to twice the case's own or, as "
-            "KEY=FROM:TO, from a range.",
-        ),
-    ] = "",
-    workers: Workers = None,
-    cluster: ClusterAddress = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.window beside the case."),
-    ] = None,
-    resume: Resume = False,
-    set_: Set = None,
-    detail: Annotated[
-        str | None,
-        typer.Option(metavar="coarse|standard|fine", help="Mesh of the map; coarse by default."),
-    ] = None,
-    fail_on_verdict: Annotated[
-        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no point works.")
-    ] = False,
-    debug: Debug = False,
-) -> None:
-    """Map where the base stays solid and the filler flows, and pick the quickest that works.
-
-    \b
-    Examples:
-      lapheat window stub.toml
-      lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
-      lapheat window stub.toml --free arc.current,arc.aim --resume
-    """
-    with ending(debug) as left:
-        from .study.window import carry_out
-
-        good = carry_out(
-            case, vary or (), free, tuple(set_ or ()), detail, out, workers, cluster, resume, left
-        )
-        if fail_on_verdict and not good:
-            raise typer.Exit(VERDICT)
-
-
-@app.command()
-def sequences(
-    case: CaseFile,
-    orders: Annotated[
-        str,
-        typer.Option(
-            metavar="LIST",
-            help="Orders by name or by segment numbers, such as opposite,[1,4,2,5,3,6]; all named "
-            "ones by default.",
-        ),
-    ] = "",
-    equal_interpass: Annotated[
-        bool,
-        typer.Option(
-            "--equal-interpass",
-            help="Compare them also without a pause but the wait for travel.resume_below.",
-        ),
-    ] = False,
-    workers: Workers = None,
-    cluster: ClusterAddress = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.sequences beside the case."),
-    ] = None,
-    resume: Resume = False,
-    set_: Set = None,
-    detail: Detail = None,
-    fail_on_verdict: Annotated[
-        bool, typer.Option("--fail-on-verdict", help="Exit 1 when no order works.")
-    ] = False,
-    debug: Debug = False,
-) -> None:
-    """Compare orders of segments: what works first, then even peaks, then the time taken.
-
-    \b
-    Examples:
-      lapheat sequences stub.toml
-      lapheat sequences stub.toml --orders "opposite,[1,6,3,8,5,10,2,7,4,9]" --detail coarse
-      lapheat sequences stub.toml --equal-interpass --set "travel.resume_below=160 degC"
-    """
-    with ending(debug) as left:
-        from .study.sequences import carry_out
-
-        changes = tuple(set_ or ())
-        good = carry_out(
-            *(case, orders, equal_interpass, changes, detail, out, workers, cluster, resume, left)
-        )
-        if fail_on_verdict and not good:
-            raise typer.Exit(VERDICT)
-
-
-app.command()(risk)
-app.command()(calibrate)
+for command in (window, sequences, risk, calibrate):
+    app.command()(command)
 
 
 @app.command()

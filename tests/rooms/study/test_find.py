@@ -15,9 +15,9 @@ from lapheat.case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, read_q
 from lapheat.study.chance.bench import points
 from lapheat.study.find import seek as module
 from lapheat.study.find.knobs import KEYS, knobs_of
-from lapheat.study.find.seek import Found, Plan, plan_of, seek
+from lapheat.study.find.seek import FindPlan, Found, plan_of, seek
 from lapheat.study.find.space import space_of
-from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, collect
+from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive
 
 TEXT = """
 tube = { outside_diameter = "38 mm", wall = "1.6 mm" }
@@ -160,17 +160,10 @@ def formulas(trial: Trial) -> Row:
 def search(monkeypatch: pytest.MonkeyPatch, text: str = TEXT, sure: float = 0.9) -> Found:
     monkeypatch.setattr(module, "run_trial", formulas)
     plan = plan_of(source(text), sure)
-    rounds, store = seek(plan), RowFile(None)
-    asked = next(rounds)
-    while True:
-        rows = collect(Serial(), asked.work, asked.tasks, store)
-        try:
-            asked = rounds.send(rows)
-        except StopIteration as end:
-            return end.value
+    return drive(seek(plan), Serial(), RowFile(None))
 
 
-def counted(plan: Plan, inputs: tuple[tuple[str, str], ...], hand: str, benches: int) -> float:
+def counted(plan: FindPlan, inputs: tuple[tuple[str, str], ...], hand: str, benches: int) -> float:
     """Chance of a setting, counted."""
     space = space_of(plan.source, hand, plan.knobs)
     own = tuple((key, text) for key, text in inputs if key in {k.key for k in space.knobs})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..faults import CaseError, Fault
 from ..keys.schema import case_schema
-from .read import case_text, read_case, read_case_text
+from .read import case_text, file_text, read_case, read_case_text
 from .resolved import resolved_rows
 from .write import case_to_toml, starter_text
 
@@ -14,6 +14,7 @@ __all__ = [
     "case_schema",
     "case_text",
     "case_to_toml",
+    "file_text",
     "read_case",
     "read_case_text",
     "resolved_rows",

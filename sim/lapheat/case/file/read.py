@@ -24,9 +24,9 @@ from .checks import findings
 from .overrides import Override, apply, parse
 from .power import of_power
 from .resolve import dotted, resolve
-from .resolved import rows_of
+from .resolved import settings_of
 
-__all__ = ["case_text", "read_case", "read_case_text"]
+__all__ = ["case_text", "file_text", "read_case", "read_case_text"]
 
 KeyPath = tuple[str | int, ...]
 
@@ -91,7 +91,7 @@ def read_case_text(
     origins, misplaced = apply(changes, raw)
     faults += misplaced
     case, found = _case_of(raw, printable(Path(name).stem) or "case")
-    defaults = {row.key: row.si for row in rows_of(case)}
+    defaults = {row.key: row.si for row in settings_of(case)}
     for finding in found:
         key = dotted(finding.path)
         given = finding.given or _given(raw, finding.path, defaults.get(key))
@@ -114,7 +114,23 @@ def case_text(path: str | PathLike[str]) -> str:
     CaseError
         The file cannot be read: in one line, why.
     """
-    allowed = "a case file: TOML text in UTF-8, smaller than 1 MB"
+    return file_text(path, "a case file: TOML text in UTF-8, smaller than 1 MB", _BIGGEST)
+
+
+def file_text(path: str | PathLike[str], allowed: str, most: int) -> str:
+    """Text of a file in UTF-8.
+
+    Parameters
+    ----------
+    path : the file
+    allowed : what it may be, in words
+    most : its size at most [bytes]
+
+    Raises
+    ------
+    CaseError
+        The file cannot be read: in one line, why.
+    """
     path = Path(path)
     name = str(path)
     try:
@@ -123,7 +139,7 @@ def case_text(path: str | PathLike[str]) -> str:
             _refuse(name, "file", "a folder", allowed, "name the file in it")
         if not stat.S_ISREG(status.st_mode):
             _refuse(name, "file", "not a regular file", allowed)
-        if status.st_size > _BIGGEST:
+        if status.st_size > most:
             _refuse(name, "file", f"{status.st_size / 1e6:.1f} MB", allowed)
         data = path.read_bytes()
     except FileNotFoundError:
@@ -145,7 +161,9 @@ def case_text(path: str | PathLike[str]) -> str:
 
 def _near_files(path: Path) -> str:
     try:
-        names = [item.name for item in path.parent.iterdir() if item.suffix == ".toml"]
+        names = [
+            item.name for item in path.parent.iterdir() if item.suffix in (".toml", path.suffix)
+        ]
     except OSError:
         return ""
     return did_you_mean(path.name, names)

@@ -1,4 +1,4 @@
-"""A resolved case as rows of key and value, the one list that writing and checking go by."""
+"""A resolved case as settings, key and value: the one list that writing and checking go by."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from ..units import (
     si_text,
 )
 
-__all__ = ["Row", "resolved_rows", "rows_of"]
+__all__ = ["Setting", "resolved_rows", "settings_of"]
 
 Value = str | float | tuple[float, ...] | tuple[str, ...] | None
 
 
 @dataclass(frozen=True)
-class Row:
+class Setting:
     """One key; `kind` None for text and for an order. `value` None: nothing, the key is off."""
 
     key: str
@@ -50,104 +50,104 @@ class Row:
         return str(self.value)
 
 
-def rows_of(case: Case) -> Iterator[Row]:
+def settings_of(case: Case) -> Iterator[Setting]:
     """Every key of the case but those of its alloys, in the order of a case file."""
-    yield Row("title", case.title)
-    yield Row("joint", case.joint)
-    yield Row("tube.alloy", case.tube.alloy)
-    yield Row("tube.outside_diameter", case.tube.outside_diameter, LENGTH)
-    yield Row("tube.wall", case.tube.wall, LENGTH)
-    yield Row("tube.length", case.tube.length, LENGTH)
+    yield Setting("title", case.title)
+    yield Setting("joint", case.joint)
+    yield Setting("tube.alloy", case.tube.alloy)
+    yield Setting("tube.outside_diameter", case.tube.outside_diameter, LENGTH)
+    yield Setting("tube.wall", case.tube.wall, LENGTH)
+    yield Setting("tube.length", case.tube.length, LENGTH)
     if case.flange and case.lap and case.fillet:
-        yield Row("flange.alloy", case.flange.alloy)
-        yield Row("flange.thickness", case.flange.thickness, LENGTH)
-        yield Row("flange.outside_diameter", case.flange.outside_diameter, LENGTH)
-        yield Row("lap.depth", case.lap.depth, LENGTH)
-        yield Row("lap.clearance", case.lap.clearance, LENGTH)
-        yield Row("fillet.filler", case.fillet.filler)
-        yield Row("fillet.leg", case.fillet.leg, LENGTH)
-        yield Row("fillet.wire_diameter", case.fillet.wire_diameter, LENGTH)
-        yield Row("fillet.stirring", case.fillet.stirring, NUMBER)
+        yield Setting("flange.alloy", case.flange.alloy)
+        yield Setting("flange.thickness", case.flange.thickness, LENGTH)
+        yield Setting("flange.outside_diameter", case.flange.outside_diameter, LENGTH)
+        yield Setting("lap.depth", case.lap.depth, LENGTH)
+        yield Setting("lap.clearance", case.lap.clearance, LENGTH)
+        yield Setting("fillet.filler", case.fillet.filler)
+        yield Setting("fillet.leg", case.fillet.leg, LENGTH)
+        yield Setting("fillet.wire_diameter", case.fillet.wire_diameter, LENGTH)
+        yield Setting("fillet.stirring", case.fillet.stirring, NUMBER)
     arc, travel, air = case.arc, case.travel, case.surroundings
-    yield Row("arc.current", arc.current, CURRENT)
-    yield Row("arc.length", arc.length, LENGTH)
-    yield Row("arc.voltage", arc.voltage, VOLTAGE)
-    yield Row("arc.efficiency", arc.efficiency, NUMBER)
-    yield Row("arc.spot", arc.spot, LENGTH)
+    yield Setting("arc.current", arc.current, CURRENT)
+    yield Setting("arc.length", arc.length, LENGTH)
+    yield Setting("arc.voltage", arc.voltage, VOLTAGE)
+    yield Setting("arc.efficiency", arc.efficiency, NUMBER)
+    yield Setting("arc.spot", arc.spot, LENGTH)
     if case.flange:
-        yield Row("arc.work_angle", arc.work_angle, ANGLE)
-        yield Row("arc.aim", arc.aim, LENGTH)
-    yield Row("arc.control", arc.control)
-    yield Row("arc.hold", arc.hold, TEMPERATURE)
-    yield Row("arc.current_range", arc.current_range, CURRENT)
-    yield Row("arc.pedal_lag", arc.pedal_lag, TIME)
-    yield Row("travel.speed", travel.speed, SPEED)
-    yield Row("travel.segment", travel.segment, LENGTH)
-    yield Row("travel.overlap", travel.overlap, LENGTH)
-    yield Row("travel.pause", travel.pause, TIME)
-    yield Row("travel.resume_below", travel.resume_below, TEMPERATURE)
-    yield Row("travel.order", travel.order)
-    yield Row("travel.dwell", travel.dwell, TIME)
-    yield Row("travel.taper", travel.taper, TIME)
-    yield Row("travel.start", travel.start)
-    yield Row("travel.dwell_limit", travel.dwell_limit, TIME)
-    yield Row("travel.coverage", travel.coverage, NUMBER)
+        yield Setting("arc.work_angle", arc.work_angle, ANGLE)
+        yield Setting("arc.aim", arc.aim, LENGTH)
+    yield Setting("arc.control", arc.control)
+    yield Setting("arc.hold", arc.hold, TEMPERATURE)
+    yield Setting("arc.current_range", arc.current_range, CURRENT)
+    yield Setting("arc.pedal_lag", arc.pedal_lag, TIME)
+    yield Setting("travel.speed", travel.speed, SPEED)
+    yield Setting("travel.segment", travel.segment, LENGTH)
+    yield Setting("travel.overlap", travel.overlap, LENGTH)
+    yield Setting("travel.pause", travel.pause, TIME)
+    yield Setting("travel.resume_below", travel.resume_below, TEMPERATURE)
+    yield Setting("travel.order", travel.order)
+    yield Setting("travel.dwell", travel.dwell, TIME)
+    yield Setting("travel.taper", travel.taper, TIME)
+    yield Setting("travel.start", travel.start)
+    yield Setting("travel.dwell_limit", travel.dwell_limit, TIME)
+    yield Setting("travel.coverage", travel.coverage, NUMBER)
     yield from _held(case)
-    yield Row("surroundings.temperature", air.temperature, TEMPERATURE)
-    yield Row("surroundings.convection", air.convection, FILM)
-    yield Row("surroundings.bore_convection", air.bore_convection, FILM)
-    yield Row("limits.base_margin", case.limits.base_margin, DIFFERENCE)
-    yield Row("limits.wet_fraction", case.limits.wet_fraction, NUMBER)
-    yield Row("limits.flow_margin", case.limits.flow_margin, DIFFERENCE)
-    yield Row("limits.dry_length", case.limits.dry_length, LENGTH)
-    yield Row("limits.filler_superheat", case.limits.filler_superheat, DIFFERENCE)
-    yield Row("limits.lap_filled", case.limits.lap_filled, NUMBER)
-    yield Row("numerics.detail", case.detail)
-    yield Row("scale.conductivity", case.scale.conductivity, NUMBER)
-    yield Row("scale.emissivity", case.scale.emissivity, NUMBER)
+    yield Setting("surroundings.temperature", air.temperature, TEMPERATURE)
+    yield Setting("surroundings.convection", air.convection, FILM)
+    yield Setting("surroundings.bore_convection", air.bore_convection, FILM)
+    yield Setting("limits.base_margin", case.limits.base_margin, DIFFERENCE)
+    yield Setting("limits.wet_fraction", case.limits.wet_fraction, NUMBER)
+    yield Setting("limits.flow_margin", case.limits.flow_margin, DIFFERENCE)
+    yield Setting("limits.dry_length", case.limits.dry_length, LENGTH)
+    yield Setting("limits.filler_superheat", case.limits.filler_superheat, DIFFERENCE)
+    yield Setting("limits.lap_filled", case.limits.lap_filled, NUMBER)
+    yield Setting("numerics.detail", case.detail)
+    yield Setting("scale.conductivity", case.scale.conductivity, NUMBER)
+    yield Setting("scale.emissivity", case.scale.emissivity, NUMBER)
     if arc.derived:
-        yield Row("scale.efficiency", case.scale.efficiency, NUMBER)
-        yield Row("scale.spot", case.scale.spot, NUMBER)
+        yield Setting("scale.efficiency", case.scale.efficiency, NUMBER)
+        yield Setting("scale.spot", case.scale.spot, NUMBER)
     for name, spread in case.scatter.items():
         kind = {"current": CURRENT, "speed": SPEED, "hold": DIFFERENCE}.get(name, LENGTH)
-        yield Row(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
+        yield Setting(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
     if case.flange:
-        yield Row("bench.current_range", case.choice.current, CURRENT)
-        yield Row("bench.speed_range", case.choice.speed, SPEED)
-        yield Row("bench.segment_range", case.choice.segment, LENGTH)
-        yield Row("bench.hand", case.choice.hands)
+        yield Setting("bench.current_range", case.choice.current, CURRENT)
+        yield Setting("bench.speed_range", case.choice.speed, SPEED)
+        yield Setting("bench.segment_range", case.choice.segment, LENGTH)
+        yield Setting("bench.hand", case.choice.hands)
     for index, probe in enumerate(case.probes, start=1):
         key = f"probe[{index}]"
-        yield Row(f"{key}.name", probe.name)
-        yield Row(f"{key}.on", probe.on)
-        yield Row(f"{key}.angle", probe.angle, ANGLE)
+        yield Setting(f"{key}.name", probe.name)
+        yield Setting(f"{key}.on", probe.on)
+        yield Setting(f"{key}.angle", probe.angle, ANGLE)
         if probe.on == "tube":
-            yield Row(f"{key}.height", probe.height, LENGTH)
+            yield Setting(f"{key}.height", probe.height, LENGTH)
         else:
-            yield Row(f"{key}.radius", probe.radius, LENGTH)
-        yield Row(f"{key}.depth", probe.depth, LENGTH)
+            yield Setting(f"{key}.radius", probe.radius, LENGTH)
+        yield Setting(f"{key}.depth", probe.depth, LENGTH)
 
 
-def _held(case: Case) -> Iterator[Row]:
+def _held(case: Case) -> Iterator[Setting]:
     """Tacks, chill and bench, where there are any."""
     for index, tack in enumerate(case.tacks, start=1):
         key = f"tack[{index}]"
-        yield Row(f"{key}.angle", tack.angle, ANGLE)
-        yield Row(f"{key}.length", tack.length, LENGTH)
+        yield Setting(f"{key}.angle", tack.angle, ANGLE)
+        yield Setting(f"{key}.length", tack.length, LENGTH)
         if tack.current is not None:
-            yield Row(f"{key}.current", tack.current, CURRENT)
-            yield Row(f"{key}.time", tack.time, TIME)
+            yield Setting(f"{key}.current", tack.current, CURRENT)
+            yield Setting(f"{key}.time", tack.time, TIME)
     chill, bench = case.fixture.chill, case.fixture.bench
     if chill is not None:
-        yield Row("fixture.chill_alloy", chill.alloy)
-        yield Row("fixture.chill_length", chill.length, LENGTH)
-        yield Row("fixture.chill_wall", chill.wall, LENGTH)
-        yield Row("fixture.chill_conductance", chill.conductance, FILM)
+        yield Setting("fixture.chill_alloy", chill.alloy)
+        yield Setting("fixture.chill_length", chill.length, LENGTH)
+        yield Setting("fixture.chill_wall", chill.wall, LENGTH)
+        yield Setting("fixture.chill_conductance", chill.conductance, FILM)
     if bench is not None:
-        yield Row("fixture.bench_conductance", bench.conductance, FILM)
-        yield Row("fixture.bench_temperature", bench.temperature, TEMPERATURE)
+        yield Setting("fixture.bench_conductance", bench.conductance, FILM)
+        yield Setting("fixture.bench_temperature", bench.temperature, TEMPERATURE)
 
 
 def resolved_rows(case: Case) -> list[tuple[str, str, str]]:
     """Rows for a person: key, text as given (or "default"), value in SI."""
-    return [(row.key, case.written.get(row.key, "default"), row.si) for row in rows_of(case)]
+    return [(row.key, case.written.get(row.key, "default"), row.si) for row in settings_of(case)]

@@ -20,7 +20,7 @@ from ..units import (
     rounded,
     write_quantity,
 )
-from .resolved import Row, rows_of
+from .resolved import Setting, settings_of
 
 __all__ = ["case_to_toml", "starter_text"]
 
@@ -37,7 +37,7 @@ def case_to_toml(case: Case) -> str:
     diameter and the air's temperature keep the units the user thinks in, and so tell them.
     """
     lines = ["# Resolved by Lapheat: every key, defaults filled in."]
-    for table, rows in groupby(rows_of(case), key=lambda row: row.key.rpartition(".")[0]):
+    for table, rows in groupby(settings_of(case), key=lambda row: row.key.rpartition(".")[0]):
         if table.endswith("]"):
             lines += ["", f"[[{table.partition('[')[0]}]]"]
         elif table:
@@ -49,7 +49,7 @@ def case_to_toml(case: Case) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _line(row: Row, case: Case) -> str:
+def _line(row: Setting, case: Case) -> str:
     key, value = row.key.rpartition(".")[2], row.value
     if value is None:
         return f"# {key}: none"

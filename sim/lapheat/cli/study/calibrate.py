@@ -6,52 +6,41 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-from rich.console import Group, RenderableType
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from ...case.case import Case
-from ...case.faults import printable
 from ...case.file import CaseError, Fault
 from ...case.units import DIFFERENCE, UnitError, read_quantity
-from ...report.folder import check_folder
-from ...report.terminal import CAUTIONS
-from ...study.calibration.answers import AnswerRuns, Answers, answers_of
+from ...study.calibration.answers import Answers, answers_of
 from ...study.calibration.files import OURS, write_calibration
 from ...study.calibration.fit import TOLERANCE
-from ...study.calibration.measured import Readings, Trials, read_measured
-from ...study.calibration.readings import Calibration, Runs, calibrate
+from ...study.calibration.measured import Readings, TrialPieces, read_measured
+from ...study.calibration.points import AnswerRuns, ProbeRuns
+from ...study.calibration.readings import Calibration, calibrate
 from ...study.calibration.unknowns import unknowns_of
-from ...study.runs import Source, executor_of, warm_up
-from ..terminal.exits import Left
+from ...study.runs import Planner
 from ..terminal.screen import show
-from ..terminal.sweep import counted, kept_rows
+from .frame import Study, carried_out, page
 
 __all__ = ["carry_out"]
 
 
 def carry_out(
-    file: Path,
+    study: Study,
     measured: Path,
     fit: str | None,
     bounds: Sequence[str],
     clock: bool,
     scatter: str,
-    changes: tuple[str, ...],
-    detail: str | None,
-    out: Path | None,
-    workers: int | None,
-    cluster: str | None,
-    resume: bool,
-    left: Left,
 ) -> None:
     """Fit a case, write the results and show them.
 
     Parameters
     ----------
-    file, measured, fit, bounds, clock, scatter, changes, detail, out, workers, cluster, resume :
-        as on the command line
-    left : kept up to date with what an early end would leave behind
+    study : what every such command is asked
+    measured, fit, bounds, clock, scatter : as on the command line
 
     Raises
     ------
@@ -60,36 +49,27 @@ def carry_out(
     MarchError, ResultError
         A run failed, or the results could not be written.
     """
-    source = Source.of(file, changes)
-    case = source.case()
-    source.case((), detail)  # refuses a wrong detail
+    case = study.source.case()
     given = read_measured(measured, [probe.name for probe in case.probes])
     histories = isinstance(given, Readings)
     unknowns = unknowns_of(case, fit or ("efficiency,spot" if histories else "efficiency"), bounds)
     spread = _scatter(scatter)
-    if isinstance(given, Trials):
-        _check_trials(given, case, measured)
+    if isinstance(given, TrialPieces):
+        _check_pieces(given, case, measured)
         if clock:
             raise CaseError.one("", "--clock", "on", "nothing: trials by current have no clock")
-    folder = check_folder(file.with_name(f"{file.stem}.calibration") if out is None else out, OURS)
-    mesh = detail or "coarse"
-    found: Calibration | Answers
-    with (
-        executor_of(workers, cluster, warm_up) as executor,
-        kept_rows(folder, resume, left) as store,
-        counted() as count,
-    ):
+    folder = study.folder(OURS)
+
+    def planner() -> Planner[Calibration | Answers]:
+        of = study.source, unknowns, study.mesh
         if isinstance(given, Readings):
-            end = float(given.time[-1])
-            runs = Runs(source, unknowns, given.names, end, mesh, executor, store, count)
-            found = calibrate(runs, given, clock)
-        else:
-            currents = np.unique(given.current)
-            tries = AnswerRuns(source, unknowns, currents, mesh, executor, store, count)
-            found = answers_of(tries, given, spread)
-        files = write_calibration(found, folder, store)
-    left.words = f"the results are whole, in {folder}"
-    show(_told(found, files))
+            runs = ProbeRuns(*of, given.names, until=float(given.time[-1]))
+            return (yield from calibrate(runs, given, clock))
+        tries = AnswerRuns(*of, np.unique(given.current))
+        return (yield from answers_of(tries, given, spread))
+
+    found, files = carried_out(study, folder, planner(), write_calibration)
+    show(told(found, files))
 
 
 def _scatter(text: str) -> float:
@@ -103,19 +83,19 @@ def _scatter(text: str) -> float:
     return value
 
 
-def _check_trials(trials: Trials, case: Case, file: Path) -> None:
+def _check_pieces(pieces: TrialPieces, case: Case, file: Path) -> None:
     """Refuse answers to what cannot happen to this joint."""
     faults = []
-    parts = [case.tube.alloy] + ([case.flange.alloy] if case.flange else [])
-    if np.isfinite(trials.wet).any() and case.fillet is None:
+    alloys = [case.tube.alloy] + ([case.flange.alloy] if case.flange else [])
+    if np.isfinite(pieces.wet).any() and case.fillet is None:
         faults.append(Fault(str(file), "wet", "answers", "none: a bead-on-tube has no filler"))
-    if np.isfinite(trials.melted).any() and all(case.alloys[p].solidus is None for p in parts):
+    if np.isfinite(pieces.melted).any() and all(case.alloys[p].solidus is None for p in alloys):
         faults.append(Fault(str(file), "melted", "answers", "none: the case's alloys never melt"))
     if faults:
         raise CaseError(faults)
 
 
-def _told(found: Calibration | Answers, files: Sequence[Path]) -> RenderableType:
+def told(found: Calibration | Answers, files: Sequence[Path] = ()) -> RenderableType:
     """Lay out fitted values, how well they fit and what they cannot tell, cautions and files."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     for heading in ("fitted", "was", "is", "95 % interval", "key"):
@@ -129,21 +109,15 @@ def _told(found: Calibration | Answers, files: Sequence[Path]) -> RenderableType
         table.add_row("clock", "+0 s", value, f"{low} to {high}", "")
     style = "bold red" if found.blind else "bold green"
     verdict = "Not identifiable:" if found.blind else "The measurements tell each of them."
-    return Group(
-        Text(printable(found.case.title), style="bold"),
+    parts: list[RenderableType] = [
         table,
         Text(),
         *(Text(line) for line in _quality(found)),
         Text(),
         Text(verdict, style=style),
         *(Text(f"  {line[0].upper()}{line[1:]}.") for line in found.blind),
-        Text(),
-        Text("Cautions", style="bold"),
-        *(Text(f"  {line}") for line in CAUTIONS),
-        Text(),
-        Text("Files", style="bold"),
-        *(Text(f"  {printable(str(path))}") for path in files),
-    )
+    ]
+    return page(found.case.title, parts, files)
 
 
 def _quality(found: Calibration | Answers) -> Iterator[str]:

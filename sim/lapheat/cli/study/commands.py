@@ -1,5 +1,5 @@
 # ruff: noqa: D301 - a real \b, not a backslash, keeps the lines under it as they are in the help
-"""The commands `risk` and `calibrate`; what computes is imported inside them."""
+"""The commands of many runs; what computes is imported inside them, so that `--help` is quick."""
 
 from __future__ import annotations
 
@@ -8,14 +8,85 @@ from typing import Annotated
 
 import typer
 
-from ..terminal.exits import ending
-from ..terminal.options import CaseFile, ClusterAddress, Debug, Resume, Set, Workers
+from ..terminal.exits import VERDICT
+from ..terminal.options import verdict_option
+from .frame import Study, study_command
 
-__all__ = ["calibrate", "risk"]
+__all__ = ["calibrate", "risk", "sequences", "window"]
 
 
+@study_command("window", "Mesh of the map; coarse by default.")
+def window(
+    study: Study,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=FROM:TO:COUNT",
+            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
+            "values each from half to twice the case's own.",
+        ),
+    ] = None,
+    free: Annotated[
+        str,
+        typer.Option(
+            metavar="KEY,KEY",
+            help="Keys chosen anew at each point, from half to twice the case's own or, as "
+            "KEY=FROM:TO, from a range.",
+        ),
+    ] = "",
+    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when no point works.")] = False,
+) -> None:
+    """Map where the base stays solid and the filler flows, and pick the quickest that works.
+
+    \b
+    Examples:
+      lapheat window stub.toml
+      lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
+      lapheat window stub.toml --free arc.current,arc.aim --resume
+    """
+    from .window import carry_out
+
+    if not carry_out(study, vary or (), free) and fail_on_verdict:
+        raise typer.Exit(VERDICT)
+
+
+@study_command("sequences", "Mesh, put over numerics.detail.")
+def sequences(
+    study: Study,
+    orders: Annotated[
+        str,
+        typer.Option(
+            metavar="LIST",
+            help="Orders by name or by segment numbers, such as opposite,[1,4,2,5,3,6]; all named "
+            "ones by default.",
+        ),
+    ] = "",
+    equal_interpass: Annotated[
+        bool,
+        typer.Option(
+            "--equal-interpass",
+            help="Compare them also without a pause but the wait for travel.resume_below.",
+        ),
+    ] = False,
+    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when no order works.")] = False,
+) -> None:
+    """Compare orders of segments: what works first, then even peaks, then the time taken.
+
+    \b
+    Examples:
+      lapheat sequences stub.toml
+      lapheat sequences stub.toml --orders "opposite,[1,6,3,8,5,10,2,7,4,9]" --detail coarse
+      lapheat sequences stub.toml --equal-interpass --set "travel.resume_below=160 degC"
+    """
+    from .sequences import carry_out
+
+    if not carry_out(study, orders, equal_interpass) and fail_on_verdict:
+        raise typer.Exit(VERDICT)
+
+
+@study_command("risk", "Mesh of the runs; coarse by default.")
 def risk(
-    case: CaseFile,
+    study: Study,
     samples: Annotated[
         int, typer.Option(metavar="N", min=16, max=65536, help="Runs at most; 256 by default.")
     ] = 256,
@@ -33,19 +104,6 @@ def risk(
             "and what drives them is clear; 0 never stops early.",
         ),
     ] = 0.02,
-    workers: Workers = None,
-    cluster: ClusterAddress = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.risk beside the case."),
-    ] = None,
-    resume: Resume = False,
-    set_: Set = None,
-    detail: Annotated[
-        str | None,
-        typer.Option(metavar="coarse|standard|fine", help="Mesh of the runs; coarse by default."),
-    ] = None,
-    debug: Debug = False,
 ) -> None:
     """Find the chance of a melted base and of a cold joint on a real bench, and what drives them.
 
@@ -57,26 +115,14 @@ def risk(
       lapheat risk stub.toml
       lapheat risk stub.toml --samples 1024 --set "scatter.current=3 A" --set "scatter.wall=5 %"
     """
-    with ending(debug) as left:
-        from .risk import carry_out
+    from .risk import carry_out
 
-        carry_out(
-            case,
-            samples,
-            seed,
-            within,
-            tuple(set_ or ()),
-            detail,
-            out,
-            workers,
-            cluster,
-            resume,
-            left,
-        )
+    carry_out(study, samples, seed, within)
 
 
+@study_command("calibration", "Mesh of the fit; coarse by default.")
 def calibrate(
-    case: CaseFile,
+    study: Study,
     measured: Annotated[
         Path,
         typer.Argument(
@@ -106,19 +152,6 @@ def calibrate(
             metavar="KELVIN", help="Of trials: how much peaks differ from one to the next."
         ),
     ] = "40 K",
-    workers: Workers = None,
-    cluster: ClusterAddress = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder. CASE-NAME.calibration beside the case."),
-    ] = None,
-    resume: Resume = False,
-    set_: Set = None,
-    detail: Annotated[
-        str | None,
-        typer.Option(metavar="coarse|standard|fine", help="Mesh of the fit; coarse by default."),
-    ] = None,
-    debug: Debug = False,
 ) -> None:
     """Fit what is uncertain to what was measured, and write the case with the fitted values.
 
@@ -128,21 +161,6 @@ def calibrate(
       lapheat calibrate bead.toml bead.csv --fit efficiency,spot,emissivity --clock
       lapheat calibrate stub.toml trials.csv --scatter "30 K"
     """
-    with ending(debug) as left:
-        from .calibrate import carry_out
+    from .calibrate import carry_out
 
-        carry_out(
-            case,
-            measured,
-            fit,
-            bounds or (),
-            clock,
-            scatter,
-            tuple(set_ or ()),
-            detail,
-            out,
-            workers,
-            cluster,
-            resume,
-            left,
-        )
+    carry_out(study, measured, fit, bounds or (), clock, scatter)

@@ -5,44 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from rich.console import Group, RenderableType
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ...case.faults import printable
-from ...report.folder import check_folder
-from ...report.terminal import CAUTIONS
 from ...study.risk.files import OURS, write_risk
 from ...study.risk.risk import Chance, Event, Risk, assess, plan_of
-from ...study.runs import Source, executor_of, warm_up
 from ...study.runs.standing import FAILS
-from ..terminal.exits import Left
 from ..terminal.screen import show
-from ..terminal.sweep import counted, kept_rows
+from .frame import Study, carried_out, page
 
 __all__ = ["carry_out"]
 
 
-def carry_out(
-    file: Path,
-    samples: int,
-    seed: int,
-    within: float,
-    changes: tuple[str, ...],
-    detail: str | None,
-    out: Path | None,
-    workers: int | None,
-    cluster: str | None,
-    resume: bool,
-    left: Left,
-) -> None:
+def carry_out(study: Study, samples: int, seed: int, within: float) -> None:
     """Assess a case, write the results and show them.
 
     Parameters
     ----------
-    file, samples, seed, within, changes, detail, out, workers, cluster, resume : as on the
-        command line
-    left : kept up to date with what an early end would leave behind
+    study : what every such command is asked
+    samples, seed, within : as on the command line
 
     Raises
     ------
@@ -51,18 +33,9 @@ def carry_out(
     ResultError
         The results could not be written.
     """
-    source = Source.of(file, changes)
-    source.case((), detail)  # refuses a wrong detail
-    plan = plan_of(source, detail or "coarse", samples, seed, within)
-    folder = check_folder(file.with_name(f"{file.stem}.risk") if out is None else out, OURS)
-    with (
-        executor_of(workers, cluster, warm_up) as executor,
-        kept_rows(folder, resume, left) as store,
-        counted() as count,
-    ):
-        risk = assess(plan, executor, store, count)
-        files = write_risk(risk, folder, store)
-    left.words = f"the results are whole, in {folder}"
+    plan = plan_of(study.source, study.mesh, samples, seed, within)
+    folder = study.folder(OURS)
+    risk, files = carried_out(study, folder, assess(plan), write_risk)
     show(told(risk, files))
 
 
@@ -87,8 +60,7 @@ def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
                 f"the case as it is comes out {event.difference:+.0f} K for the {name}; with that "
                 f"on every sample the chance is {_interval(event.shifted)}",
             )
-    return Group(
-        Text(printable(plan.case.title), style="bold"),
+    parts: list[RenderableType] = [
         head,
         Text(),
         _drivers(risk),
@@ -97,12 +69,8 @@ def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
         Text("Assumed", style="bold"),
         *(Text(f"  {item.name}: {item.told}") for item in plan.inputs),
         Text("  Each varies on its own, and stays the same through a run. [scatter] changes them."),
-        Text(),
-        Text("Cautions", style="bold"),
-        *(Text(f"  {line}") for line in CAUTIONS),
-        *([Text(), Text("Files", style="bold")] if files else []),
-        *(Text(f"  {printable(str(path))}") for path in files),
-    )
+    ]
+    return page(plan.case.title, parts, files)
 
 
 def _samples(risk: Risk) -> str:
@@ -123,7 +91,7 @@ def _fails(risk: Risk) -> str:
         "the filler fails: too little of a side is wet, a dry stretch is too long, or a limit of "
         "the filler or the lap is passed"
     )
-    counts = [f"{FAILS[key]} in {count}" for key, count in risk.filler_fails.items()]
+    counts = [f"{FAILS[key].clause} in {count}" for key, count in risk.filler_fails.items()]
     return f"{told} ({', '.join(counts)})" if counts else told
 
 

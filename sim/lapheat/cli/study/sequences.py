@@ -5,53 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from rich.console import Group, RenderableType
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from ...case.faults import printable
 from ...constants import ZERO_CELSIUS
 from ...outcomes.wording import Wording
-from ...report.folder import check_folder
-from ...report.terminal import CAUTIONS
-from ...study.runs import Source, executor_of, warm_up
-from ...study.runs.standing import margin_wanted, surplus_wanted
+from ...study.runs.standing import FAILS, margin_wanted, surplus_wanted
 from ...study.sequences.files import OURS, write_sequences
 from ...study.sequences.orders import Comparison, Order, Sequences, compare, given_orders, trials_of
-from ..terminal.exits import Left
 from ..terminal.screen import show
-from ..terminal.sweep import counted, kept_rows
+from .frame import Study, carried_out, page
 
 __all__ = ["carry_out"]
 
-# what the filler does, under the limit that it fails
-FAILS = {
-    "limits.wet_fraction": "dry",
-    "limits.dry_length": "dry stretch",
-    "limits.filler_superheat": "too hot",
-    "limits.lap_filled": "lap open",
-}
 
-
-def carry_out(
-    file: Path,
-    orders: str,
-    interpass: bool,
-    changes: tuple[str, ...],
-    detail: str | None,
-    out: Path | None,
-    workers: int | None,
-    cluster: str | None,
-    resume: bool,
-    left: Left,
-) -> bool:
+def carry_out(study: Study, orders: str, interpass: bool) -> bool:
     """Compare orders, write the results and show them; tell whether any works.
 
     Parameters
     ----------
-    file, orders, interpass, changes, detail, out, workers, cluster, resume : as on the command
-        line
-    left : kept up to date with what an early end would leave behind
+    study : what every such command is asked
+    orders, interpass : as on the command line
 
     Raises
     ------
@@ -60,38 +36,26 @@ def carry_out(
     ResultError
         The results could not be written.
     """
-    source = Source.of(file, changes)
     named = given_orders(orders)
-    trials_of(source, named, detail, interpass)  # refused before anything starts
-    folder = check_folder(file.with_name(f"{file.stem}.sequences") if out is None else out, OURS)
-    with (
-        executor_of(workers, cluster, warm_up) as executor,
-        kept_rows(folder, resume, left) as store,
-        counted() as count,
-    ):
-        found = compare(
-            source, named, executor, store, detail=detail, interpass=interpass, report=count
-        )
-        files = write_sequences(found, folder, store)
-    left.words = f"the results are whole, in {folder}"
+    trials_of(study.source, named, study.detail, interpass)  # refused before anything starts
+    folder = study.folder(OURS)
+    planner = compare(study.source, named, study.detail, interpass)
+    found, files = carried_out(study, folder, planner, write_sequences)
     show(told(found, files))
     return found.pause.pick is not None
 
 
 def told(found: Sequences, files: Sequence[Path] = ()) -> RenderableType:
-    """Lay out the orders ranked, the pick and why, cautions and files."""
+    """Lay out the orders ranked, the pick and why, notes, cautions and files."""
     words = Wording.of(found.case)
-    parts: list[RenderableType] = [Text(printable(found.case.title), style="bold")]
+    parts: list[RenderableType] = []
     for name, comparison in (("pause", found.pause), ("interpass", found.interpass)):
         if comparison is not None:
             style = "green" if comparison.pick is not None else "bold red"
             parts += [Text(), _table(f"at equal {name}", comparison, words)]
             parts += [Text(printable(comparison.why), style=style)]
-    parts += [Text(), Text("Cautions", style="bold"), *(Text(f"  {line}") for line in CAUTIONS)]
-    if files:
-        parts += [Text(), Text("Files", style="bold")]
-        parts += [Text(f"  {printable(str(path))}") for path in files]
-    return Group(*parts)
+    parts += [Text(note) for note in found.notes]
+    return page(found.case.title, parts, files)
 
 
 def _table(head: str, comparison: Comparison, words: Wording) -> Table:
@@ -110,7 +74,8 @@ def _cells(order: Order, words: Wording) -> list[str | Text]:
     if order.failed is not None:
         return [Text(printable(order.failed), style="red")]
     solid, flows = order.row["base_stays_solid"] is True, order.row["filler_flows"] is True
-    filler = "flows" if flows else FAILS.get(str(order.row.get("filler_binding")), "fails")
+    binding = str(order.row.get("filler_binding"))
+    filler = "flows" if flows else FAILS[binding].word if binding in FAILS else "fails"
     if order.row.get("surplus_K") is None:
         filler = "none"
     return [

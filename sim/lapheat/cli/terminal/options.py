@@ -1,4 +1,4 @@
-"""Options that several commands have."""
+"""Options that several commands have, each declared once."""
 
 from __future__ import annotations
 
@@ -7,14 +7,21 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["CaseFile", "ClusterAddress", "Debug", "Detail", "Resume", "Set", "Workers"]
+__all__ = [
+    "CaseFile",
+    "ClusterAddress",
+    "Debug",
+    "Detail",
+    "Resume",
+    "Set",
+    "Workers",
+    "mesh_option",
+    "out_option",
+    "verdict_option",
+]
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a failure.")]
-Detail = Annotated[
-    str | None,
-    typer.Option(metavar="coarse|standard|fine", help="Mesh, put over numerics.detail."),
-]
 Set = Annotated[
     list[str] | None,
     typer.Option("--set", metavar="KEY=VALUE", help="Change a key of the case; may be repeated."),
@@ -34,3 +41,26 @@ ClusterAddress = Annotated[
 Resume = Annotated[
     bool, typer.Option("--resume", help="Go on from the finished runs of an earlier attempt.")
 ]
+
+
+def mesh_option(told: str) -> typer.models.OptionInfo:
+    """Give the option --detail, `told` in its help."""
+    option: typer.models.OptionInfo = typer.Option(
+        "--detail", metavar="coarse|standard|fine", help=told
+    )
+    return option
+
+
+def out_option(told: str) -> typer.models.OptionInfo:
+    """Give the option --out, `told` in its help."""
+    option: typer.models.OptionInfo = typer.Option("--out", metavar="DIR", help=told)
+    return option
+
+
+def verdict_option(told: str) -> typer.models.OptionInfo:
+    """Give the option --fail-on-verdict, `told` in its help."""
+    option: typer.models.OptionInfo = typer.Option("--fail-on-verdict", help=told)
+    return option
+
+
+Detail = Annotated[str | None, mesh_option("Mesh, put over numerics.detail.")]

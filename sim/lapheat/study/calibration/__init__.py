@@ -1,1 +1,1 @@
-"""What is uncertain of the arc, fitted to readings or to trials."""
+"""What is uncertain of the arc, fitted to readings or to trial pieces."""

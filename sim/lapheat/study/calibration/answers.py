@@ -1,9 +1,9 @@
-"""Fit to trials that melted or wet, or did not, by their likelihood."""
+"""Fit to trial pieces that melted or wet, or did not, by their likelihood."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 import numpy as np
@@ -11,98 +11,37 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from ...case.case import Case
-from ..runs.executors import Executor, Row
-from ..runs.store import RowFile
-from ..runs.trial import Source, Trial, run_trial
-from .fit import STEP, Fitted, blind_spots, fit, intervals
-from .measured import Trials
-from .points import PointRuns, Report
+from ..runs.rounds import Planner
+from .fit import Fitted, blind_spots, fit, intervals, steps_inside
+from .measured import TrialPieces
+from .points import AnswerRuns, Measures
 from .unknowns import Unknown
 
-__all__ = ["AnswerRuns", "Answers", "Measures", "answers_of", "fit_answers"]
+__all__ = ["AnswerFit", "Answers", "answers_of", "fit_answers", "one_sided", "surprise"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Measures:
-    """At each of the currents: `margin` of the base and `surplus` of the filler [K]."""
-
-    margin: Array
-    surplus: Array
-
-
-class AnswerRuns(PointRuns):
-    """Margin and surplus at every current of the trials, for several points of the unknowns.
-
-    Parameters
-    ----------
-    source : the case
-    unknowns : what changes
-    currents : (m,) of the trials [A]
-    detail : mesh of the runs
-    executor, store : where they are run and kept
-    report : called with what is being done, runs done and runs begun
-    """
-
-    def __init__(
-        self,
-        source: Source,
-        unknowns: Sequence[Unknown],
-        currents: Array,
-        detail: str | None,
-        executor: Executor,
-        store: RowFile,
-        report: Report | None = None,
-    ) -> None:
-        super().__init__(source, unknowns, detail, executor, store, report)
-        self.currents = currents
-
-    def __call__(self, points: Sequence[Sequence[float]], doing: str = "fitting") -> list[Measures]:
-        """Measures at several points of the unknowns [SI].
-
-        Raises
-        ------
-        MarchError
-            A run failed.
-        """
-        trials = [
-            Trial(self.source, (*self.inputs(p), ("arc.current", f"{amps!r} A")), self.detail)
-            for p in points
-            for amps in map(float, self.currents)
-        ]
-        rows = self.rows(run_trial, trials, trials, doing)
-        count = len(self.currents)
-        parts = [rows[i * count : (i + 1) * count] for i in range(len(points))]
-        return [Measures(_column(p, "margin_K"), _column(p, "surplus_K")) for p in parts]
-
-
-def _column(rows: Sequence[Row], name: str) -> Array:
-    """Measure of each row: inf where the joint cannot fail that way."""
-    values = (row.get(name) for row in rows)
-    return np.array([np.inf if value is None else float(value) for value in values])
-
-
-@dataclass(frozen=True)
 class Answers:
-    """A case fitted to trials.
+    """A case fitted to trial pieces.
 
     Attributes
     ----------
     case : with the fitted values
     fitted : each unknown
-    trials : as made
-    currents : (m,) of the trials, rising [A]
+    pieces : as made
+    currents : (m,) of the pieces, rising [A]
     before, after : computed there
-    scatter : standard deviation of margin and surplus from trial to trial [K]
+    scatter : standard deviation of margin and surplus from piece to piece [K]
     before_log, log : logarithm of the likelihood
     detail : mesh of the fit
-    blind : what the trials cannot tell, in sentences
+    blind : what the pieces cannot tell, in sentences
     """
 
     case: Case
     fitted: tuple[Fitted, ...]
-    trials: Trials
+    pieces: TrialPieces
     currents: Array
     before: Measures
     after: Measures
@@ -113,7 +52,7 @@ class Answers:
     blind: tuple[str, ...]
 
 
-def surprise(trials: Trials, currents: Array, measures: Measures, scatter: float) -> Array:
+def surprise(pieces: TrialPieces, currents: Array, measures: Measures, scatter: float) -> Array:
     """Root of twice the surprise at each answer: its squares sum to minus twice the log likelihood.
 
     The chance of a melted base is logistic in its margin, that of a wet joint in its surplus, with
@@ -124,9 +63,9 @@ def surprise(trials: Trials, currents: Array, measures: Measures, scatter: float
     McCullagh, P. and Nelder, J. A. (1989), Generalized Linear Models, 2.4.3 and 4.3.
     """
     size = scatter * sqrt(3.0) / pi
-    at = np.searchsorted(currents, trials.current)
+    at = np.searchsorted(currents, pieces.current)
     found = []
-    for answers, holds in ((trials.melted, -measures.margin), (trials.wet, measures.surplus)):
+    for answers, holds in ((pieces.melted, -measures.margin), (pieces.wet, measures.surplus)):
         known = np.isfinite(answers)
         sign = 2.0 * answers[known] - 1.0
         push = np.clip(sign * holds[at][known] / size, -700.0, 700.0)
@@ -134,42 +73,50 @@ def surprise(trials: Trials, currents: Array, measures: Measures, scatter: float
     return np.concatenate(found)
 
 
+@dataclass(frozen=True)
+class AnswerFit:
+    """Most likely unknowns, measures before and after, and what the pieces cannot tell."""
+
+    fitted: tuple[Fitted, ...]
+    before: Measures
+    after: Measures
+    blind: tuple[str, ...]
+
+
 def fit_answers(
-    runs: Callable[..., list[Measures]],
+    runs: Callable[..., Planner[list[Measures]]],
     unknowns: Sequence[Unknown],
-    trials: Trials,
+    pieces: TrialPieces,
     currents: Array,
     scatter: float,
-) -> tuple[tuple[Fitted, ...], Measures, Measures, tuple[str, ...]]:
-    """Most likely unknowns: with intervals, measures before and after, and what is not told.
+) -> Planner[AnswerFit]:
+    """Most likely unknowns.
 
     Parameters
     ----------
     runs : measures at several points of the unknowns [SI]
     unknowns : what is fitted
-    trials : as made
-    currents : (m,) of the trials, rising [A]
-    scatter : standard deviation of margin and surplus from trial to trial [K]
+    pieces : as made
+    currents : (m,) of the pieces, rising [A]
+    scatter : standard deviation of margin and surplus from piece to piece [K]
     """
     starts = np.array([unknown.start for unknown in unknowns])
 
-    def batch(points: Sequence[Array]) -> list[Array]:
-        return [
-            surprise(trials, currents, measures, scatter)
-            for measures in runs([list(x * starts) for x in points])
-        ]
+    def residuals(points: Sequence[Array]) -> Planner[list[Array]]:
+        every = yield from runs([list(x * starts) for x in points])
+        return [surprise(pieces, currents, measures, scatter) for measures in every]
 
-    (before,) = runs([list(starts)], "the case as it is")
-    found = fit(unknowns, batch)
+    (before,) = yield from runs([list(starts)], "the case as it is")
+    found = yield from fit(unknowns, residuals)
     # the interval is that of the expected information: how the measures change with the unknowns
     high = np.array([unknown.high / unknown.start for unknown in unknowns])
-    steps = [-STEP if found.x[i] + STEP > high[i] else STEP for i in range(len(starts))]
-    moved = [found.x + step * np.eye(len(starts))[i] for i, step in enumerate(steps)]
-    after, *there = runs([list(x * starts) for x in (found.x, *moved)])
-    at = np.searchsorted(currents, trials.current)
+    steps = steps_inside(found.x, high)
+    moved = [found.x, *(found.x + np.diag(steps))]
+    after, *there = yield from runs([list(x * starts) for x in moved])
+    at = np.searchsorted(currents, pieces.current)
     size = scatter * sqrt(3.0) / pi
-    rows, kelvin = [], []
-    for answers, name in ((trials.melted, "margin"), (trials.wet, "surplus")):
+    weighted, kelvin = [], []
+    for answers, name in ((pieces.melted, "margin"), (pieces.wet, "surplus")):
         known = np.isfinite(answers)
         here = getattr(after, name)[at][known]
         slopes = np.stack(
@@ -177,23 +124,22 @@ def fit_answers(
             axis=1,
         )
         chance = expit(here / size)
-        rows.append(slopes * np.sqrt(chance * (1.0 - chance))[:, None] / size)
+        weighted.append(slopes * np.sqrt(chance * (1.0 - chance))[:, None] / size)
         kelvin.append(slopes)
-    information = np.concatenate(rows)
-    fitted = intervals(unknowns, type(found)(found.x, found.residuals, information), sigma=1.0)
-    told = one_sided(trials)
-    told += blind_spots(
+    expected = replace(found, jacobian=np.concatenate(weighted))
+    fitted = intervals(unknowns, expected, sigma=1.0)
+    blind = blind_spots(
         unknowns, np.concatenate(kelvin), fitted, tolerance=0.5 * scatter, what="trial"
     )
-    return fitted, before, after, told
+    return AnswerFit(fitted, before, after, one_sided(pieces) + blind)
 
 
-def one_sided(trials: Trials) -> tuple[str, ...]:
+def one_sided(pieces: TrialPieces) -> tuple[str, ...]:
     """What is missing where every answer was the same."""
     told = []
     for answers, yes, no in (
-        (trials.melted, "melted", "stayed solid"),
-        (trials.wet, "wet", "stayed dry"),
+        (pieces.melted, "melted", "stayed solid"),
+        (pieces.wet, "wet", "stayed dry"),
     ):
         known = answers[np.isfinite(answers)]
         if known.size and known.min() == known.max():
@@ -202,37 +148,37 @@ def one_sided(trials: Trials) -> tuple[str, ...]:
     return tuple(told)
 
 
-def answers_of(runs: AnswerRuns, trials: Trials, scatter: float) -> Answers:
-    """Fit a case to trials.
+def answers_of(runs: AnswerRuns, pieces: TrialPieces, scatter: float) -> Planner[Answers]:
+    """Fit a case to trial pieces.
 
     Parameters
     ----------
     runs : of the case
-    trials : as made
-    scatter : standard deviation of margin and surplus from trial to trial [K]
+    pieces : as made
+    scatter : standard deviation of margin and surplus from piece to piece [K]
 
     Raises
     ------
     MarchError
         A run failed.
     """
-    fitted, before, after, blind = fit_answers(runs, runs.unknowns, trials, runs.currents, scatter)
-    changes = runs.inputs([item.value for item in fitted])
+    found = yield from fit_answers(runs, runs.unknowns, pieces, runs.currents, scatter)
+    changes = runs.inputs([item.value for item in found.fitted])
     case = runs.source.case(tuple(f"{key}={value}" for key, value in changes))
 
     def log(measures: Measures) -> float:
-        return -0.5 * float(np.sum(surprise(trials, runs.currents, measures, scatter) ** 2))
+        return -0.5 * float(np.sum(surprise(pieces, runs.currents, measures, scatter) ** 2))
 
     return Answers(
         case=case,
-        fitted=fitted,
-        trials=trials,
+        fitted=found.fitted,
+        pieces=pieces,
         currents=runs.currents,
-        before=before,
-        after=after,
+        before=found.before,
+        after=found.after,
         scatter=scatter,
-        before_log=log(before),
-        log=log(after),
+        before_log=log(found.before),
+        log=log(found.after),
         detail=runs.detail or case.detail,
-        blind=blind,
+        blind=found.blind,
     )

@@ -35,15 +35,15 @@ class HistoryPanel:
 
 @dataclass(frozen=True)
 class AnswerPanel:
-    """One question asked of trials.
+    """One question asked of trial pieces.
 
     Attributes
     ----------
     measure : what decides it, with its unit
     yes, no : the answers in words
-    current, answers : (n,) of the trials [A]; 1, 0 or nan
+    current, answers : (n,) of the pieces [A]; 1, 0 or nan
     currents, before, after : (m,) [A]; computed measure [K]
-    scatter : of the measure from trial to trial [K]
+    scatter : of the measure from piece to piece [K]
     """
 
     measure: str

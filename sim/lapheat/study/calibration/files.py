@@ -46,7 +46,7 @@ def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
             "own_detail_rms_K": None if found.own_rms is None else _short(found.own_rms),
             "residual_correlation": round(found.together, 4),
         }
-    answers = [found.trials.melted, found.trials.wet]
+    answers = [found.pieces.melted, found.pieces.wet]
     return told | {
         "answers": int(sum(np.isfinite(column).sum() for column in answers)),
         "rms_K": None,
@@ -73,7 +73,7 @@ def _short(value: float) -> float:
     return float(f"{value:.6g}")
 
 
-def _history_rows(found: Calibration) -> Iterator[Sequence[object]]:
+def _history_lines(found: Calibration) -> Iterator[Sequence[object]]:
     """Yield a row for each reading."""
     yield ["time_s", "probe", "measured_C", "before_C", "after_C"]
     readings = found.readings
@@ -84,14 +84,14 @@ def _history_rows(found: Calibration) -> Iterator[Sequence[object]]:
                 yield [f"{time:.4f}", name, *(f"{value:.2f}" for value in values)]
 
 
-def _answer_rows(found: Answers) -> Iterator[Sequence[object]]:
-    """Yield a row for each trial."""
+def _answer_lines(found: Answers) -> Iterator[Sequence[object]]:
+    """Yield a row for each trial piece."""
     yield [
         *("current_A", "melted", "wet", "margin_before_K", "margin_after_K"),
         *("surplus_before_K", "surplus_after_K"),
     ]
-    trials, words = found.trials, {0.0: "no", 1.0: "yes"}
-    places = np.searchsorted(found.currents, trials.current)
+    pieces, words = found.pieces, {0.0: "no", 1.0: "yes"}
+    places = np.searchsorted(found.currents, pieces.current)
     for i, place in enumerate(places):
         measures = [
             getattr(when, name)[place]
@@ -99,8 +99,8 @@ def _answer_rows(found: Answers) -> Iterator[Sequence[object]]:
             for when in (found.before, found.after)
         ]
         yield [
-            f"{trials.current[i]:.6g}",
-            *(words.get(float(column[i]), "") for column in (trials.melted, trials.wet)),
+            f"{pieces.current[i]:.6g}",
+            *(words.get(float(column[i]), "") for column in (pieces.melted, pieces.wet)),
             *(f"{value:.2f}" if np.isfinite(value) else "" for value in measures),
         ]
 
@@ -118,8 +118,8 @@ def write_calibration(
         Something could not be written.
     """
     text = io.StringIO()
-    rows = _history_rows(found) if isinstance(found, Calibration) else _answer_rows(found)
-    csv.writer(text, lineterminator="\n").writerows(rows)
+    lines = _history_lines(found) if isinstance(found, Calibration) else _answer_lines(found)
+    csv.writer(text, lineterminator="\n").writerows(lines)
     texts = [text.getvalue(), case_to_toml(found.case)]
     told = calibration_dict(found)
     return write_study(folder, OURS, told, texts, store, lambda fresh: [_figure(found, fresh)])
@@ -156,15 +156,15 @@ def _figure(found: Calibration | Answers, folder: Path) -> Path:
                 measure=label,
                 yes=words[0],
                 no=words[1],
-                current=found.trials.current,
-                answers=getattr(found.trials, column),
+                current=found.pieces.current,
+                answers=getattr(found.pieces, column),
                 currents=found.currents,
                 before=getattr(found.before, measure),
                 after=getattr(found.after, measure),
                 scatter=found.scatter,
             )
             for measure, column, words, label in columns
-            if np.isfinite(getattr(found.trials, column)).any()
+            if np.isfinite(getattr(found.pieces, column)).any()
         ]
         figure = answers(case, shown)
     write_png(figure, folder / path)

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.stats import t as student
 
+from ..runs.rounds import Planner
 from .unknowns import Unknown
 
 __all__ = [
-    "STEP",
     "TOLERANCE",
     "Fit",
     "Fitted",
@@ -22,10 +22,11 @@ __all__ = [
     "fit",
     "intervals",
     "spread_of",
+    "steps_inside",
 ]
 
 Array = NDArray[np.float64]
-Batch = Callable[[Sequence[Array]], list[Array]]
+Residuals = Callable[[Sequence[Array]], Planner[list[Array]]]
 
 STEP = 0.03  # of each unknown's start, for its column of the Jacobian
 MOST = 20  # fits tried
@@ -62,18 +63,28 @@ class Fitted:
     at_bound: bool
 
 
+class _Wanted(Exception):  # noqa: N818 - not an error: least squares wants to know these points
+    def __init__(self, points: Sequence[Array]) -> None:
+        super().__init__()
+        self.points = points
+
+
 def fit(
     unknowns: Sequence[Unknown],
-    batch: Batch,
+    residuals_at: Residuals,
     free: Sequence[tuple[float, float]] = (),
     begin: Array | None = None,
-) -> Fit:
+) -> Planner[Fit]:
     """Find the least squares.
+
+    `least_squares` calls back for residuals and cannot wait for a round of runs. So it begins
+    anew whenever it wants a point that is not known, and takes the same way up to it: all that
+    it is given is the same. That costs milliseconds.
 
     Parameters
     ----------
     unknowns : each starts at 1, its start over itself
-    batch : residuals (n,) at each of several x, all at once
+    residuals_at : (n,) at each of several x, all at once
     free : bounds of what else is free; starts at 0
     begin : x to begin with, in place of those
 
@@ -87,23 +98,41 @@ def fit(
     start = np.array([*[1.0] * len(unknowns), *[0.0] * len(free)]) if begin is None else begin
     known: dict[bytes, Array] = {}
 
+    def told(points: Sequence[Array]) -> list[Array]:
+        missing = [x for x in points if _name(x) not in known]
+        if missing:
+            raise _Wanted(missing)
+        return [known[_name(x)] for x in points]
+
     def residuals(x: Array) -> Array:
-        if x.tobytes() not in known:
-            known[x.tobytes()] = batch([x])[0]
-        return known[x.tobytes()]
+        return told([x])[0]
 
     def jacobian(x: Array) -> Array:
-        steps = [-STEP if x[i] + STEP > high[i] else STEP for i in range(len(x))]
-        moved = [x + step * np.eye(len(x))[i] for i, step in enumerate(steps)]
-        there = batch(moved)
-        here = residuals(x)
+        steps = steps_inside(x, high)
+        there, here = told([*(x + np.diag(steps))]), residuals(x)
         return np.stack([(r - here) / s for r, s in zip(there, steps, strict=True)], axis=1)
 
     inside = np.clip(start, low + 1e-6 * (high - low), high - 1e-6 * (high - low))
-    found = least_squares(
-        residuals, inside, jac=jacobian, bounds=(low, high), ftol=1e-6, xtol=1e-4, max_nfev=MOST
-    )
-    return Fit(np.asarray(found.x), np.asarray(found.fun), np.asarray(found.jac))
+    while True:
+        try:
+            found = least_squares(
+                *(residuals, inside, jacobian), (low, high), ftol=1e-6, xtol=1e-4, max_nfev=MOST
+            )
+        except _Wanted as wanted:
+            points = wanted.points
+        else:
+            return Fit(np.asarray(found.x), np.asarray(found.fun), np.asarray(found.jac))
+        for x, values in zip(points, (yield from residuals_at(points)), strict=True):
+            known[_name(x)] = values
+
+
+def _name(x: Array) -> bytes:
+    return np.round(x, 12).tobytes()
+
+
+def steps_inside(x: Array, high: Array) -> Array:
+    """Steps for the columns of a Jacobian at `x`, away from the upper bounds."""
+    return np.where(x + STEP > high, -STEP, STEP)
 
 
 def correlation(series: Sequence[Array]) -> float:

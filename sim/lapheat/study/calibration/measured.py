@@ -1,4 +1,4 @@
-"""Measurements from a CSV file: thermocouple histories, or trials that melted or wet or did not."""
+"""Measurements from a CSV file: thermocouple histories, or what became of trial pieces."""
 
 from __future__ import annotations
 
@@ -8,16 +8,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite, nan
 from os import PathLike
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...case.faults import did_you_mean, printable, shown
-from ...case.file import CaseError, Fault
+from ...case.file import CaseError, Fault, file_text
 from ...case.units import CURRENT, TEMPERATURE, TIME, Kind, UnitError, read_quantity
 
-__all__ = ["Readings", "Trials", "read_measured"]
+__all__ = ["Readings", "TrialPieces", "read_measured"]
 
 Array = NDArray[np.float64]
 
@@ -30,7 +29,7 @@ ANSWERS = {
 }
 ALLOWED = (
     "a CSV file in UTF-8: first column time, then one a probe, units in the header, such as "
-    "time_s,top_C; or columns current_A, melted, wet"
+    "time_s,top_C; or columns current_A, melted, wet; at most 20 MB"
 )
 
 
@@ -51,8 +50,8 @@ class Readings:
 
 
 @dataclass(frozen=True)
-class Trials:
-    """Trials at several currents.
+class TrialPieces:
+    """Trial pieces at several currents.
 
     Attributes
     ----------
@@ -81,7 +80,7 @@ class _Faults:
             raise CaseError(self.found[:MOST_FAULTS])
 
 
-def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings | Trials:
+def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings | TrialPieces:
     """Read a file of measurements.
 
     Parameters
@@ -95,14 +94,13 @@ def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings 
         It cannot be read, or it has faults: all of them, up to a dozen.
     """
     faults = _Faults(str(path))
-    rows = _rows(_text(Path(path), faults), faults)
-    header, table = rows[0][1], rows[1:]
+    (top, header), *table = _lines(file_text(path, ALLOWED, BIGGEST), faults)
     first = _split(header[0])[0].casefold()
     if first == "current":
-        return _trials(header, table, faults)
+        return _pieces(header, table, faults)
     if first != "time":
         faults.add(
-            f"line {rows[0][0]}, column 1",
+            f"line {top}, column 1",
             shown(header[0]),
             "time with its unit, such as time_s or time [min]; or current_A for trials",
         )
@@ -110,31 +108,7 @@ def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings 
     return _readings(header, table, probes, faults)
 
 
-def _text(path: Path, faults: _Faults) -> str:
-    try:
-        size = path.stat().st_size
-        data = path.read_bytes() if size <= BIGGEST else b""
-    except FileNotFoundError:
-        faults.add("file", "no such file", ALLOWED)
-    except IsADirectoryError:
-        faults.add("file", "a folder", ALLOWED, "name the file in it")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        faults.add("file", f"a file that cannot be read: {reason}", ALLOWED)
-    else:
-        if size > BIGGEST:
-            faults.add("file", f"{size / 1e6:.0f} MB", f"{ALLOWED}; at most 20 MB")
-    faults.stop()
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        faults.add("file", f"bytes that are not UTF-8, first in line {line}", ALLOWED)
-    faults.stop()
-    raise AssertionError  # the fault above was raised
-
-
-def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
+def _lines(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
     """Line number and cells of the header and of every row that holds something."""
     lines = text.splitlines()
     told = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and line.strip()[0] != "#"]
@@ -143,22 +117,22 @@ def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
         faults.add("file", given, ALLOWED)
         faults.stop()
     mark = max(",;\t", key=told[0][1].count)
-    rows = []
+    found = []
     for number, line in told:
         try:
             cells = next(csv.reader([line], delimiter=mark, strict=True))
         except csv.Error as error:
             faults.add(f"line {number}", shown(line), f"cells parted by {mark!r} ({error})")
             continue
-        rows.append((number, [cell.strip() for cell in cells]))
+        found.append((number, [cell.strip() for cell in cells]))
     faults.stop()
-    width = len(rows[0][1])
-    for number, cells in rows[1:]:
+    width = len(found[0][1])
+    for number, cells in found[1:]:
         if len(cells) != width:
             hint = "are decimals after a comma? write a point" if len(cells) > width else ""
             faults.add(f"line {number}", f"{len(cells)} cells", f"{width}, as in the header", hint)
     faults.stop()
-    return rows
+    return found
 
 
 def _split(heading: str) -> tuple[str, str]:
@@ -267,7 +241,7 @@ def _rising(time: Iterable[float], lines: Iterable[int], faults: _Faults) -> Non
         last = now if isfinite(now) else last
 
 
-def _trials(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> Trials:
+def _pieces(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> TrialPieces:
     zero, one = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)
     titles = [printable(heading).casefold() for heading in header[1:]]
     for number, title in enumerate(titles, 2):
@@ -287,11 +261,11 @@ def _trials(header: list[str], table: list[tuple[int, list[str]]], faults: _Faul
         for title, column in found.items():
             column.append(answers.get(title, nan))
     faults.stop()
-    trials = Trials(np.array(current), np.array(found["melted"]), np.array(found["wet"]))
-    if np.isnan(trials.melted).all() and np.isnan(trials.wet).all():
+    pieces = TrialPieces(np.array(current), np.array(found["melted"]), np.array(found["wet"]))
+    if np.isnan(pieces.melted).all() and np.isnan(pieces.wet).all():
         faults.add("file", "no answer at all", "yes or no below melted or wet")
     faults.stop()
-    return trials
+    return pieces
 
 
 def _answers(line: int, cells: list[str], faults: _Faults) -> Iterator[float]:

@@ -1,71 +1,193 @@
-"""Runs at points of the unknowns, made in parallel and remembered: what a fit asks for."""
+"""Runs at points of the unknowns: what a fit asks for, and what it gets."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TypeVar
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from ...case.file import CaseError
+from ...constants import ZERO_CELSIUS
 from ...march.errors import MarchError
-from ..runs.executors import Executor, Row, Work
-from ..runs.store import Keyed, RowFile, collect
-from ..runs.trial import Source, Trial
+from ...version import mark
+from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
+from ..runs.trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
-__all__ = ["PointRuns", "Report"]
+__all__ = ["AnswerRuns", "Curve", "Measures", "PointRuns", "ProbeRun", "ProbeRuns", "run_probes"]
 
-Report = Callable[[str, int, int], None]
-Task = TypeVar("Task", bound=Keyed)
+Array = NDArray[np.float64]
+Points = Sequence[Sequence[float]]
+
+DECIMALS = 4  # of times [s] and temperatures [degC] in a row
 
 
+@dataclass(frozen=True)
 class PointRuns:
     """What a fit to histories and one to answers share.
 
-    Parameters
+    Attributes
     ----------
     source : the case
     unknowns : what changes
-    detail : mesh of the runs
-    executor, store : where they are run and kept
-    report : called with what is being done, runs done and runs begun
+    detail : mesh of the runs; None for the case's own
     """
 
-    def __init__(
-        self,
-        source: Source,
-        unknowns: Sequence[Unknown],
-        detail: str | None,
-        executor: Executor,
-        store: RowFile,
-        report: Report | None = None,
-    ) -> None:
-        self.source, self.unknowns, self.detail = source, tuple(unknowns), detail
-        self._executor, self._store = executor, store
-        self._report, self._done = report, 0
+    source: Source
+    unknowns: tuple[Unknown, ...]
+    detail: str | None
 
     def inputs(self, values: Sequence[float]) -> tuple[tuple[str, str], ...]:
         """Keys of the unknowns and these values [SI], as text."""
         pairs = zip(self.unknowns, values, strict=True)
         return tuple((unknown.key, unknown.text(value)) for unknown, value in pairs)
 
-    def rows(
-        self, work: Work[Task], tasks: Sequence[Task], trials: Sequence[Trial], doing: str
-    ) -> list[Row]:
-        """Rows of tasks, each of a trial.
+
+@dataclass(frozen=True)
+class Curve:
+    """What the probes of a run show: `time` (m,) [s], `values` (m, probes) [K]."""
+
+    time: Array
+    values: Array
+
+    def at(self, time: Array) -> Array:
+        """Temperatures at (n,) times, (n, probes) [K]; before and after the run its ends."""
+        columns = [np.interp(time, self.time, column) for column in self.values.T]
+        return np.stack(columns, axis=1)
+
+
+@dataclass(frozen=True)
+class ProbeRun:
+    """A trial of which the probes' histories are wanted, at least to the time `until` [s]."""
+
+    trial: Trial
+    until: float
+
+    def key(self) -> str:
+        """Hash of the case and of what is put over it."""
+        trial = self.trial
+        told = f"probes {mark()} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
+        return hashlib.sha256(told.encode()).hexdigest()[:24]
+
+
+def run_probes(task: ProbeRun) -> Row:
+    """Run a trial on one thread; times and temperatures [degC] are texts of JSON lists."""
+    from ...api import simulate  # numba takes a second
+
+    try:
+        result = simulate(task.trial.case(), threads=1, until=task.until)
+    except (CaseError, MarchError) as error:
+        return {"failed": f"{error}"}
+    trace = result.history.trace
+    row: Row = {"failed": None, "time_s": _packed(trace.time)}
+    for probe, column in zip(result.case.probes, trace.probes.T, strict=True):
+        row[f"{probe.name}_C"] = _packed(column - ZERO_CELSIUS)
+    return row
+
+
+def _packed(numbers: Array) -> str:
+    return json.dumps([round(float(number), DECIMALS) for number in numbers])
+
+
+@dataclass(frozen=True)
+class ProbeRuns(PointRuns):
+    """Probes' histories at several points of the unknowns.
+
+    Attributes
+    ----------
+    source, unknowns, detail : as of `PointRuns`
+    names : of the probes wanted
+    until : time to which the cooling is followed [s]
+    """
+
+    names: tuple[str, ...]
+    until: float
+
+    def __call__(self, points: Points, doing: str = "fitting") -> Planner[list[Curve]]:
+        """Histories at several points of the unknowns [SI].
 
         Raises
         ------
         MarchError
             A run failed.
         """
+        trials = self._trials(points)
+        rows = yield self._round(trials, doing)
+        _all_ran(trials, rows)
+        return [self._curve(row) for row in rows]
 
-        def told(done: int, count: int) -> None:
-            if self._report is not None:
-                self._report(doing, self._done + done, self._done + count)
+    def tried(self, points: Points) -> Planner[list[Curve | None]]:
+        """Histories at several points of the unknowns [SI]; None of a run that failed."""
+        rows = yield self._round(self._trials(points), "fitting")
+        return [None if row.get("failed") is not None else self._curve(row) for row in rows]
 
-        rows = collect(self._executor, work, tasks, self._store, told)
-        self._done += len(tasks)
-        for trial, row in zip(trials, rows, strict=True):
-            if row.get("failed") is not None:
-                at = ", ".join(f"{key} = {value}" for key, value in trial.inputs)
-                raise MarchError(f"at {at}: {row['failed']}")
-        return rows
+    def _trials(self, points: Points) -> list[Trial]:
+        return [Trial(self.source, self.inputs(point), self.detail) for point in points]
+
+    def _round(self, trials: Sequence[Trial], doing: str) -> Round[ProbeRun]:
+        return Round(doing, run_probes, [ProbeRun(trial, self.until) for trial in trials])
+
+    def _curve(self, row: Row) -> Curve:
+        def numbers(name: str) -> Array:
+            return np.array(json.loads(str(row[name])), dtype=float)
+
+        values = np.stack([numbers(f"{name}_C") for name in self.names], axis=1)
+        return Curve(numbers("time_s"), values + ZERO_CELSIUS)
+
+
+@dataclass(frozen=True)
+class Measures:
+    """At each of the currents: `margin` of the base and `surplus` of the filler [K]."""
+
+    margin: Array
+    surplus: Array
+
+
+@dataclass(frozen=True)
+class AnswerRuns(PointRuns):
+    """Margin and surplus at every current of the trial pieces, at several points of the unknowns.
+
+    Attributes
+    ----------
+    source, unknowns, detail : as of `PointRuns`
+    currents : (m,) of the trial pieces, rising [A]
+    """
+
+    currents: Array
+
+    def __call__(self, points: Points, doing: str = "fitting") -> Planner[list[Measures]]:
+        """Measures at several points of the unknowns [SI].
+
+        Raises
+        ------
+        MarchError
+            A run failed.
+        """
+        trials = [
+            Trial(self.source, (*self.inputs(point), ("arc.current", f"{amps!r} A")), self.detail)
+            for point in points
+            for amps in map(float, self.currents)
+        ]
+        rows = yield Round(doing, run_trial, trials)
+        _all_ran(trials, rows)
+        count = len(self.currents)
+        parts = [rows[i * count : (i + 1) * count] for i in range(len(points))]
+        return [Measures(_column(p, "margin_K"), _column(p, "surplus_K")) for p in parts]
+
+
+def _column(rows: Sequence[Row], name: str) -> Array:
+    """Measure of each row: inf where the joint cannot fail that way."""
+    values = (row.get(name) for row in rows)
+    return np.array([np.inf if value is None else float(value) for value in values])
+
+
+def _all_ran(trials: Sequence[Trial], rows: Sequence[Row]) -> None:
+    for trial, row in zip(trials, rows, strict=True):
+        if row.get("failed") is not None:
+            at = ", ".join(f"{key} = {value}" for key, value in trial.inputs)
+            raise MarchError(f"at {at}: {row['failed']}")

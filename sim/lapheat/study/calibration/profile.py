@@ -12,19 +12,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..runs.rounds import Planner
 from .fit import Fit, Fitted
 
-__all__ = ["Profile", "look_around", "widened"]
+__all__ = ["Place", "Profile", "look_around", "widened"]
 
 Array = NDArray[np.float64]
 
 TURNS = 6  # looks, at half an interval off and then twice as far each time
 ENOUGH = 0.5  # of the rise expected, at one half interval: the interval of the Jacobian holds
 BETTER = 0.998  # of the sum of squares: worth another fit
+
+
+class Place(NamedTuple):
+    """Sum of squares at a place [K2], and its whole x, clock included."""
+
+    squares: float
+    x: Array
 
 
 @dataclass(frozen=True)
@@ -46,16 +55,16 @@ class Profile:
 def look_around(
     found: Fit,
     fitted: Sequence[Fitted],
-    squares: Callable[[Sequence[Array]], list[tuple[float, Array]]],
+    squares: Callable[[Sequence[Array]], Planner[list[Place]]],
     allowed: float,
-) -> Profile:
+) -> Planner[Profile]:
     """Move each unknown off a fit until the sum of squares has risen.
 
     Parameters
     ----------
     found : the fit
     fitted : its unknowns with the intervals of the Jacobian
-    squares : of several x (k,), the sum of squares and the whole x, clock included, all at once
+    squares : of several x (k,), the place that each leads to, all at once
     allowed : rise of the sum of squares at the ends of an interval [K2]
     """
     count = len(fitted)
@@ -80,7 +89,8 @@ def look_around(
             points.append(np.clip(x + (2 * side - 1) * half * step[:count], low, high))
         if not points:
             break
-        for (i, side), point, (sum_, whole) in zip(places, points, squares(points), strict=True):
+        found_there = yield from squares(points)
+        for (i, side), point, (sum_, whole) in zip(places, points, found_there, strict=True):
             if sum_ < best:
                 best, better = sum_, whole
             if sum_ - least < allowed:

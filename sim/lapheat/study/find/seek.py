@@ -5,16 +5,14 @@ the responses fitted so far (`model`) for the settings that seem best and runs t
 them on which the responses may be wrong. What is found is confirmed on benches that had no part
 in the search.
 
-The search is a generator: it yields a `Round` of tasks and is sent their rows. So it knows nothing
-of who runs them, and the same rows lead to the same end.
+The search is a generator: it yields rounds of tasks and is sent their rows (`runs.rounds`).
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,12 +21,13 @@ from scipy.stats import qmc
 from ...case.case import Case
 from ..chance.bench import STANDARD, points, wilson
 from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .knobs import HAND_KEYS, Knob, knobs_of
 from .model import Setting, Think, measures, think, thought_of
 from .space import Space, space_of
 
-__all__ = ["Found", "Pick", "Plan", "Round", "plan_of", "seek"]
+__all__ = ["FindPlan", "Found", "Pick", "plan_of", "seek"]
 
 Array = NDArray[np.float64]
 
@@ -44,7 +43,7 @@ CHOICES = 5  # of time against chance
 
 
 @dataclass(frozen=True)
-class Plan:
+class FindPlan:
     """What is asked.
 
     Attributes
@@ -74,8 +73,8 @@ def plan_of(
     fix: str = "",
     detail: str = "coarse",
     seed: int = 0,
-) -> Plan:
-    """Plan for a case; see `Plan` and `knobs.knobs_of`.
+) -> FindPlan:
+    """Plan for a case; see `FindPlan` and `knobs.knobs_of`.
 
     Raises
     ------
@@ -83,16 +82,7 @@ def plan_of(
         The case has faults, or what is free does.
     """
     case = source.case()
-    return Plan(source, case, knobs_of(case, free, fix), case.choice.hands, sure, detail, seed)
-
-
-@dataclass(frozen=True)
-class Round:
-    """Tasks of a kind, to be run in any order: `doing` says what for, `work` makes a row of one."""
-
-    doing: str
-    work: Callable[[Any], Row]
-    tasks: Sequence[Any]
+    return FindPlan(source, case, knobs_of(case, free, fix), case.choice.hands, sure, detail, seed)
 
 
 @dataclass(frozen=True)
@@ -129,7 +119,7 @@ class Found:
     the first; `runs` counts runs at the search's detail and at the case's own.
     """
 
-    plan: Plan
+    plan: FindPlan
     picks: tuple[Pick, ...]
     pick: Pick | None
     why: str
@@ -166,7 +156,7 @@ class _Hand:
         self.bench = np.vstack([self.bench, points[:, knobs:]])
 
 
-def _begin(plan: Plan, hand: str) -> _Hand:
+def _begin(plan: FindPlan, hand: str) -> _Hand:
     space = space_of(plan.source, hand, plan.knobs)
     knobs, inputs = space.size
     sobol = qmc.Sobol(knobs + inputs, rng=np.random.default_rng(plan.seed + len(hand)))
@@ -176,10 +166,7 @@ def _begin(plan: Plan, hand: str) -> _Hand:
     return _Hand(space, shares, bench, [])
 
 
-Search = Generator[Round, list[Row], Found]
-
-
-def seek(plan: Plan) -> Search:
+def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     hands = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(hands, plan, "settings and benches")
@@ -201,14 +188,14 @@ def seek(plan: Plan) -> Search:
     return _found(plan, hands, tried)
 
 
-def _run(hands: Sequence[_Hand], plan: Plan, doing: str) -> Generator[Round, list[Row], None]:
+def _run(hands: Sequence[_Hand], plan: FindPlan, doing: str) -> Planner[None]:
     tasks = [(hand, trial) for hand in hands for trial in hand.trials(plan.detail)]
     rows = yield Round(doing, run_trial, [trial for _, trial in tasks])
     for (hand, _), row in zip(tasks, rows, strict=True):
         hand.rows.append(row)
 
 
-def _think(hands: Sequence[_Hand], plan: Plan, number: int) -> Generator[Round, list[Row], None]:
+def _think(hands: Sequence[_Hand], plan: FindPlan, number: int) -> Planner[None]:
     tasks = [
         Think(
             hand.space,
@@ -242,7 +229,7 @@ def _worth(setting: Setting, sure: float) -> tuple[float, float]:
     return setting.chance - (0.0 if holds else 0.2), 0.0
 
 
-def _ranked(hands: Sequence[_Hand], plan: Plan) -> list[tuple[_Hand, Setting]]:
+def _ranked(hands: Sequence[_Hand], plan: FindPlan) -> list[tuple[_Hand, Setting]]:
     """The quickest that is sure enough, then surer ones."""
     every = [(hand, setting) for hand in hands for setting in hand.settings]
     first = max(every, key=lambda pair: _worth(pair[1], plan.sure))
@@ -254,9 +241,7 @@ def _ranked(hands: Sequence[_Hand], plan: Plan) -> list[tuple[_Hand, Setting]]:
     return [pair for i, pair in enumerate(ranked) if pair not in ranked[:i]]
 
 
-def _confirm(
-    hand: _Hand, setting: Setting, plan: Plan, attempt: int
-) -> Generator[Round, list[Row], Pick]:
+def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Planner[Pick]:
     """Run a setting on fresh benches, and at the case's own detail where limits are nearest."""
     space = hand.space
     _, inputs = space.settable(np.array(setting.shares))
@@ -328,7 +313,7 @@ def _choices(hands: Sequence[_Hand]) -> list[Pick]:
     return picks
 
 
-def _found(plan: Plan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Found:
+def _found(plan: FindPlan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Found:
     good = [pick for pick in tried if pick.chance >= plan.sure]
     best = good[-1] if good else max(tried, key=lambda pick: (pick.chance, -pick.time))
     others = [pick for pick in tried if pick is not best]

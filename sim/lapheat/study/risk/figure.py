@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from ...report.figures.style import INK, LINES, MUTED, Array, new_figure, short, styled
+from ..chance.surrogate import Shares
 
 __all__ = ["RiskChart", "RiskPanel", "risk"]
 
@@ -29,9 +30,8 @@ class RiskPanel:
     values : (n,) of the samples [K]
     chance, interval : of being below zero
     names : (d,) of the inputs
-    first, total : (d,) shares, or None
+    shares : of the inputs in the variance, or None
     slopes : (d,) what the whole scatter of an input upward does [K]
-    q2, doubt : how well the shares are known, and why they should not be believed, "" if they can
     """
 
     title: str
@@ -43,11 +43,8 @@ class RiskPanel:
     chance: float
     interval: tuple[float, float]
     names: tuple[str, ...]
-    first: Array | None
-    total: Array | None
+    shares: Shares | None
     slopes: Array
-    q2: float | None
-    doubt: str
 
 
 @dataclass(frozen=True)
@@ -100,33 +97,31 @@ def _spread(axes: Axes, panel: RiskPanel) -> None:
     )
 
 
-def _drivers(axes: Axes, panel: RiskPanel) -> None:
+def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
     """Bars of total and first-order share, the largest on top; what its scatter does beside."""
-    assert panel.first is not None
-    assert panel.total is not None
-    order = np.argsort(panel.total, kind="stable")
-    rows = np.arange(len(order))
-    axes.barh(rows, panel.total[order], height=0.72, color=TOGETHER, linewidth=0)
-    axes.barh(rows, panel.first[order], height=0.42, color=ALONE, linewidth=0)
-    for row, i in zip(rows, order, strict=True):
+    order = np.argsort(shares.total, kind="stable")
+    heights = np.arange(len(order))
+    axes.barh(heights, shares.total[order], height=0.72, color=TOGETHER, linewidth=0)
+    axes.barh(heights, shares.first[order], height=0.42, color=ALONE, linewidth=0)
+    for height, i in zip(heights, order, strict=True):
         axes.annotate(
-            "" if panel.doubt else f"{panel.slopes[i]:+.0f} K",
-            (panel.total[i], row),
+            "" if shares.doubt else f"{panel.slopes[i]:+.0f} K",
+            (shares.total[i], height),
             xytext=(4, 0),
             textcoords="offset points",
             va="center",
             fontsize=7.5,
             color=INK,
         )
-    axes.set_yticks(rows, [short(panel.names[i]) for i in order])
+    axes.set_yticks(heights, [short(panel.names[i]) for i in order])
     axes.tick_params(axis="y", length=0)
-    axes.set_xlim(0.0, 1.2 * max(float(panel.total.max()), 0.05))
+    axes.set_xlim(0.0, 1.2 * max(float(shares.total.max()), 0.05))
     axes.set_xlabel("share of the variance; beside it: what its scatter upward does")
     axes.grid(axis="x")
-    if panel.doubt:
-        axes.set_title(f"Do not trust: {panel.doubt}", color=BAD)
+    if shares.doubt:
+        axes.set_title(f"Do not trust: {shares.doubt}", color=BAD)
     else:
-        axes.set_title(f"What drives it (cross-validated {100.0 * (panel.q2 or 0.0):.1f} %)")
+        axes.set_title(f"What drives it (cross-validated {100.0 * shares.q2:.1f} %)")
     axes.legend(
         handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
         loc="lower right",
@@ -136,7 +131,7 @@ def _drivers(axes: Axes, panel: RiskPanel) -> None:
 def risk(chart: RiskChart) -> Figure:
     """Draw spread and drivers, base and filler side by side."""
     columns = max(len(chart.panels), 1)
-    driven = any(panel.first is not None for panel in chart.panels)
+    driven = any(panel.shares is not None for panel in chart.panels)
     with styled():
         figure = new_figure(4.6 * columns, 5.6 if driven else 2.9)
         figure.suptitle(short(chart.title, 80), fontsize=9.5)
@@ -145,8 +140,8 @@ def risk(chart: RiskChart) -> Figure:
         )
         for column, panel in enumerate(chart.panels):
             _spread(grid[0, column], panel)
-            if driven and panel.first is not None:
-                _drivers(grid[1, column], panel)
+            if panel.shares is not None:
+                _drivers(grid[1, column], panel, panel.shares)
             elif driven:
                 grid[1, column].set_axis_off()
     return figure

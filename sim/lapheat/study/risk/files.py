@@ -109,12 +109,14 @@ def _csv(risk: Risk) -> str:
     inputs = risk.plan.inputs
     units = [item.kind.resolved for item in inputs]
     text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
+    table = csv.writer(text, lineterminator="\n")
     names = (f"{i.key} [{u}]" if u else i.key for i, u in zip(inputs, units, strict=True))
-    rows.writerow([*names, *COLUMNS])
+    table.writerow([*names, *COLUMNS])
     for point, row in zip(risk.at, risk.rows, strict=True):
         values = (in_unit(i.at(z), i.kind, u) for i, z, u in zip(inputs, point, units, strict=True))
-        rows.writerow([*(f"{value:.6g}" for value in values), *(cell(row.get(n)) for n in COLUMNS)])
+        table.writerow(
+            [*(f"{value:.6g}" for value in values), *(cell(row.get(n)) for n in COLUMNS)]
+        )
     return text.getvalue()
 
 
@@ -151,7 +153,6 @@ def _figure(risk: Risk, folder: Path) -> Path:
         ),
     ):
         if event is not None:
-            shares = event.shares
             panels.append(
                 RiskPanel(
                     *what,
@@ -159,11 +160,8 @@ def _figure(risk: Risk, folder: Path) -> Path:
                     chance=event.chance.value,
                     interval=event.chance.interval,
                     names=tuple(item.name for item in risk.plan.inputs),
-                    first=None if shares is None else shares.first,
-                    total=None if shares is None else shares.total,
+                    shares=event.shares,
                     slopes=event.slopes,
-                    q2=None if shares is None else shares.q2,
-                    doubt="" if shares is None else shares.doubt,
                 )
             )
     path = Path("figures/risk.png")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
@@ -15,17 +15,17 @@ from ...case.file import case_to_toml
 from ...version import mark
 from ..chance.bench import HALF, STANDARD, Input, inputs_of, points, wilson
 from ..chance.surrogate import Shares, shares_of
-from ..runs.executors import Executor, Row, Work
+from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
 from ..runs.standing import FAILS
-from ..runs.store import RowFile, collect
 from ..runs.trial import Source, Trial, run_trial
 
 __all__ = [
     "Chance",
     "Driver",
     "Event",
-    "Plan",
     "Risk",
+    "RiskPlan",
     "Sample",
     "assess",
     "plan_of",
@@ -34,14 +34,13 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-Report = Callable[[str, int, int], None]
 
 FIRST = 64  # samples before the first look whether the intervals are narrow enough
 MARGIN, SLACK = "margin_K", "filler_slack_K"
 
 
 @dataclass(frozen=True)
-class Plan:
+class RiskPlan:
     """What is asked.
 
     Attributes
@@ -66,8 +65,8 @@ class Plan:
 
 def plan_of(
     source: Source, detail: str, samples: int = 256, seed: int = 0, within: float = 0.02
-) -> Plan:
-    """Plan for a case; see `Plan`.
+) -> RiskPlan:
+    """Plan for a case; see `RiskPlan`.
 
     Raises
     ------
@@ -76,7 +75,7 @@ def plan_of(
     """
     case = source.case()
     whole = Source(case_to_toml(case), source.name)
-    return Plan(whole, case, inputs_of(case), detail, samples, seed, within)
+    return RiskPlan(whole, case, inputs_of(case), detail, samples, seed, within)
 
 
 @dataclass(frozen=True)
@@ -152,7 +151,7 @@ class Risk:
     short : chance that the base keeps less than the wanted margin
     """
 
-    plan: Plan
+    plan: RiskPlan
     at: Array
     rows: tuple[Row, ...]
     base: Event | None
@@ -248,7 +247,7 @@ def run_sample(sample: Sample) -> Row:
     return run_trial(sample.trial)
 
 
-def samples_of(plan: Plan, at: Array) -> list[Sample]:
+def samples_of(plan: RiskPlan, at: Array) -> list[Sample]:
     """Samples at points, each input in its own standard deviations."""
     return [
         Sample(
@@ -271,22 +270,12 @@ def _stages(samples: int) -> Iterator[int]:
     yield samples
 
 
-def assess(
-    plan: Plan,
-    executor: Executor,
-    store: RowFile,
-    report: Report | None = None,
-    work: Work[Sample] = run_sample,
-) -> Risk:
+def assess(plan: RiskPlan) -> Planner[Risk]:
     """Run the samples and judge them.
 
     Parameters
     ----------
     plan : what is asked
-    executor : where trials are run
-    store : keeps their rows
-    report : called with what is being done, trials done and trials expected in all
-    work : from a sample to its row
     """
     at = points(plan.samples, len(plan.inputs), plan.seed)
     trials = samples_of(plan, at)
@@ -295,28 +284,23 @@ def assess(
     probes = (
         [] if same else [Sample(Trial(plan.source, (), detail)) for detail in (None, plan.detail)]
     )
-    every, nominal = len(probes) + len(trials), len(probes)
+    nominal = len(probes)
     rows: list[Row] = []
-
-    def told(done: int, _: int) -> None:
-        if report is not None:
-            report("samples of the bench", len(rows) + done, every)
-
     for stage in _stages(plan.samples):
         new = trials[max(0, len(rows) - nominal) : stage]
-        rows += collect(executor, work, new if rows else [*probes, *new], store, told)
+        asked = new if rows else [*probes, *new]
+        later = plan.samples - stage
+        rows += yield Round("samples of the bench", run_sample, asked, later)
         early = stage < plan.samples
         if early and not (plan.within and _narrow(plan, rows[nominal:])):
             continue
-        if report is not None:
-            report("what drives it", len(rows), len(rows))
-        risk = _judged(plan, at[:stage], rows[nominal:], rows[:nominal], executor)
+        risk = yield from _judged(plan, at[:stage], rows[nominal:], rows[:nominal])
         if not early or risk.trusted:
             break
     return risk
 
 
-def _narrow(plan: Plan, rows: Sequence[Row]) -> bool:
+def _narrow(plan: RiskPlan, rows: Sequence[Row]) -> bool:
     """Whether both intervals are narrow enough."""
     for name in (MARGIN, SLACK):
         low, high = _chance(_values(rows, name)).interval
@@ -343,15 +327,18 @@ def _chance(values: Array, limit: float = 0.0) -> Chance:
 
 
 def _judged(
-    plan: Plan, at: Array, rows: Sequence[Row], nominal: Sequence[Row], executor: Executor
-) -> Risk:
+    plan: RiskPlan, at: Array, rows: Sequence[Row], nominal: Sequence[Row]
+) -> Planner[Risk]:
+    """Judge the samples run so far; shares take seconds each and are worked out as tasks."""
     names = [name for name in (MARGIN, SLACK) if np.isfinite(_values(rows, name)).any()]
     tasks = []
     for name in names:
         values = _values(rows, name)
         known = np.isfinite(values)
         tasks.append(_ShareTask(at[known], values[known], plan.seed))
-    found = dict(executor.run(_share_row, tasks)) if plan.inputs else {}
+    found: list[Row] = [{"failed": "nothing varies"}] * len(tasks)
+    if plan.inputs:
+        found = yield Round("what drives it", _share_row, tasks, kept=False)
     events: dict[str, Event] = {}
     for i, name in enumerate(names):
         values = _values(rows, name)
@@ -364,7 +351,7 @@ def _judged(
             chance=_chance(values),
             difference=difference,
             shifted=None if difference is None else _chance(values + difference),
-            shares=_shares_from(found.get(i, {"failed": "nothing varies"}), len(plan.inputs)),
+            shares=_shares_from(found[i], len(plan.inputs)),
             slopes=_slopes(tasks[i]),
         )
     short = _chance(_values(rows, MARGIN), plan.case.limits.base_margin)

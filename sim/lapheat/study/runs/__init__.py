@@ -1,4 +1,4 @@
-"""Many runs to one decision: trials, where they are run, and how their rows are kept.
+"""Many runs to one decision: trials, rounds of them, where they are run, how rows are kept.
 
 The names are imported on first use, so that a worker loads no more than its work needs.
 """
@@ -10,19 +10,24 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .executors import Cluster, Executor, Processes, Row, Serial, executor_of
+    from .rounds import Count, Planner, Round, drive
     from .store import RowFile, collect
     from .trial import Source, Trial, run_trial, warm_up
 
 __all__ = [
     "Cluster",
+    "Count",
     "Executor",
+    "Planner",
     "Processes",
+    "Round",
     "Row",
     "RowFile",
     "Serial",
     "Source",
     "Trial",
     "collect",
+    "drive",
     "executor_of",
     "run_trial",
     "warm_up",
@@ -30,6 +35,7 @@ __all__ = [
 
 _HOME = {
     **dict.fromkeys(("Cluster", "Executor", "Processes", "Row", "Serial"), "executors"),
+    **dict.fromkeys(("Count", "Planner", "Round", "drive"), "rounds"),
     **dict.fromkeys(("RowFile", "collect"), "store"),
     **dict.fromkeys(("Source", "Trial", "run_trial", "warm_up"), "trial"),
     "executor_of": "executors",

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import isclose
 
 import numpy as np
 
 from ...case.case import Case
 from ...case.faults import did_you_mean
 from ...case.file import CaseError, Fault
-from ...case.file.resolved import rows_of
+from ...case.file.resolved import settings_of
 from ...case.keys.fields import Of
 from ...case.keys.schema import entry_at, every_key
 from ...case.units import Kind, in_unit, read_quantity, unit_in
 
-__all__ = ["Axis", "about_own", "free_axes", "given_axes"]
+__all__ = ["Axis", "about_own", "at_bound", "free_axes", "given_axes"]
 
 DIGITS = 5  # significant ones of a value on an axis
 MOST = 200  # values on an axis
@@ -188,7 +189,7 @@ def about_own(option: str, key: str, case: Case, count: int) -> Axis:
         The key is not numeric, or the case's value is none or zero.
     """
     entry = _entry(option, key)
-    own = next((row.value for row in rows_of(case) if row.key == key), None)
+    own = next((row.value for row in settings_of(case) if row.key == key), None)
     unit = unit_in(case.written.get(key, "")) or entry.kind.resolved
     if not isinstance(own, float) or (own <= 0.0 and key not in SIGNED):
         allowed = "a key with a value above zero in this case, or a range of your own"
@@ -202,6 +203,15 @@ def about_own(option: str, key: str, case: Case, count: int) -> Axis:
     low = low if bounds[0] is None else max(low, bounds[0])
     high = high if bounds[1] is None else min(high, bounds[1])
     return _axis(key, unit, entry.kind, low, high, count)
+
+
+def at_bound(axis: Axis, value: float) -> bool:
+    """Whether a case file allows nothing beyond a value of an axis."""
+    entry = _entry("", axis.key)
+    si = _si(axis.text(value) if axis.unit else value, axis.kind)
+    return any(
+        end is not None and isclose(si, _si(end, axis.kind)) for end in (entry.low, entry.high)
+    )
 
 
 def _si(given: object, kind: Kind) -> float:

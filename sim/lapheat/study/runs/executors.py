@@ -169,14 +169,17 @@ class Processes:
                 for place, worker in enumerate(self._pool):
                     if worker.index is None and waiting:
                         self._pool[place] = self._hand(worker, work, tasks, waiting.popleft())
-                busy = {w.pipe: place for place, w in enumerate(self._pool) if w.index is not None}
+                busy = {
+                    worker.pipe: (place, worker.index)
+                    for place, worker in enumerate(self._pool)
+                    if worker.index is not None
+                }
                 if not busy:
                     return
                 for pipe in wait(list(busy)):
-                    place = busy[pipe]  # type: ignore[index]  # these are the ones we gave
+                    place, index = busy[pipe]  # type: ignore[index]  # these are the ones we gave
                     worker = self._pool[place]
-                    index, worker.index = worker.index, None
-                    assert index is not None
+                    worker.index = None
                     try:
                         row = worker.pipe.recv()
                     except (EOFError, OSError):

@@ -2,18 +2,40 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, NamedTuple
+
 from ...outcomes.wording import told_apart
 from .executors import Row
 
-__all__ = ["FAILS", "fails_of", "margin_wanted", "standing", "surplus_wanted"]
+if TYPE_CHECKING:
+    from ...case.case import Case
 
-# What the filler fails by, under the limit that it fails (`filler_binding` of a row).
+__all__ = [
+    "FAILS",
+    "Failing",
+    "fails_of",
+    "laid_share",
+    "margin_wanted",
+    "part_of_ring",
+    "standing",
+    "surplus_wanted",
+]
+
+
+class Failing(NamedTuple):
+    """What the filler fails by: `clause` in a sentence, `word` in a table."""
+
+    clause: str
+    word: str
+
+
 FAILS = {
-    "limits.wet_fraction": "too little of a side is wet",
-    "limits.dry_length": "a dry stretch is too long",
-    "limits.filler_superheat": "it peaks too hot",
-    "limits.lap_filled": "too little of the lap fills",
+    "limits.wet_fraction": Failing("too little of a side is wet", "dry"),
+    "limits.dry_length": Failing("a dry stretch is too long", "dry stretch"),
+    "limits.filler_superheat": Failing("it peaks too hot", "too hot"),
+    "limits.lap_filled": Failing("too little of the lap fills", "lap open"),
 }
+"""By the limit that the filler fails, `filler_binding` of a row."""
 
 
 def standing(row: Row) -> str:
@@ -43,7 +65,23 @@ def fails_of(row: Row) -> str:
         return f"it peaks {told_apart(beyond, 0.0)} K hotter than {binding} allows"
     if binding == "limits.lap_filled":
         return f"it fills {told_apart(beyond, 0.0)} % less of the lap than {binding} asks for"
-    return FAILS.get(binding, "it does not hold its limits")
+    return FAILS[binding].clause if binding in FAILS else "it does not hold its limits"
+
+
+def laid_share(case: Case) -> float:
+    """Share of the ring that a case lays, whole segments of it."""
+    count = case.segment_count
+    return max(1, round(case.travel.coverage * count)) / count
+
+
+def part_of_ring(share: float) -> str:
+    """Say that only a share of the ring is run; "" where all of it is."""
+    if share == 1.0:
+        return ""
+    return (
+        f"Only {100 * share:.0f} % of the ring is run, as travel.coverage is below 1: times and "
+        "temperatures are those of this part."
+    )
 
 
 def _number(row: Row, name: str) -> float:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...case.file import CaseError, case_text, read_case_text
-from ...case.file.resolved import rows_of
+from ...case.file.resolved import settings_of
 from ...joint.lines import mesh_lines
 from ...version import mark
 from .executors import Row, Value
@@ -19,7 +19,7 @@ from .executors import Row, Value
 if TYPE_CHECKING:
     from ...api import Result
     from ...case.case import Case, Limits
-    from ...outcomes.outcomes import FillerOutcome, Outcomes
+    from ...outcomes.outcomes import FillerOutcome, SoundnessOutcome
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -88,7 +88,7 @@ class Trial:
         """Hash of the resolved inputs: the same for "1 in" and "25.4 mm"."""
         try:
             case = self.case()
-            resolved = f"{[(row.key, row.value) for row in rows_of(case)]} {case.alloys}"
+            resolved = f"{[(row.key, row.value) for row in settings_of(case)]} {case.alloys}"
         except CaseError as error:
             resolved = f"{self} {error}"
         return hashlib.sha256(f"{mark()}\n{resolved}".encode()).hexdigest()[:24]
@@ -128,7 +128,7 @@ def row_of(result: Result) -> Row:
     margins = [part.margin_K for part in (tube, flange) if part and part.margin_K is not None]
     peaks = [s.tube_peak_C for s in segments if s.tube_peak_C is not None]
     limits = result.case.limits
-    slacks = _filler_slacks(told, limits) if filler else {}
+    slacks = _filler_slacks(filler, told.soundness, limits) if filler else {}
     row: Row = {
         "base_stays_solid": told.verdict.base_stays_solid,
         "filler_flows": told.verdict.filler_flows,
@@ -171,13 +171,13 @@ def _surplus(filler: FillerOutcome) -> float:
     return min(*sides, filler.stretch_surplus_K)
 
 
-def _filler_slacks(told: Outcomes, limits: Limits) -> dict[str, float]:
+def _filler_slacks(
+    filler: FillerOutcome, sound: SoundnessOutcome | None, limits: Limits
+) -> dict[str, float]:
     """What the filler has over each limit, by its key [K].
 
     A lap that must fill counts 1 K a per cent short.
     """
-    filler, sound = told.filler, told.soundness
-    assert filler is not None
     sides = min(filler.tube_side_surplus_K, filler.flange_side_surplus_K)
     slacks = {
         "limits.wet_fraction": sides - limits.flow_margin,

@@ -38,7 +38,7 @@ def sequences_dict(found: Sequences) -> dict[str, Any]:
             "resume_below_C": round(below - ZERO_CELSIUS, 6),
             **_comparison(found.interpass),
         }
-    return told
+    return told | {"notes": list(found.notes)}
 
 
 def _comparison(comparison: Comparison) -> dict[str, Any]:
@@ -65,14 +65,14 @@ def _order(order: Order) -> dict[str, Any]:
 
 def _csv(found: Sequences) -> str:
     text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(["compared", "rank", "order", *COLUMNS])
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(["compared", "rank", "order", *COLUMNS])
     sets = [("equal pause", found.pause), ("equal interpass", found.interpass)]
     for name, comparison in sets:
         if comparison is not None:
             for rank, order in enumerate(comparison.orders, start=1):
                 cells = (cell(order.row.get(column)) for column in COLUMNS)
-                rows.writerow([name, rank, order.order, *cells])
+                table.writerow([name, rank, order.order, *cells])
     return text.getvalue()
 
 

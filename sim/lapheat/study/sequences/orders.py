@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,17 +13,15 @@ import numpy as np
 from ...case.case import ORDERS, Case
 from ...case.file import CaseError
 from ...constants import ZERO_CELSIUS
-from ..runs.executors import Executor, Row
-from ..runs.standing import standing
-from ..runs.store import RowFile, collect
+from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
+from ..runs.standing import laid_share, part_of_ring, standing
 from ..runs.trial import Source, Trial, row_of, run_to
 
 if TYPE_CHECKING:
     from ...api import Result
 
 __all__ = ["Comparison", "Order", "Sequences", "compare", "given_orders", "run_order"]
-
-Report = Callable[[str, int, int], None]
 
 EVEN = 5.0  # [K]: by how much a step or a mesh may move a spread
 # Where all orders agree as closely, the order no longer matters for it.
@@ -101,6 +99,12 @@ class Sequences:
     pause: Comparison
     interpass: Comparison | None
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What to know before the pick is used, in sentences."""
+        told = part_of_ring(laid_share(self.case))
+        return (told,) if told else ()
+
 
 def run_order(trial: Trial) -> Row:
     """Run a trial; its row also holds the tube's peak round the ring and each segment's start.
@@ -158,26 +162,16 @@ def trials_of(
 
 
 def compare(
-    source: Source,
-    orders: Sequence[str],
-    executor: Executor,
-    store: RowFile,
-    *,
-    detail: str | None = None,
-    interpass: bool = False,
-    report: Report | None = None,
-) -> Sequences:
+    source: Source, orders: Sequence[str], detail: str | None = None, interpass: bool = False
+) -> Planner[Sequences]:
     """Run the orders and rank them.
 
     Parameters
     ----------
     source : the case
     orders : names or lists of segment numbers, as text
-    executor : where they are run
-    store : keeps their rows
     detail : mesh; the case's own by default
     interpass : compare them at equal interpass too
-    report : called with what is being done, runs done and runs in all
 
     Raises
     ------
@@ -188,12 +182,7 @@ def compare(
     if interpass:
         sets.append(trials_of(source, orders, detail, interpass=True))
     trials = [trial for trials in sets for trial in trials]
-
-    def told(done: int, count: int) -> None:
-        if report is not None:
-            report("orders", done, count)
-
-    rows = collect(executor, run_order, trials, store, told)
+    rows = yield Round("orders", run_order, trials)
     found = [Order(order, row) for order, row in zip([*orders, *orders], rows, strict=False)]
     count = len(orders)
     below = source.case((), detail).travel.resume_below

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,13 +17,13 @@ from ..runs.executors import Row
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .boundary import level_lines, triangles_of
-from .map import MEASURES, Plan, Run, slack
-from .pick import Difference, Pick
+from .map import MEASURES, Run, slack
+from .window import Window
 
 if TYPE_CHECKING:
     from .figure import WindowPanel
 
-__all__ = ["OURS", "Window", "window_dict", "write_window"]
+__all__ = ["OURS", "window_dict", "write_window"]
 
 OURS = ("window.json", "window.csv", "rows.jsonl", "figures")
 COLUMNS = (
@@ -38,25 +37,13 @@ NAMES = {"base_slack_K": "base_melts", "filler_slack_K": "filler_cold"}
 PANELS = 12  # maps on one picture
 
 
-@dataclass(frozen=True)
-class Window:
-    """A finished map: what was asked, its runs by place, how far the meshes differ, the pick."""
-
-    plan: Plan
-    title: str
-    own_detail: str
-    runs: tuple[Run, ...]
-    differences: tuple[Difference, ...]
-    pick: Pick
-
-
 def window_dict(window: Window) -> dict[str, Any]:
     """Content of `window.json`: plain dicts, lists and numbers."""
     plan, pick = window.plan, window.pick
     told: dict[str, Any] = {
-        "title": window.title,
+        "title": window.case.title,
         "detail": plan.detail,
-        "own_detail": window.own_detail,
+        "own_detail": window.case.detail,
         "axes": [{"key": a.key, "unit": a.unit, "values": list(a.values)} for a in plan.axes],
         "free": [
             {"key": a.key, "unit": a.unit, "from": a.values[0], "to": a.values[-1]}
@@ -85,7 +72,7 @@ def window_dict(window: Window) -> dict[str, Any]:
             "inputs": dict(pick.nearest.inputs),
             **_columns(pick.nearest.row, NEAREST),
         }
-    return told
+    return told | {"notes": list(window.notes)}
 
 
 def _columns(row: Row, names: Sequence[str]) -> Row:
@@ -108,12 +95,12 @@ def _lines(window: Window, measure: str) -> list[list[list[float]]]:
 def _csv(window: Window) -> str:
     axes = (*window.plan.axes, *window.plan.free)
     text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow([*(f"{a.key} [{a.unit}]" if a.unit else a.key for a in axes), *COLUMNS])
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow([*(f"{a.key} [{a.unit}]" if a.unit else a.key for a in axes), *COLUMNS])
     for run in window.runs:
         inputs = dict(run.inputs)
         numbers = [inputs.get(a.key, "").removesuffix(a.unit).strip() for a in axes]
-        rows.writerow([*numbers, *(cell(run.row.get(name)) for name in COLUMNS)])
+        table.writerow([*numbers, *(cell(run.row.get(name)) for name in COLUMNS)])
     return text.getvalue()
 
 
@@ -145,13 +132,13 @@ def _figures(window: Window, folder: Path) -> list[Path]:
     apart = any(d.base or d.filler for d in window.differences)
     for number, page in enumerate(pages, start=1):
         chart = WindowChart(
-            title=window.title + (f": best {', '.join(free)} at each point" if free else ""),
+            title=window.case.title + (f": best {', '.join(free)} at each point" if free else ""),
             labels=(_label(axes[0]), _label(axes[1])),
             ends=((axes[0].values[0], axes[0].values[-1]), (axes[1].values[0], axes[1].values[-1])),
             panels=tuple(page),
             base_band=_band([d.base for d in window.differences]),
             filler_band=_band([d.filler for d in window.differences]),
-            band=f"a boundary at {window.own_detail} may be here" if apart else "",
+            band=f"a boundary at {window.case.detail} may be here" if apart else "",
         )
         name = Path("figures", "window.png" if len(pages) == 1 else f"window-{number}.png")
         write_png(draw(chart), folder / name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -11,17 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..runs.axes import Axis
-from ..runs.executors import Executor, Row, Work
-from ..runs.store import RowFile, collect
+from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .boundary import along, level_lines
 from .search import FreeTrial, run_free, start_of
 
-__all__ = ["MEASURES", "Plan", "Run", "Sweep", "map_of", "slack"]
+__all__ = ["MEASURES", "Run", "Sweep", "WindowPlan", "map_of", "slack"]
 
 Array = NDArray[np.float64]
 Place = tuple[float, ...]
-Report = Callable[[str, int, int], None]
 
 TOLERANCE = 0.05  # share of an axis within which a boundary is found
 REACH = 0.04  # share of an axis within which a run lies of each part of a boundary
@@ -32,7 +31,7 @@ ROUND = 9  # decimals that tell places apart
 
 
 @dataclass(frozen=True)
-class Plan:
+class WindowPlan:
     """What is asked: a case, the axes, the keys chosen anew at each point, mesh of the runs."""
 
     source: Source
@@ -76,26 +75,12 @@ class Sweep:
     Parameters
     ----------
     plan : what is asked
-    executor : where trials are run
-    store : keeps their rows
-    report : called with what is being done, trials done and trials expected in all
-    work : makes a row of a trial
     """
 
-    def __init__(
-        self,
-        plan: Plan,
-        executor: Executor,
-        store: RowFile,
-        report: Report | None = None,
-        work: Work[Trial] = run_trial,
-    ) -> None:
+    def __init__(self, plan: WindowPlan) -> None:
         self.plan = plan
         self.case = plan.source.case()
         self.runs: dict[Place, Run] = {}
-        self._executor, self._store, self._report = executor, store, report
-        self._work = work
-        self._done = 0
         self._start = start_of(self.case, plan.free)
 
     def inputs_at(self, place: Place) -> tuple[tuple[str, str], ...]:
@@ -103,41 +88,18 @@ class Sweep:
         axes = zip(self.plan.axes, place, strict=True)
         return tuple((axis.key, axis.text(axis.at(share))) for axis, share in axes)
 
-    def add(self, doing: str, places: list[Place], later: int = 0) -> None:
+    def add(self, doing: str, places: list[Place], later: int = 0) -> Planner[None]:
         """Run these places; `later` trials are expected after them."""
         plan = self.plan
         trials = [Trial(plan.source, self.inputs_at(place), plan.detail) for place in places]
         if plan.free:
-            tasks = [FreeTrial(trial, plan.free, self._start) for trial in trials]
-            rows = collect(self._executor, run_free, tasks, self._store, self._told(doing, later))
+            searches = [FreeTrial(trial, plan.free, self._start) for trial in trials]
+            rows = yield Round(doing, run_free, searches, later)
         else:
-            rows = self.rows(doing, trials, later)
+            rows = yield Round(doing, run_trial, trials, later)
         for place, trial, row in zip(places, trials, rows, strict=True):
             chosen = tuple((a.key, str(row[a.key])) for a in plan.free if a.key in row)
             self.runs[place] = Run(place, trial.inputs + chosen, row)
-        self._done += len(places) if plan.free else 0
-
-    def rows(self, doing: str, trials: list[Trial], later: int = 0) -> list[Row]:
-        """Rows of other trials, through the same executor and store."""
-        rows = collect(self._executor, self._work, trials, self._store, self._told(doing, later))
-        self._done += len(trials)
-        return rows
-
-    def levers(self, doing: str, tasks: list[FreeTrial]) -> list[Row]:
-        """Rows of searches, through the same executor and store."""
-        rows = collect(self._executor, run_free, tasks, self._store, self._told(doing, 0))
-        self._done += len(tasks)
-        return rows
-
-    def _told(self, doing: str, later: int) -> Callable[[int, int], None] | None:
-        if self._report is None:
-            return None
-        report, before = self._report, self._done
-
-        def told(done: int, count: int) -> None:
-            report(doing, before + done, before + count + later)
-
-        return told
 
     def sorted(self) -> list[Run]:
         """Every run, by place."""
@@ -177,17 +139,17 @@ class Sweep:
             yield at, [run for run in self.sorted() if run.place[2:] == at]
 
 
-def map_of(sweep: Sweep) -> None:
+def map_of(sweep: Sweep) -> Planner[None]:
     """Run the grid, then along the boundaries until they are located within `TOLERANCE`."""
     axes = sweep.plan.axes
     shares = [[round(axis.share(value), ROUND) for value in axis.values] for axis in axes]
     grid = list(product(*shares))
-    sweep.add("coarse grid", grid, later=len(grid))
+    yield from sweep.add("coarse grid", grid, later=len(grid))
     for number in range(1, ROUNDS):
         new = _on_lines(sweep) or _between_lines(sweep)
         if not new:
             break
-        sweep.add(f"boundaries, round {number}", new, later=len(new) // 2)
+        yield from sweep.add(f"boundaries, round {number}", new, later=len(new) // 2)
 
 
 def _on_lines(sweep: Sweep) -> list[Place]:

@@ -10,10 +10,11 @@ from math import inf, isfinite
 from ...case.file import CaseError
 from ..runs.axes import Axis, about_own
 from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
 from ..runs.standing import standing
-from ..runs.trial import Trial
+from ..runs.trial import Trial, run_trial
 from .map import MEASURES, Place, Run, Sweep, slack
-from .search import FreeTrial, start_of, worst_of
+from .search import FreeTrial, run_free, start_of, worst_of
 
 __all__ = ["Difference", "Pick", "choose", "probe"]
 
@@ -53,7 +54,7 @@ class Pick:
     nearest: Run | None = None
 
 
-def probe(sweep: Sweep) -> list[Difference]:
+def probe(sweep: Sweep) -> Planner[list[Difference]]:
     """Compare two runs, one by each boundary, with the same at the case's own detail."""
     if sweep.plan.detail == sweep.case.detail:
         return []
@@ -66,12 +67,13 @@ def probe(sweep: Sweep) -> list[Difference]:
         ]
         if near:
             chosen.append(min(near)[2])
-    return _full(sweep, chosen, "coarse against own detail")
+    return (yield from _full(sweep, chosen, "coarse against own detail"))
 
 
-def _full(sweep: Sweep, runs: list[Run], doing: str) -> list[Difference]:
+def _full(sweep: Sweep, runs: list[Run], doing: str) -> Planner[list[Difference]]:
     """Runs again, at the case's own detail; one that fails there tells nothing of others."""
-    rows = sweep.rows(doing, [Trial(sweep.plan.source, run.inputs, None) for run in runs])
+    trials = [Trial(sweep.plan.source, run.inputs, None) for run in runs]
+    rows = yield Round(doing, run_trial, trials)
     found = []
     for run, row in zip(runs, rows, strict=True):
         apart = []
@@ -82,7 +84,7 @@ def _full(sweep: Sweep, runs: list[Run], doing: str) -> list[Difference]:
     return found
 
 
-def choose(sweep: Sweep, known: list[Difference]) -> Pick:
+def choose(sweep: Sweep, known: list[Difference]) -> Planner[Pick]:
     """Pick the shortest total time that keeps the case's margins.
 
     Parameters
@@ -105,8 +107,8 @@ def choose(sweep: Sweep, known: list[Difference]) -> Pick:
         if sure is not None and (not new or spent >= TRIED):
             return _picked(sweep, sure, looked[sure.place].row, len(good), bool(new))
         if not new or spent >= TRIED:
-            return _missed(sweep, looked)
-        for difference in _full(sweep, new[:AT_ONCE], "confirming the pick"):
+            return (yield from _missed(sweep, looked))
+        for difference in (yield from _full(sweep, new[:AT_ONCE], "confirming the pick")):
             looked[difference.run.place] = difference
         spent += AT_ONCE
 
@@ -154,7 +156,7 @@ def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
     return Pick(run, row, why)
 
 
-def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Pick:
+def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Planner[Pick]:
     """Say what comes nearest, and which single key would help it most."""
     runs = sweep.sorted()
     nearest = max(runs, key=lambda run: _least(run, looked))
@@ -165,15 +167,16 @@ def _missed(sweep: Sweep, looked: Mapping[Place, Difference]) -> Pick:
     row = nearest.row if seen is None else seen.row
     at = ", ".join(f"{key} = {value}" for key, value in nearest.inputs)
     why = f"nothing works; the nearest miss is {at}, where {standing(row)}"
-    return Pick(None, None, f"{why}; {_lever(sweep, nearest, looked)}", nearest)
+    lever = yield from _lever(sweep, nearest, looked)
+    return Pick(None, None, f"{why}; {lever}", nearest)
 
 
-def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> str:
+def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> Planner[str]:
     """Search each key alone from the nearest miss on, and try the best in full."""
     axes = list(_lever_axes(sweep))
     trial = Trial(sweep.plan.source, nearest.inputs, sweep.plan.detail)
-    tasks = [FreeTrial(trial, (a,), start_of(trial.case(), (a,))) for a in axes]
-    rows = sweep.levers("looking for a lever", tasks)
+    searches = [FreeTrial(trial, (a,), start_of(trial.case(), (a,))) for a in axes]
+    rows = yield Round("looking for a lever", run_free, searches)
     shift = _least(nearest, looked) - worst_of(nearest.row)
     found = [
         (worst_of(row) + shift, axis.key, str(row.get(axis.key)))
@@ -187,7 +190,7 @@ def _lever(sweep: Sweep, nearest: Run, looked: Mapping[Place, Difference]) -> st
         short = f"{-best:.0f} K short of what is wanted"
         return f"no single key opens it; {key} = {value} comes closest, {short}"
     full = replace(trial, inputs=(*trial.inputs, (key, value)), detail=None)
-    (row,) = sweep.rows("trying the lever", [full])
+    (row,) = yield Round("trying the lever", run_trial, [full])
     if all(row.get(flag) is True for flag in MEASURES):
         return f"{key} = {value} there opens the window: {standing(row)}"
     return f"{key} = {value} there nearly opens it: {standing(row)}"

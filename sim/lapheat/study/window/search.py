@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from ...case.case import Case
-from ...case.file.resolved import rows_of
+from ...case.file.resolved import settings_of
 from ...case.units import in_unit
 from ..runs.axes import Axis
-from ..runs.executors import Row
+from ..runs.executors import Row, Work
 from ..runs.trial import Trial, run_trial
 
 __all__ = ["FreeTrial", "measures", "run_free", "start_of", "worst_of"]
@@ -49,7 +49,7 @@ class FreeTrial:
 
 def start_of(case: Case, free: tuple[Axis, ...]) -> tuple[float, ...]:
     """Shares of the ranges where a search begins: the case's own values, or the middle."""
-    own = {row.key: row.value for row in rows_of(case)}
+    own = {row.key: row.value for row in settings_of(case)}
     shares = []
     for axis in free:
         value = own.get(axis.key)
@@ -78,10 +78,16 @@ def worst_of(row: Row) -> float:
     return float(measures(row).min()) if row.get("failed") is None else -np.inf
 
 
-def run_free(task: FreeTrial) -> Row:
-    """Row of the best run found, and under each free key the value it has there, as text."""
+def run_free(task: FreeTrial, run: Work[Trial] = run_trial) -> Row:
+    """Row of the best run found, and under each free key the value it has there, as text.
+
+    Parameters
+    ----------
+    task : where and what to search
+    run : makes a row of a trial
+    """
     place = np.array(task.start)
-    row = run_trial(task.at(place))
+    row = run(task.at(place))
     if row["failed"] is not None:
         return row
     here = measures(row)
@@ -91,7 +97,7 @@ def run_free(task: FreeTrial) -> Row:
     for j in range(len(place)):
         aside = place.copy()
         aside[j] += FIRST_STEP if place[j] <= 0.5 else -FIRST_STEP
-        other = run_trial(task.at(aside))
+        other = run(task.at(aside))
         if other["failed"] is None:
             slope[known, j] = (measures(other)[known] - here[known]) / (aside[j] - place[j])
             best = max(best, (worst_of(other), aside, other), key=lambda entry: entry[0])
@@ -100,7 +106,7 @@ def run_free(task: FreeTrial) -> Row:
         step, promised = _step(here[known], slope[known], place, trust)
         if promised < WORTH:
             break
-        row = run_trial(task.at(place + step))
+        row = run(task.at(place + step))
         if row["failed"] is not None:
             trust *= 0.5
             continue

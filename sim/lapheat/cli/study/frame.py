@@ -1,0 +1,185 @@
+"""What commands of many runs share: their options, their record, and the way from case to files.
+
+A command declares its own options alone; `study_command` puts the shared ones under them, reads
+them into a `Study` and calls it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from inspect import Parameter, Signature, signature
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_type_hints
+
+from ..terminal.exits import Left, ending
+from ..terminal.options import (
+    CaseFile,
+    ClusterAddress,
+    Debug,
+    Resume,
+    Set,
+    Workers,
+    mesh_option,
+    out_option,
+)
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from ...study.runs import Planner, RowFile, Source
+
+__all__ = ["Study", "carried_out", "page", "study_command"]
+
+Found = TypeVar("Found")
+
+
+@dataclass(frozen=True)
+class Study:
+    """What every command of many runs is asked.
+
+    Attributes
+    ----------
+    ends : the end of its result folder's name
+    file, changes, out, workers, cluster, resume : as on the command line
+    detail : mesh as on the command line; None if nothing was said
+    left : kept up to date with what an early end would leave behind
+    """
+
+    ends: str
+    file: Path
+    changes: tuple[str, ...]
+    detail: str | None
+    out: Path | None
+    workers: int | None
+    cluster: str | None
+    resume: bool
+    left: Left
+
+    @cached_property
+    def source(self) -> Source:
+        """Case file, read once.
+
+        Raises
+        ------
+        CaseError
+            It cannot be read, or there is no such detail.
+        """
+        from ...study.runs import Source  # reading a case takes pydantic and pint
+
+        source = Source.of(self.file, self.changes)
+        source.case((), self.detail)
+        return source
+
+    @property
+    def mesh(self) -> str:
+        """Mesh of the runs where that is coarse by default."""
+        return self.detail or "coarse"
+
+    def folder(self, ours: Sequence[str]) -> Path:
+        """Result folder, `ours` the names in it: NAME.window beside the case by default.
+
+        Raises
+        ------
+        CaseError
+            It must not be used.
+        """
+        from ...report.folder import check_folder
+
+        beside = self.file.with_name(f"{self.file.stem}.{self.ends}")
+        return check_folder(beside if self.out is None else self.out, tuple(ours))
+
+
+def study_command(ends: str, mesh: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Make a command of a function of a `Study` and of the command's own options.
+
+    Parameters
+    ----------
+    ends : the end of its result folder's name
+    mesh : help of --detail
+    """
+    shared: Mapping[str, tuple[Any, object]] = {
+        "workers": (Workers, None),
+        "cluster": (ClusterAddress, None),
+        "out": (
+            Annotated[Path | None, out_option(f"Result folder. CASE-NAME.{ends} beside the case.")],
+            None,
+        ),
+        "resume": (Resume, False),
+        "changes": (Set, None),
+        "detail": (Annotated[str | None, mesh_option(mesh)], None),
+    }
+
+    def command_of(function: Callable[..., None]) -> Callable[..., None]:
+        def command(case: Path, debug: bool, changes: list[str] | None, **given: Any) -> None:
+            asked = {key: given.pop(key) for key in shared if key in given}
+            with ending(debug) as left:
+                function(Study(ends, case, tuple(changes or ()), left=left, **asked), **given)
+
+        hints = get_type_hints(function, include_extras=True)
+        own = [p.replace(annotation=hints[p.name]) for p in signature(function).parameters.values()]
+        keyword = Parameter.KEYWORD_ONLY
+        parameters = [
+            Parameter("case", keyword, annotation=CaseFile),
+            *(parameter.replace(kind=keyword) for parameter in own[1:]),
+            *(Parameter(key, keyword, annotation=a, default=d) for key, (a, d) in shared.items()),
+            Parameter("debug", keyword, annotation=Debug, default=False),
+        ]
+        command.__name__, command.__doc__ = function.__name__, function.__doc__
+        command.__signature__ = Signature(parameters)  # type: ignore[attr-defined]
+        command.__annotations__ = {p.name: p.annotation for p in parameters}
+        return command
+
+    return command_of
+
+
+def carried_out(
+    study: Study,
+    folder: Path,
+    planner: Planner[Found],
+    write: Callable[[Found, Path, RowFile], tuple[Path, ...]],
+) -> tuple[Found, tuple[Path, ...]]:
+    """Run a planner to its end and write its result folder; what was found, and the files.
+
+    Parameters
+    ----------
+    study : what was asked
+    folder : from `Study.folder`
+    planner : fresh
+    write : what was found, into the folder
+
+    Raises
+    ------
+    CaseError
+        The cluster, or rows of an unfinished study, are refused.
+    MarchError, ResultError
+        A run that is needed failed, or the results could not be written.
+    """
+    from ...study.runs import drive, executor_of, warm_up
+    from ..terminal.sweep import counted, kept_rows
+
+    with (
+        executor_of(study.workers, study.cluster, warm_up) as executor,
+        kept_rows(folder, study.resume, study.left) as store,
+        counted() as count,
+    ):
+        found = drive(planner, executor, store, count)
+        count("drawing", 1, 1)
+        files = write(found, folder, store)
+    study.left.words = f"the results are whole, in {folder}"
+    return found, files
+
+
+def page(title: str, parts: Sequence[RenderableType], files: Sequence[Path]) -> RenderableType:
+    """Lay out a study's title, what it found, cautions and files, for the terminal."""
+    from rich.console import Group
+    from rich.text import Text
+
+    from ...case.faults import printable
+    from ...report.terminal import CAUTIONS
+
+    cautions = [Text(), Text("Cautions", style="bold"), *(Text(f"  {line}") for line in CAUTIONS)]
+    paths = [Text(f"  {printable(str(path))}") for path in files]
+    ends = [Text(), Text("Files", style="bold"), *paths] if files else []
+    return Group(Text(printable(title), style="bold"), *parts, *cautions, *ends)

@@ -1,0 +1,138 @@
+"""All studies, small and on runs by formula; other processes import what makes a row of them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lapheat.constants import ZERO_CELSIUS
+from lapheat.study.calibration.answers import answers_of
+from lapheat.study.calibration.files import write_calibration
+from lapheat.study.calibration.measured import Readings, TrialPieces
+from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, run_probes
+from lapheat.study.calibration.readings import calibrate
+from lapheat.study.calibration.unknowns import unknowns_of
+from lapheat.study.risk.files import write_risk
+from lapheat.study.risk.risk import assess, plan_of, run_sample
+from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial
+from lapheat.study.runs.axes import free_axes, given_axes
+from lapheat.study.sequences.files import write_sequences
+from lapheat.study.sequences.orders import compare, run_order
+from lapheat.study.window.files import write_window
+from lapheat.study.window.map import WindowPlan
+from lapheat.study.window.window import window_of
+from study.beads import BEAD
+from study.benches import TINY, made_up
+from study.stand_in import balanced, by_formula, given, hopeless, made_row, smooth, stood_in
+
+JOINT = Source.of(TINY)  # standard of its own, so that coarse runs are compared with it
+PROBED = Source(BEAD.replace('"coarse"', '"standard"'), "bead.toml")
+TIME = np.arange(0.0, 20.0, 0.5)
+SPEED = ("arc.current=40 A:100 A:4", "travel.speed=1 mm/s:4 mm/s:4")
+TIMES = ("travel.segment=6 mm:12 mm:2", "travel.pause=5 s:60 s:3")
+
+
+@dataclass(frozen=True)
+class Small:
+    """A study: its planner, fresh, and what writes its folder."""
+
+    planner: Callable[[], Planner[Any]]
+    write: Callable[[Any, Path, RowFile], tuple[Path, ...]]
+
+
+def in_order(trial: Trial) -> Row:
+    """Row of an order by formula: named ones are told apart by the length of their names."""
+    odd, segments = len(dict(trial.inputs)["travel.order"]), [1, 2, 3]
+    row = made_row(10.0 + odd, 12.0 - odd, 60.0 + odd)
+    peaks = [1200.0 + odd * number for number in segments]
+    return {
+        **row,
+        "spread_K": 2.0 * odd,
+        "hottest_start_C": 90.0 + odd,
+        "tube_peak_C": max(peaks),
+        "arc_on_s": 12.0,
+        "ring_peak_C": json.dumps(peaks * 4),
+        "numbers": json.dumps(segments),
+        "start_C": json.dumps([20.0, 50.0, 90.0 + odd]),
+        "segment_peak_C": json.dumps(peaks),
+    }
+
+
+def warmed(task: ProbeRun) -> Row:
+    """Histories by formula: the nearer a probe, the more it sees of the spot."""
+    efficiency, spot = given(task.trial, "arc.efficiency", 0.75), given(task.trial, "arc.spot", 2.0)
+    time = np.arange(0.0, max(task.until, 30.0), 0.5)
+    pulse = 800.0 * efficiency * time / 4.0 * np.exp(1.0 - time / 4.0)
+    row: Row = {"failed": None, "time_s": json.dumps(time.tolist())}
+    for name, apart in (("near", 2.0), ("mid", 4.0), ("far", 9.0)):
+        seen = np.exp(-apart / (2.0 + spot))
+        row[f"{name}_C"] = json.dumps([round(20.0 + seen * value, 4) for value in pulse])
+    return row
+
+
+def pierced(trial: Trial) -> Row:
+    """A joint that melts above 52.5 A of heat and wets above 42."""
+    heat = given(trial, "arc.current", 66.0) * given(trial, "arc.efficiency", 0.75)
+    return {"failed": None, "margin_K": 20.0 * (52.5 - heat), "surplus_K": 15.0 * (heat - 42.0)}
+
+
+def record() -> Readings:
+    """What noisy thermocouples would have shown of another efficiency and spot, by a late clock."""
+    at = (("arc.efficiency", "0.68"), ("arc.spot", "2.3 mm"))
+    row = warmed(ProbeRun(Trial(PROBED, at), 40.0))
+    time = np.array(json.loads(str(row["time_s"])))
+    names = ("near", "mid")
+    shown = [np.interp(TIME - 1.0, time, json.loads(str(row[f"{name}_C"]))) for name in names]
+    noise = 3.0 * np.random.default_rng(2).normal(size=(len(TIME), len(names)))
+    return Readings(names, TIME, np.stack(shown, axis=1) + ZERO_CELSIUS + noise)
+
+
+def window(vary: tuple[str, ...], formula: Callable[[Trial], Row], free: str = "") -> Small:
+    case = JOINT.case()
+    axes = given_axes(vary, case)
+    plan = WindowPlan(JOINT, axes, free_axes(free, case, axes))
+    return Small(lambda: stood_in(window_of(plan), by_formula(formula)), write_window)
+
+
+def readings(free_clock: bool) -> Small:
+    told = unknowns_of(PROBED.case(), "efficiency,spot")
+    runs = ProbeRuns(PROBED, told, "coarse", ("near", "mid"), float(TIME[-1]))
+    return Small(
+        lambda: stood_in(calibrate(runs, record(), free_clock), {run_probes: warmed}),
+        write_calibration,
+    )
+
+
+def answers() -> Small:
+    current = np.array([50.0, 60.0, 70.0, 80.0, 90.0, 70.0])
+    melted, wet = np.array([0.0, 0.0, 0.0, 1.0, 1.0, 1.0]), np.array([0.0, 1.0, 1.0, 1.0, 1.0, 0.0])
+    runs = AnswerRuns(JOINT, unknowns_of(JOINT.case(), "efficiency"), "coarse", np.unique(current))
+    pieces = TrialPieces(current, melted, wet)
+    return Small(
+        lambda: stood_in(answers_of(runs, pieces, 40.0), {run_trial: pierced}), write_calibration
+    )
+
+
+STUDIES = {
+    "window": window(SPEED, smooth),
+    "window where nothing works": window(SPEED, hopeless),
+    "window with free keys": window(TIMES, balanced, "arc.current=50 A:100 A,arc.aim=-2 mm:4 mm"),
+    "sequences": Small(
+        lambda: stood_in(
+            compare(JOINT, ("in-turn", "opposite", "backstep", "[1, 3, 2]")), {run_order: in_order}
+        ),
+        write_sequences,
+    ),
+    "risk": Small(
+        lambda: stood_in(assess(plan_of(JOINT, "coarse", 128, seed=3)), {run_sample: made_up}),
+        write_risk,
+    ),
+    "calibration to readings": readings(free_clock=False),
+    "calibration to readings by a free clock": readings(free_clock=True),
+    "calibration to answers": answers(),
+}

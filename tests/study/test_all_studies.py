@@ -1,0 +1,111 @@
+"""All studies alike: whoever runs them, and wherever they are cut, their files are the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+
+from lapheat.study.runs import Executor, Processes, Row, RowFile, Serial, drive
+from lapheat.study.runs.executors import Task, Work
+from study.every_study import STUDIES
+from study.local_cluster import Local
+
+pytestmark = pytest.mark.parametrize("name", STUDIES)
+
+
+class Backward(Serial):
+    """The last task first: a machine on which the others take longer."""
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        for index in reversed(range(len(tasks))):
+            yield index, work(tasks[index])
+
+
+class Cut(Serial):
+    """Interrupted after so many rows."""
+
+    def __init__(self, after: int) -> None:
+        self.left = after
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        for index, row in super().run(work, tasks):
+            if self.left == 0:
+                raise KeyboardInterrupt
+            self.left -= 1
+            yield index, row
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
+
+
+def written(name: str, executor: Executor, folder: Path, store: RowFile) -> dict[str, bytes]:
+    """Files of a study."""
+    study = STUDIES[name]
+    study.write(drive(study.planner(), executor, store), folder, store)
+    return content(folder)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, bytes]]:
+    """Files of each study, run in turn without a break."""
+    where = tmp_path_factory.mktemp("whole")
+    return {name: written(name, Serial(), where / name, RowFile()) for name in STUDIES}
+
+
+@pytest.fixture(scope="module")
+def two() -> Iterator[Processes]:
+    with Processes(2) as pool:
+        yield pool
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[Executor]:
+    pytest.importorskip("dask.distributed")
+    with Local() as local, local.of(2) as cluster:
+        yield cluster
+
+
+def test_whichever_run_ends_first(
+    name: str, whole: dict[str, dict[str, bytes]], tmp_path: Path
+) -> None:
+    assert written(name, Backward(), tmp_path / "out", RowFile()) == whole[name]
+
+
+def test_on_two_processes(
+    name: str, whole: dict[str, dict[str, bytes]], two: Processes, tmp_path: Path
+) -> None:
+    assert written(name, two, tmp_path / "out", RowFile()) == whole[name]
+
+
+def test_on_a_cluster(
+    name: str, whole: dict[str, dict[str, bytes]], cluster: Executor, tmp_path: Path
+) -> None:
+    assert written(name, cluster, tmp_path / "out", RowFile()) == whole[name]
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.37, 0.62, 0.85, 0.999])
+def test_cut_at_any_row_and_resumed(
+    name: str, share: float, whole: dict[str, dict[str, bytes]], tmp_path: Path
+) -> None:
+    rows = whole[name]["rows.jsonl"].count(b"\n")
+    after, kept = int(share * rows), tmp_path / "kept.jsonl"
+    with pytest.raises(KeyboardInterrupt), RowFile(kept) as store:
+        drive(STUDIES[name].planner(), Cut(after), store)
+    with RowFile(kept, resume=True) as store:
+        assert len(store.rows) == after
+        assert written(name, Serial(), tmp_path / "out", store) == whole[name]
+    assert kept.read_bytes().count(b"\n") == rows  # none was run twice
+
+
+def test_progress_counts_up_to_all_that_was_asked_for(name: str) -> None:
+    told: list[tuple[str, int, int]] = []
+    store = RowFile()
+    drive(STUDIES[name].planner(), Serial(), store, lambda *at: told.append(at))
+    done = [done for _, done, _ in told]
+    assert done == sorted(done)
+    assert told[-1][1] == told[-1][2] >= len(store.used)
+    assert all(0 <= done <= expected for _, done, expected in told)
