@@ -20,7 +20,7 @@ from lapheat.study.risk.files import risk_dict
 from lapheat.study.risk.risk import Plan, Risk, Sample, assess, plan_of
 from lapheat.study.runs import Processes, RowFile, Serial, Source
 from lapheat.study.runs.executors import Row
-from unit.casefile_samples import BASE
+from support.case_texts import BASE
 
 MADE_UP = Source(BASE + 'detail = "coarse"\n', "bench.toml")  # BASE ends in [numerics]
 INPUTS = inputs_of(MADE_UP.case())
