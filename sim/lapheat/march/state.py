@@ -41,7 +41,7 @@ class State:
     extra : (nc, layers) heat put into cells [W]; no rows when there is none
     surface, peak : (w + 2 nlap, layers) surface temperature now and at its highest [K]
     peak_h : (nc, layers) highest enthalpy so far [J/kg]
-    phi, slope, skin : what follows from `h`, see `kernel.refresh`
+    phi, slope, skin : what follows from `h`, see `step.refresh`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer

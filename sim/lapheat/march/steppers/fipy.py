@@ -167,7 +167,7 @@ class _Terms:
             """Divide by the diagonal; FiPy's own does it by a sparse factorisation each time.
 
             Measured at 25,700 cells, one solve to 1e-10 beside 80 ms of building: this 8 ms,
-            without 26, FiPy's `JacobiPreconditioner` 320, ILU 420, `LinearLUSolver` 630.
+            without 26, FiPy's JacobiPreconditioner 320, ILU 420, LinearLUSolver 630.
             """
 
             def _applyToMatrix(self, matrix: Any) -> tuple[Any, Any]:  # noqa: N802
@@ -366,7 +366,7 @@ class FipyStepper:
         return np.concatenate([mean, 1.0 / (near + contact)])
 
     def _sources(self, state: State, cells: _Cells, live: Array, gone: float) -> _Sources:
-        """Arc, losses and other sources, as `kernel._wall` has them."""
+        """Arc, losses and other sources, as `rows.lit_face_loss` has them."""
         grid, layers = self._problem.grid, self._problem.mesh.layers
         shape = (len(grid.lit), layers)
         exposed = live[self._wall_row]
