@@ -57,7 +57,7 @@ def record(request: pytest.FixtureRequest) -> Iterator[Record]:
 
 def pytest_configure(config: pytest.Config) -> None:
     named = [Path(name).resolve() for name in config.args] == [Path(__file__).parent]
-    config.stash[WHOLE] = named and not config.getoption("lf")
+    config.stash[WHOLE] = named and not config.getoption("lf", False)
 
 
 def pytest_deselected(items: list[pytest.Item]) -> None:
