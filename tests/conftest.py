@@ -19,6 +19,8 @@ from exact.errors import Record, kept_in
 if TYPE_CHECKING:
     from lapheat.api import Result
 
+WHOLE = pytest.StashKey[bool]()  # all tests run, none was left out
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
@@ -46,8 +48,20 @@ def record(request: pytest.FixtureRequest) -> Iterator[Record]:
     path = Path(__file__).parent / "exact" / "errors.json"
     book = Record(show=anew, kept=None if anew else kept_in(path))
     yield book
+    config, session = request.config, request.session
     if anew:
         book.write(path)
+    elif config.stash[WHOLE] and not session.testsfailed:
+        book.whole()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    named = [Path(name).resolve() for name in config.args] == [Path(__file__).parent]
+    config.stash[WHOLE] = named and not config.getoption("lf", False)
+
+
+def pytest_deselected(items: list[pytest.Item]) -> None:
+    items[0].config.stash[WHOLE] = False
 
 
 @pytest.fixture(scope="session")

@@ -43,7 +43,7 @@ class Result:
         return f"<Result of {self.case.title!r}: {self.outcomes.verdict.summary}>"
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-        """Write the result folder; see `results.write_results`."""
+        """Write the result folder; see `folder.write_results`."""
         return write_results(self.history, self.outcomes, folder, self.convergence)
 
 

@@ -70,6 +70,17 @@ class Record:
         found = log(errors[-2] / errors[-1]) / log(2.0)
         self(check, source, abs(found - 2.0), within, "order")
 
+    def whole(self) -> None:
+        """Fail where a run of all tests made other checks than the table lists.
+
+        Raises
+        ------
+        AssertionError
+            A check was made no longer, or under another name.
+        """
+        gone = sorted((self.kept or {}).keys() - self.entries.keys())
+        assert not gone, f"in the table, but no longer made: {gone}"
+
     def write(self, path: Path) -> None:
         """Write the entries of this run; those of checks no longer made go with the old file.
 

@@ -17,7 +17,7 @@ from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import CHILL, ChillRing, Problem
 from lapheat.problem.setup import problem_of
-from unit.casefile_samples import BASE, FIXTURE
+from support.case_texts import BASE, FIXTURE
 
 AREA = 1.0 * MM * 1.0 * MM  # of the wall that touches the chill
 HOT = 600.0

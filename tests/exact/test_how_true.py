@@ -22,3 +22,11 @@ def test_an_error_that_has_moved_is_refused() -> None:
         book("something new", "nobody", 0.1, 1.0, "K")
     with pytest.raises(AssertionError, match="more than 1"):
         book("it", "nobody", 1.1, 1.0, "K")
+
+
+def test_a_check_that_is_no_longer_made_is_refused() -> None:
+    book = Record(kept={"it": Entry("it", "nobody", 0.5, 1.0, "K")})
+    with pytest.raises(AssertionError, match="no longer made: \\['it'\\]"):
+        book.whole()
+    book("it", "nobody", 0.5, 1.0, "K")
+    book.whole()

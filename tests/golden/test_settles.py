@@ -11,6 +11,7 @@ from lapheat import read_case, simulate
 CASES = Path(__file__).parents[2] / "cases"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["flue-stub", "flue-stub-cold"])
 def test_surplus_and_wet_share_move_little_from_standard_to_fine(name: str) -> None:
     """Aimed at 10 K and 0.02; found 2 K for the demo, 11 K for its cold sibling, shares 0.01."""

@@ -17,7 +17,7 @@ from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.march.steppers.fipy import FipyStepper
 from lapheat.problem.problem import Job, Problem
 from lapheat.problem.setup import job_of
-from reference.test_fipy_march import Substeps, rough_state, small_case, temperatures
+from support.joints import Substeps, rough_state, small_case, temperatures
 
 
 @pytest.fixture(scope="module")

@@ -77,6 +77,7 @@ def test_errors_fall_with_the_square_of_the_spacing(
     record("moving arc, coarse to fine", SOURCE, abs(order - 2.0), 0.4, "order")
 
 
+@pytest.mark.slow
 def test_model_has_settled(ring: ArcRing, truth: Kept) -> None:
     """A model of 4000 unknowns a wave for 15,000, and 40 waves for 56: within 0.02 %."""
     again = answers(ring, Fineness())

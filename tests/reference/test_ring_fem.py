@@ -237,6 +237,7 @@ def test_bare_joint(record: Record) -> None:
     record("ring of heat on a bare joint, standard", SOURCE, 100.0 * off, 1.0, "% of rise")
 
 
+@pytest.mark.slow
 def test_brazed_joint(record: Record) -> None:
     """With filler in fillet and lap: closer at each finer detail, within 0.5 % at fine.
 

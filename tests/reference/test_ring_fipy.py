@@ -196,6 +196,7 @@ def test_volume() -> None:
         assert found == pytest.approx(volume, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_bare_joint(record: Record) -> None:
     """Every point within 1 % of its rise, heating and cooling; the tube stops short of the back."""
     ring = ring_of("flue-stub", 3600.0, lap=5e-3)

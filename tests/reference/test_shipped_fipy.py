@@ -149,6 +149,7 @@ def test_record_of_another_case_is_refused(
     assert source_of(name, result) != kept
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["flue-stub-hot", "thin-sleeve", "test-bead"])
 def test_first_segment_agrees(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Within 1 % of the rise, wet shares within 0.02."""

@@ -22,7 +22,7 @@ from lapheat.study.runs import Processes, Source
 from lapheat.study.runs.executors import Row
 from study.benches import BASE_WEIGHTS, FILLER_WEIGHTS, MADE_UP, made_up, offsets
 from study.stand_in import now, stood_in
-from unit.casefile_samples import BASE
+from support.case_texts import BASE
 
 
 def assessed(plan: RiskPlan, work: Callable[[Sample], Row] = made_up) -> Risk:

@@ -10,7 +10,7 @@ from lapheat.case.case import Spread
 from lapheat.case.file import read_case_text
 from lapheat.case.units import LENGTH, NUMBER
 from lapheat.study.chance.bench import Input, inputs_of, points, wilson
-from unit.casefile_samples import BASE, BEAD
+from support.case_texts import BASE, BEAD
 
 
 # The published interval, as scipy computes it: Wilson 1927, J. Am. Stat. Assoc. 22, 209.

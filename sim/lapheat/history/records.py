@@ -59,7 +59,7 @@ class SurfacePeaks:
 
     Attributes
     ----------
-    name : "tube outside", "tube bore", "flange face", ... (see `section.Surface`)
+    name : "tube outside", "tube bore", "flange face", ... (see `lines.SURFACES`)
     position : (m,) along the surface [m]: height above the flange face (or above the arc line on
         a bead-on-tube) on the tube; distance outward from the tube surface on the flange
     edges : (m + 1,) ends of those faces [m]

@@ -36,7 +36,7 @@ class Place:
     ----------
     peak : [K]
     surface : its surface by name
-    position : along that surface as in `history.SurfacePeaks` [m]
+    position : along that surface as in `records.SurfacePeaks` [m]
     angle : [rad]
     """
 

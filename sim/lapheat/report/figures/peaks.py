@@ -115,7 +115,7 @@ def _contour(axes: Axes, chart: _Map, units: Units, kelvin: float, colour: str, 
 
 
 def _pieces(path: Path) -> list[Array]:
-    """Split a path of many lines; `Path.to_polygons` would simplify them in the wrong unit."""
+    """Split a path of many lines; Path.to_polygons would simplify them in the wrong unit."""
     points = np.asarray(path.vertices, dtype=np.float64)
     if path.codes is None:
         return [points]

@@ -136,7 +136,7 @@ def _lines(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
 
 
 def _split(heading: str) -> tuple[str, str]:
-    """Name and unit of a heading: `top_C`, `top [degC]` or `top (degC)`; the unit may be empty."""
+    """Name and unit of a heading: "top_C", "top [degC]" or "top (degC)"; the unit may be empty."""
     bracketed = re.fullmatch(r"(.*?)\s*[\[(]([^\[\]]*)[\])]", heading)
     if bracketed:
         return bracketed[1].strip(), bracketed[2].strip()

@@ -1,0 +1,31 @@
+"""Orders of segments, and where each segment runs and lays."""
+
+from __future__ import annotations
+
+import pytest
+
+from lapheat.joint.schedule import order_of, schedule_of
+from support.joints import case_of
+
+
+def test_orders_of_eight() -> None:
+    assert order_of("in-turn", 8) == (1, 2, 3, 4, 5, 6, 7, 8)
+    assert order_of("opposite", 8) == (1, 5, 2, 6, 3, 7, 4, 8)
+    assert order_of("quarters", 8) == (1, 5, 3, 7, 2, 6, 4, 8)
+    assert order_of((3, 1), 8) == (3, 1)
+    for name in ("opposite", "quarters"):
+        for count in range(1, 30):
+            assert sorted(order_of(name, count)) == list(range(1, count + 1))
+
+
+def test_overlap_runs_over_what_is_laid_only() -> None:
+    case = case_of("travel.overlap=2 mm")
+    plan = schedule_of(case, 8 * 16)
+    over = 0.002 / case.tube.radius
+    first, second, last = plan.segments[0], plan.segments[1], plan.segments[-1]
+    assert (first.run_from, first.run_to) == (first.lay_from, first.lay_to)
+    assert second.lay_from - second.run_from == pytest.approx(over)
+    assert last.run_to - last.lay_to == pytest.approx(over)  # closes onto segment 1
+    back = schedule_of(case_of("travel.overlap=2 mm", "travel.order=backstep"), 8 * 16).segments
+    assert [s.direction for s in back] == [-1] * 8
+    assert back[1].lay_to - back[1].run_to == pytest.approx(over)

@@ -1,0 +1,224 @@
+"""The result folder: what is in it, and that it appears whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lapheat.case.file import CaseError, read_case
+from lapheat.outcomes.answer import outcomes_of
+from lapheat.report import folder as results
+from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
+from support.runs import run_with
+
+FILES = ("outcomes.json", "case.toml", "probes.csv")
+
+
+@pytest.fixture(autouse=True)
+def _quick_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stand in for the figures, which have tests of their own and take a second."""
+    import lapheat.report.figures
+
+    def save(_: object, folder: Path) -> tuple[Path, ...]:
+        folder.mkdir()
+        (folder / "peaks.png").write_bytes(b"png")
+        return (folder / "peaks.png",)
+
+    monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
+
+
+def write(folder: Path, **changes: float) -> tuple[Path, ...]:
+    history = run_with(**changes)  # type: ignore[arg-type]
+    return write_results(history, outcomes_of(history), folder)
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def refusal(folder: Path) -> str:
+    with pytest.raises(CaseError) as caught:
+        check_folder(folder)
+    return str(caught.value)
+
+
+def test_folder_holds_the_files_of_the_contract(tmp_path: Path) -> None:
+    out = tmp_path / "new" / "stub.out"
+    files = write(out)
+    assert [str(path.relative_to(out)) for path in files] == [*FILES, "figures/peaks.png"]
+    assert sorted(everything(out)) == sorted([*FILES, "figures/peaks.png"])
+    assert list(out.parent.iterdir()) == [out]
+
+
+def test_outcomes_file_is_the_outcomes(tmp_path: Path) -> None:
+    write(tmp_path / "out")
+    text = (tmp_path / "out" / "outcomes.json").read_text("utf-8")
+    assert json.loads(text) == outcomes_of(run_with()).as_dict()
+    assert text.endswith("}\n")
+
+
+def test_case_file_runs_again(tmp_path: Path) -> None:
+    write(tmp_path / "out")
+    told = run_with().case
+    again = read_case(tmp_path / "out" / "case.toml")
+    assert told is not None
+    assert (again.tube, again.flange, again.detail) == (told.tube, told.flange, told.detail)
+    assert [probe.name for probe in again.probes] == [probe.name for probe in told.probes]
+
+
+def test_probes_cover_the_whole_run(tmp_path: Path) -> None:
+    write(tmp_path / "out")
+    with (tmp_path / "out" / "probes.csv").open(newline="") as text:
+        head, *rows = csv.reader(text)
+    assert head == ["time_s", "T1_C", "T2_C", "plate_C"]
+    table = np.array(rows, dtype=float)
+    trace = run_with().trace
+    assert table[:, 0] == pytest.approx(trace.time, abs=1e-4)
+    assert table[:, 1:] == pytest.approx(trace.probes - 273.15, abs=1e-3)
+
+
+def test_permissions_are_those_of_any_new_folder(tmp_path: Path) -> None:
+    write(tmp_path / "out")
+    (tmp_path / "plain").mkdir()
+    assert (tmp_path / "out").stat().st_mode == (tmp_path / "plain").stat().st_mode
+
+
+def test_an_earlier_result_is_replaced_whole(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out)
+    before = everything(out)
+    (out / "figures" / "stale.png").write_bytes(b"old")
+    (out / ".DS_Store").write_bytes(b"")
+    write(out, tube=1700.0)
+    after = everything(out)
+    assert sorted(after) == sorted(before)
+    assert after["outcomes.json"] != before["outcomes.json"]
+    assert list(tmp_path.iterdir()) == [out]
+
+
+def test_an_empty_folder_is_used(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    write(tmp_path / "out")
+    assert (tmp_path / "out" / "outcomes.json").exists()
+
+
+def test_a_link_to_a_folder_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    write(tmp_path / "link")
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real" / "outcomes.json").exists()
+
+
+def test_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("mine")
+    assert "given:   a file" in refusal(tmp_path / "out")
+    assert "which is a file" in refusal(tmp_path / "out" / "deeper")
+
+
+def test_a_folder_with_other_things_is_refused_and_left_alone(tmp_path: Path) -> None:
+    out = tmp_path / "photos"
+    out.mkdir()
+    (out / "holiday.jpg").write_bytes(b"jpg")
+    assert "a folder with other things in it" in refusal(out)
+    with pytest.raises(CaseError):
+        write(out)
+    assert everything(out) == {"holiday.jpg": b"jpg"}
+    assert list(tmp_path.iterdir()) == [out]
+
+
+@pytest.mark.parametrize("name", ["notes.txt", "figures/sketch.svg"])
+def test_what_a_user_added_to_a_result_is_never_lost(tmp_path: Path, name: str) -> None:
+    write(tmp_path / "out")
+    (tmp_path / "out" / name).write_text("mine")
+    before = everything(tmp_path / "out")
+    assert f"an earlier result with other things in it: {name}" in refusal(tmp_path / "out")
+    with pytest.raises(CaseError):
+        write(tmp_path / "out")
+    assert everything(tmp_path / "out") == before
+
+
+def test_the_folder_one_stands_in_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert "in use and cannot be replaced" in refusal(Path())
+
+
+def test_a_folder_that_cannot_be_made_is_refused() -> None:
+    assert "cannot be made" in refusal(Path("a" * 300))
+    assert "cannot be made" in refusal(Path("nul\0byte"))
+
+
+def test_a_place_that_takes_no_folder_is_refused_beforehand(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> str:
+        raise OSError("read-only")
+
+    monkeypatch.setattr("tempfile.mkdtemp", full)  # permissions hold nothing back from root
+    assert f"a folder in {tmp_path}, where you may not write" in refusal(tmp_path / "new" / "out")
+
+
+def test_checking_writes_nothing(tmp_path: Path) -> None:
+    assert check_folder(tmp_path / "a" / "b") == tmp_path / "a" / "b"
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+@pytest.mark.parametrize("stage", ["save_figures", "rename"])
+def test_a_broken_run_leaves_the_earlier_result(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException, stage: str
+) -> None:
+    out = tmp_path / "out"
+    write(out)
+    before = everything(out)
+    if stage == "rename":
+        rename = Path.rename
+
+        def stuck(self: Path, target: Path) -> Path:
+            if self.name.endswith(".new"):
+                raise error
+            return rename(self, target)
+
+        monkeypatch.setattr(Path, "rename", stuck)
+    else:
+
+        def broken(*_: object) -> None:
+            raise error
+
+        monkeypatch.setattr("lapheat.report.figures.save_figures", broken)
+    expected = ResultError if isinstance(error, OSError) else KeyboardInterrupt
+    with pytest.raises(expected) as caught:
+        write(out, tube=1700.0)
+    if isinstance(error, OSError):
+        assert str(caught.value) == (
+            f"the results could not be written to {out}: No space left on device"
+        )
+    assert everything(out) == before
+    assert list(tmp_path.iterdir()) == [out]
+
+
+def test_a_first_run_that_breaks_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> str:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(results, "_probes_csv", full)
+    with pytest.raises(ResultError):
+        write(tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_default_folder_lies_beside_the_case() -> None:
+    assert default_folder("cases/flue-stub.toml") == Path("cases/flue-stub.out")
+    assert default_folder("stub") == Path("stub.out")
