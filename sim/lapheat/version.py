@@ -18,6 +18,8 @@ _MAKES_ROWS = (
     "march",
     "outcomes",
     "study/runs",
+    "study/chance",
+    "study/find",
     "study/calibration",
     "study/sequences/orders.py",
     "study/window/search.py",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,9 @@ from lapheat.study.calibration.measured import Readings, TrialPieces
 from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
+from lapheat.study.find.files import write_find
+from lapheat.study.find.seek import Effort, seek
+from lapheat.study.find.seek import plan_of as find_plan
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
 from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial
@@ -29,6 +32,7 @@ from lapheat.study.window.window import window_of
 from study.beads import BEAD
 from study.benches import TINY, made_up
 from study.stand_in import balanced, by_formula, given, hopeless, made_row, smooth, stood_in
+from support.formula_joint import TEXT, formulas
 
 JOINT = Source.of(TINY)  # standard of its own, so that coarse runs are compared with it
 PROBED = Source(BEAD.replace('"coarse"', '"standard"'), "bead.toml")
@@ -99,6 +103,13 @@ def window(vary: tuple[str, ...], formula: Callable[[Trial], Row], free: str = "
     return Small(lambda: stood_in(window_of(plan), by_formula(formula)), write_window)
 
 
+def find() -> Small:
+    source = Source(TEXT.replace('"coarse"', '"standard"'), "find.toml")
+    few = Effort(first=16, rounds=1, looks=6, fresh=8, candidates=128)
+    plan = replace(find_plan(source, 0.9), effort=few)
+    return Small(lambda: stood_in(seek(plan), {run_trial: formulas}), write_find)
+
+
 def readings(free_clock: bool) -> Small:
     told = unknowns_of(PROBED.case(), "efficiency,spot")
     runs = ProbeRuns(PROBED, told, "coarse", ("near", "mid"), float(TIME[-1]))
@@ -132,6 +143,7 @@ STUDIES = {
         lambda: stood_in(assess(plan_of(JOINT, "coarse", 128, seed=3)), {run_sample: made_up}),
         write_risk,
     ),
+    "find": find(),
     "calibration to readings": readings(free_clock=False),
     "calibration to readings by a free clock": readings(free_clock=True),
     "calibration to answers": answers(),

@@ -5,32 +5,29 @@ The search runs on a joint made of formulas, whose chances can be counted at lei
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from lapheat.case.file import CaseError
-from lapheat.case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, read_quantity
+from lapheat.case.units import read_quantity
 from lapheat.study.chance.bench import points
 from lapheat.study.find import seek as module
 from lapheat.study.find.knobs import KEYS, knobs_of
-from lapheat.study.find.seek import FindPlan, Found, plan_of, seek
+from lapheat.study.find.seek import Effort, FindPlan, Found, plan_of, seek
 from lapheat.study.find.space import space_of
-from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive
+from lapheat.study.runs import RowFile, Serial, Source, drive
+from support.formula_joint import TEXT, formulas
 
-TEXT = """
-tube = { outside_diameter = "38 mm", wall = "1.6 mm" }
-flange = { thickness = "6 mm", outside_diameter = "100 mm" }
-arc = { current = "70 A", length = "3 mm" }
-travel = { speed = "2 mm/s", segment = "12 mm", pause = "15 s" }
-numerics = { detail = "coarse" }
-bench = { hand = "pedal", current_range = ["40 A", "120 A"] }
-"""
 INCHES = (
     TEXT.replace("38 mm", "1.5 in").replace("[arc]", "[arc]")
     + 'surroundings = { temperature = "70 degF" }\n'
 )
+
+
+SMALL = Effort(first=32, rounds=2, looks=12, fresh=48, candidates=512)
 
 
 def source(text: str = TEXT) -> Source:
@@ -123,43 +120,10 @@ def test_a_bad_bench_table_is_told_at_once() -> None:
 
 # --- the search ---------------------------------------------------------------------------------
 
-KINDS = {
-    "arc.current": CURRENT,
-    "arc.aim": LENGTH,
-    "travel.speed": SPEED,
-    "travel.segment": LENGTH,
-    "travel.pause": TIME,
-    "arc.hold": TEMPERATURE,
-    "arc.length": LENGTH,
-    "tube.wall": LENGTH,
-}
-
-
-def formulas(trial: Trial) -> Row:
-    """Margin, slack and time of a joint that melts with a high hold and stays cold with a low."""
-    given = {k: float(read_quantity(t, KINDS[k])) for k, t in trial.inputs if k in KINDS}
-    factor = {k: float(t) for k, t in trial.inputs if k.startswith("scale.")}
-    hold = given.get("arc.hold", 1500.0) - 273.15
-    aim = 1e3 * given.get("arc.aim", 0.0)
-    current = given.get("arc.current", 70.0)
-    speed = 1e3 * given.get("travel.speed", 2e-3)
-    wide = factor["scale.spot"] * (1e3 * given["arc.length"] / 3.0) ** 0.4
-    wall = 1e3 * given["tube.wall"] / 1.6
-    margin = (
-        1400.0 - hold - 60.0 * (1.2 - aim) ** 2 * wide + 80.0 * (wall - 1.0) - 0.4 * (current - 70)
-    )
-    slack = 0.8 * (hold - 1150.0) + 90.0 * (1.0 - speed / 2.0) - 50.0 * (aim - 0.8) ** 2 / wide
-    time = 120.0 / speed + 8.0 * given.get("travel.pause", 15.0)
-    return {
-        "margin_K": margin, "filler_slack_K": slack, "total_s": time, "failed": None,
-        "surplus_K": slack + 10.0, "base_stays_solid": margin >= 50.0, "filler_flows": slack >= 0.0,
-        "filler_binding": "limits.wet_fraction",
-    }  # fmt: skip
-
 
 def search(monkeypatch: pytest.MonkeyPatch, text: str = TEXT, sure: float = 0.9) -> Found:
     monkeypatch.setattr(module, "run_trial", formulas)
-    plan = plan_of(source(text), sure)
+    plan = replace(plan_of(source(text), sure), effort=SMALL)
     return drive(seek(plan), Serial(), RowFile(None))
 
 

@@ -12,7 +12,48 @@ from ..terminal.exits import VERDICT
 from ..terminal.options import verdict_option
 from .frame import Study, study_command
 
-__all__ = ["calibrate", "risk", "sequences", "window"]
+__all__ = ["calibrate", "find", "risk", "sequences", "window"]
+
+
+@study_command("find", "Mesh of the search; coarse by default.")
+def find(
+    study: Study,
+    sure: Annotated[
+        str,
+        typer.Option(metavar="SHARE", help="Chance that a bench succeeds; 90 % by default."),
+    ] = "90%",
+    free: Annotated[
+        str,
+        typer.Option(
+            metavar="KEY,KEY",
+            help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, aim, hold, "
+            "speed, segment, pause and dwell, in the ranges of [bench].",
+        ),
+    ] = "",
+    fix: Annotated[
+        str, typer.Option(metavar="KEY,KEY", help="Keys that stay as the case has them.")
+    ] = "",
+    seed: Annotated[
+        int,
+        typer.Option(metavar="N", min=0, help="Of the search: the same seed, the same result."),
+    ] = 0,
+    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when nothing is sure enough.")] = False,
+) -> None:
+    """Find settings for the joint that survive the scatter of a real bench, the quickest first.
+
+    A bench succeeds if the base stays below its solidus and the filler flows. [bench] in the case
+    says what may be chosen, [scatter] how far a bench strays.
+
+    \b
+    Examples:
+      lapheat find stub.toml
+      lapheat find stub.toml --sure 95% --fix arc.aim
+      lapheat find stub.toml --free "arc.current=40 A:70 A,arc.aim,travel.speed"
+    """
+    from .find import carry_out
+
+    if not carry_out(study, sure, free, fix, seed) and fail_on_verdict:
+        raise typer.Exit(VERDICT)
 
 
 @study_command("window", "Mesh of the map; coarse by default.")

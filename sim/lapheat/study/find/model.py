@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
 BENCHES = 64  # points of the scatter that a chance is the mean over
 SCREENED = 24  # of them, for the first look
-CANDIDATES = 2048
 KEPT = 64  # of the candidates, looked at again
 SOME = 16  # of them, the quickest and those that may be good
 DIGITS = 6
@@ -72,7 +71,7 @@ class Think:
     known : (m, knobs) settings that seemed good before; m may be 0
     sure : the chance wanted
     wanted : margin of the base the case as it is must keep [K]
-    looks : runs to propose
+    looks, candidates : runs to propose, and settings to ask the responses about
     seed, number : of the search, and of this round
     """
 
@@ -86,13 +85,22 @@ class Think:
     sure: float
     wanted: float
     looks: int
+    candidates: int
     seed: int
     number: int
 
     def key(self) -> str:
         """Hash of all of it."""
         told = hashlib.sha256(f"{mark()} think {self.space.source.text}".encode())
-        asked = (self.space.knobs, self.sure, self.wanted, self.looks, self.seed, self.number)
+        asked = (
+            self.space.knobs,
+            self.sure,
+            self.wanted,
+            self.looks,
+            self.candidates,
+            self.seed,
+            self.number,
+        )
         told.update(repr(asked).encode())
         for array in (self.shares, self.bench, self.base, self.filler, self.time, self.known):
             told.update(np.ascontiguousarray(np.round(array, 9)).tobytes())
@@ -200,10 +208,10 @@ def think(task: Think) -> Row:
     bench = points(BENCHES, inputs, task.seed)
     few = bench[:SCREENED]
     best = responses.settings(task.known, few) if len(task.known) else []
-    pool = qmc.Sobol(knobs, rng=rng).random(CANDIDATES)
+    pool = qmc.Sobol(knobs, rng=rng).random(task.candidates)
     for size in (None, 0.12, 0.05):
         if size is not None:
-            pool = _pool(np.array([s.shares for s in best[:16]]), CANDIDATES // 4, size, rng)
+            pool = _pool(np.array([s.shares for s in best[:16]]), task.candidates // 4, size, rng)
         found = responses.settings(pool, few)
         ranked = _ranked(found, task.sure, False)[:KEPT] + _ranked(found, task.sure, True)[:SOME]
         best = _ranked([*best, *ranked], task.sure, False)

@@ -27,19 +27,35 @@ from .knobs import HAND_KEYS, Knob, knobs_of
 from .model import Setting, Think, measures, think, thought_of
 from .space import Space, space_of
 
-__all__ = ["FindPlan", "Found", "Pick", "plan_of", "seek"]
+__all__ = ["Effort", "FindPlan", "Found", "Pick", "plan_of", "seek"]
 
 Array = NDArray[np.float64]
 
-FIRST = 32  # runs of each hand to begin with
-ROUNDS = 5  # of more runs, at most
-LOOKS = 18  # runs of a round, over all hands that are left
-FRESH = 48  # benches that confirm a pick
 OWN = 4  # of them also at the case's own detail, those nearest to a limit
 TRIES = 3  # picks to confirm, at most
 # of chance: a hand that much behind the best is given up, after the first runs and later
 BEHIND = (0.25, 0.15)
 CHOICES = 5  # of time against chance
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much is run.
+
+    Attributes
+    ----------
+    first : runs of each hand to begin with
+    rounds : of more runs
+    looks : runs of a round, over all hands that are left
+    fresh : benches that confirm a pick
+    candidates : settings that the responses are asked about
+    """
+
+    first: int = 32
+    rounds: int = 5
+    looks: int = 18
+    fresh: int = 48
+    candidates: int = 2048
 
 
 @dataclass(frozen=True)
@@ -55,6 +71,7 @@ class FindPlan:
     sure : chance of success wanted
     detail : mesh of the search
     seed : of its points
+    effort : how much is run
     """
 
     source: Source
@@ -64,6 +81,7 @@ class FindPlan:
     sure: float
     detail: str
     seed: int
+    effort: Effort = Effort()
 
 
 def plan_of(
@@ -160,7 +178,7 @@ def _begin(plan: FindPlan, hand: str) -> _Hand:
     space = space_of(plan.source, hand, plan.knobs)
     knobs, inputs = space.size
     sobol = qmc.Sobol(knobs + inputs, rng=np.random.default_rng(plan.seed + len(hand)))
-    unit = sobol.random(FIRST)
+    unit = sobol.random(plan.effort.first)
     shares = np.array([space.settable(row)[0] for row in unit[:, :knobs]])
     bench = np.asarray(STANDARD.ppf(np.clip(unit[:, knobs:], 1e-9, 1.0 - 1e-9)), dtype=float)
     return _Hand(space, shares, bench, [])
@@ -170,14 +188,14 @@ def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     hands = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(hands, plan, "settings and benches")
-    for number in range(ROUNDS):
+    for number in range(plan.effort.rounds):
         yield from _think(hands, plan, number)
         hands = _kept(hands, BEHIND[min(number, 1)])
-        each = max(3, LOOKS // len(hands) // 3 * 3)
+        each = max(3, plan.effort.looks // len(hands) // 3 * 3)
         for hand in hands:
             hand.add(np.array(hand.looks)[:each])
         yield from _run(hands, plan, "benches near a limit")
-    yield from _think(hands, plan, ROUNDS)
+    yield from _think(hands, plan, plan.effort.rounds)
     tried: list[Pick] = []
     ranked = _ranked(hands, plan)
     for attempt, (hand, setting) in enumerate(ranked[:TRIES]):
@@ -205,7 +223,8 @@ def _think(hands: Sequence[_Hand], plan: FindPlan, number: int) -> Planner[None]
             np.array([s.shares for s in hand.settings]).reshape(-1, hand.space.size[0]),
             plan.sure,
             plan.case.limits.base_margin,
-            LOOKS,
+            plan.effort.looks,
+            plan.effort.candidates,
             plan.seed,
             number,
         )
@@ -245,7 +264,7 @@ def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Pla
     """Run a setting on fresh benches, and at the case's own detail where limits are nearest."""
     space = hand.space
     _, inputs = space.settable(np.array(setting.shares))
-    bench = points(FRESH, space.size[1], plan.seed + 1000 + attempt)
+    bench = points(plan.effort.fresh, space.size[1], plan.seed + 1000 + attempt)
     nominal = np.zeros(space.size[1])
     every = [space.trial(inputs, z, plan.detail) for z in (nominal, *bench)]
     rows = yield Round("fresh benches", run_trial, every)
@@ -268,18 +287,18 @@ def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Pla
     flows = filler[1:] + shift[1] >= 0.0
     good = int((solid & flows).sum())
     why = Counter("base" for ok in solid if not ok)
-    why.update(str(rows[i + 1].get("filler_binding")) for i in range(FRESH) if not flows[i])
-    low, high = wilson(good, FRESH)
+    why.update(str(rows[i + 1].get("filler_binding")) for i in range(len(solid)) if not flows[i])
+    low, high = wilson(good, len(solid))
     fixed, _ = HAND_KEYS[space.hand]
     return Pick(
         space.hand,
         (*fixed, *inputs),
-        good / FRESH,
+        good / len(solid),
         low,
         high,
         float(time[0]),
         own,
-        FRESH,
+        len(solid),
         dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
     )
 
@@ -319,7 +338,7 @@ def _found(plan: FindPlan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Fou
     others = [pick for pick in tried if pick is not best]
     seen = {pick.inputs for pick in tried}
     choices = [pick for pick in _choices(hands) if pick.inputs not in seen]
-    runs = sum(len(hand.rows) for hand in hands) + (FRESH + 1) * len(tried)
+    runs = sum(len(hand.rows) for hand in hands) + (plan.effort.fresh + 1) * len(tried)
     own = 0 if plan.detail == plan.case.detail else (OWN + 1) * len(tried)
     binding = next(iter(best.fails), "")
     told = f"{100 * best.chance:.0f} % of {best.benches} fresh benches succeed"

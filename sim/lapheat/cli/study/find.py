@@ -1,0 +1,156 @@
+"""`lapheat find`: search, files, and what to say of what was found."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ...case.faults import CaseError, printable
+from ...study.find.files import OURS, write_find
+from ...study.find.seek import Found, Pick, plan_of, seek
+from ...study.runs.standing import FAILS
+from ..terminal.screen import show
+from .frame import Study, carried_out, page
+
+__all__ = ["carry_out", "share_of"]
+
+HANDS = {
+    "clock": "by the clock",
+    "flow": "stand at each start until it flows, steady current",
+    "pedal": "stand at each start until it flows, pedal holds the heat",
+}
+
+
+def share_of(text: str) -> float:
+    """Share of "90%" or "0.9".
+
+    Raises
+    ------
+    CaseError
+        It is none from 0.5 to 0.99.
+    """
+    try:
+        percent = text.strip().endswith("%")
+        value = float(text.strip().removesuffix("%")) / (100.0 if percent else 1.0)
+    except ValueError:
+        value = 0.0
+    if not 0.5 <= value <= 0.99:
+        raise CaseError.one("", "--sure", text, "a share from 50 % to 99 %", 'for example "90%"')
+    return value
+
+
+def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
+    """Find settings, write the results and show them; tell whether any is sure enough.
+
+    Parameters
+    ----------
+    study : what every such command is asked
+    sure, free, fix, seed : as on the command line
+
+    Raises
+    ------
+    CaseError
+        Something asked for is refused.
+    ResultError
+        The results could not be written.
+    """
+    plan = plan_of(study.source, share_of(sure), free, fix, study.mesh, seed)
+    folder = study.folder(OURS)
+    found, files = carried_out(study, folder, seek(plan), write_find)
+    show(told(found, files))
+    return found.pick is not None
+
+
+def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
+    """Lay out the settings, how sure they are, what else there is, and what to do next."""
+    best = found.picks[0]
+    settings = Table.grid(padding=(0, 3, 0, 0))
+    settings.add_column(style="dim")
+    settings.add_column(overflow="fold")
+    settings.add_row("hand", HANDS[best.hand])
+    for key, text in best.inputs:
+        settings.add_row(key, text)
+    settings.add_row("total time", f"{best.time:.0f} s")
+    settings.add_row("chance", _chance(best))
+    if best.fails:
+        settings.add_row("what fails", _fails(best))
+    if best.confirmed is not None:
+        settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best))
+    why = f"{found.why[0].upper()}{found.why[1:]}."
+    parts: list[RenderableType] = [
+        Text(printable(why), style="bold green" if found.pick else "bold red"),
+        Text(),
+        settings,
+    ]
+    if len(found.picks) > 1:
+        parts += [Text(), _others(found)]
+    parts += [
+        Text(),
+        Text(f"From {found.runs[0]} runs at {found.plan.detail} detail and {found.runs[1]} finer."),
+        *_next(found, files),
+    ]
+    return page(found.plan.case.title, parts, files)
+
+
+def _chance(pick: Pick) -> str:
+    text = f"{100 * pick.chance:.0f} % of benches succeed"
+    interval = f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %"
+    if pick.benches:
+        return f"{text} ({interval}), on {pick.benches} fresh benches"
+    return f"{text} ({interval}), estimated"
+
+
+def _fails(pick: Pick) -> str:
+    words = {"base": "the base melts", **FAILS}
+    return "; ".join(f"{words.get(key, key)}: {count}" for key, count in pick.fails.items())
+
+
+def _confirmed(pick: Pick) -> str:
+    row = pick.confirmed or {}
+    if row.get("failed") is not None:
+        return printable(str(row["failed"]))
+    told = []
+    for name, word in (("margin_K", "margin"), ("surplus_K", "surplus")):
+        value = row.get(name)
+        if value is not None:
+            told.append(f"{word} {float(value):.0f} K")
+    return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s"
+
+
+def _others(found: Found) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    keys = list(dict.fromkeys(key for pick in found.picks for key, _ in pick.inputs))
+    shown = [key for key in keys if key not in ("travel.start", "arc.control")]
+    names = ["", "hand", *(key.partition(".")[2] for key in shown), "time", "chance"]
+    for name in names:
+        table.add_column(name, no_wrap=True)
+    for number, pick in enumerate(found.picks, start=1):
+        inputs = dict(pick.inputs)
+        chance = f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %"
+        table.add_row(
+            *(str(number), pick.hand, *(inputs.get(key, "") for key in shown)),
+            *(f"{pick.time:.0f} s", chance if pick.benches else f"{chance}, estimated"),
+        )
+    return table
+
+
+def _next(found: Found, files: Sequence[Path]) -> list[Text]:
+    """Commands that come next."""
+    case = next((path for path in files if path.name == "case.toml"), None)
+    if case is None:
+        return []
+    name = shlex.quote(str(case))
+    if found.pick is not None:
+        return [Text(printable(f"Next: lapheat run {name}"))]
+    lines = [f"Next: lapheat risk {name} says what drives the failures."]
+    if found.binding == "base":
+        lines.append("The base melts first: a thicker wall, a chill, or more aim at the flange.")
+    elif found.binding:
+        lines.append("The filler fails first: a warm flange, a smaller fillet, or more current.")
+    lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
+    return [Text(printable(line)) for line in lines]
