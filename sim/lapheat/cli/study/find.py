@@ -106,7 +106,7 @@ def _chance(pick: Pick) -> str:
 
 
 def _fails(pick: Pick) -> str:
-    words = {"base": "the base melts", **FAILS}
+    words = {"base": "the base melts", **{key: each.clause for key, each in FAILS.items()}}
     return "; ".join(f"{words.get(key, key)}: {count}" for key, count in pick.fails.items())
 
 

@@ -58,6 +58,23 @@ class Setting:
     base: float
     filler: float
 
+    @property
+    def guarded(self) -> float:
+        """Chance that is believed: where the responses know little it is far below `chance`."""
+        return 0.5 * (self.chance + self.low)
+
+    @property
+    def keeps(self) -> bool:
+        """Whether the case as it is keeps the margins that it asks for."""
+        return self.base >= 0.0 and self.filler >= 0.0
+
+    def worth(self, sure: float, optimist: bool = False) -> tuple[float, float]:
+        """Order of settings: the surest until sure enough, then the quickest."""
+        chance = self.likely if optimist else self.guarded
+        if not self.keeps:
+            chance = min(chance, sure) - 0.2
+        return (1.0, -self.time) if chance >= sure else (chance, 0.0)
+
 
 @dataclass(frozen=True)
 class Think:
@@ -177,17 +194,8 @@ class _Responses:
         return np.asarray(np.maximum(*doubts))
 
 
-def _worth(setting: Setting, sure: float, optimist: bool) -> tuple[float, float]:
-    """Order of settings: the surest until sure enough, then the quickest."""
-    chance = setting.likely if optimist else setting.chance
-    holds = setting.base >= 0.0 and setting.filler >= 0.0
-    if not holds:
-        chance = min(chance, sure - 1e-3) - 0.2
-    return (1.0, -setting.time) if chance >= sure else (chance, 0.0)
-
-
 def _ranked(settings: list[Setting], sure: float, optimist: bool) -> list[Setting]:
-    return sorted(settings, key=lambda s: _worth(s, sure, optimist), reverse=True)
+    return sorted(settings, key=lambda s: s.worth(sure, optimist), reverse=True)
 
 
 def _pool(near: Array, count: int, size: float, rng: np.random.Generator) -> Array:
@@ -234,7 +242,7 @@ def _front(settings: list[Setting], sure: float) -> list[Setting]:
     """The best first, then those that no other beats in both chance and time."""
     front = _ranked(settings, sure, False)[:SOME]
     quickest = np.inf
-    for setting in sorted(settings, key=lambda s: (-s.chance, s.time)):
+    for setting in sorted(settings, key=lambda s: (-s.guarded, s.time)):
         if setting.time < quickest and setting.filler >= 0.0:
             quickest = setting.time
             if setting not in front:
@@ -247,9 +255,9 @@ def _looks(
 ) -> list[list[float]]:
     """Benches of the pick, of the quickest that may do, and of the surest, where doubt is most."""
     order = [
-        max(settings, key=lambda s: _worth(s, task.sure, False)),
-        max(settings, key=lambda s: _worth(s, task.sure, True)),
-        max(settings, key=lambda s: (s.chance, -s.time)),
+        max(settings, key=lambda s: s.worth(task.sure)),
+        max(settings, key=lambda s: s.worth(task.sure, optimist=True)),
+        max(settings, key=lambda s: (s.guarded, -s.time)),
     ]
     each = task.looks // len(order)
     looks = []

@@ -33,8 +33,6 @@ Array = NDArray[np.float64]
 
 OWN = 4  # of them also at the case's own detail, those nearest to a limit
 TRIES = 3  # picks to confirm, at most
-# of chance: a hand that much behind the best is given up, after the first runs and later
-BEHIND = (0.25, 0.15)
 CHOICES = 5  # of time against chance
 
 
@@ -186,24 +184,25 @@ def _begin(plan: FindPlan, hand: str) -> _Hand:
 
 def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
-    hands = [_begin(plan, hand) for hand in plan.hands]
-    yield from _run(hands, plan, "settings and benches")
+    every = [_begin(plan, hand) for hand in plan.hands]
+    yield from _run(every, plan, "settings and benches")
+    hands = every
     for number in range(plan.effort.rounds):
         yield from _think(hands, plan, number)
-        hands = _kept(hands, BEHIND[min(number, 1)])
+        hands = _kept(hands)
         each = max(3, plan.effort.looks // len(hands) // 3 * 3)
         for hand in hands:
             hand.add(np.array(hand.looks)[:each])
         yield from _run(hands, plan, "benches near a limit")
-    yield from _think(hands, plan, plan.effort.rounds)
     tried: list[Pick] = []
-    ranked = _ranked(hands, plan)
-    for attempt, (hand, setting) in enumerate(ranked[:TRIES]):
-        pick = yield from _confirm(hand, setting, plan, attempt)
-        tried.append(pick)
-        if pick.chance >= plan.sure:
+    for attempt in range(TRIES):
+        yield from _think(hands, plan, plan.effort.rounds + attempt)
+        seen = {pick.inputs for pick in tried}
+        hand, setting = _best(hands, plan, seen)
+        tried.append((yield from _confirm(hand, setting, plan, attempt)))
+        if tried[-1].chance >= plan.sure:
             break
-    return _found(plan, hands, tried)
+    return _found(plan, every, hands, tried)
 
 
 def _run(hands: Sequence[_Hand], plan: FindPlan, doing: str) -> Planner[None]:
@@ -235,33 +234,33 @@ def _think(hands: Sequence[_Hand], plan: FindPlan, number: int) -> Planner[None]
         hand.settings, hand.looks, hand.q2 = thought_of(row)
 
 
-def _kept(hands: Sequence[_Hand], behind: float) -> list[_Hand]:
+def _kept(hands: Sequence[_Hand]) -> list[_Hand]:
     """Hands that may still be the surest."""
-    best = max(max(s.chance for s in hand.settings) for hand in hands)
-    return [h for h in hands if max(s.likely for s in h.settings) >= best - behind]
+    least = max(max(s.low for s in hand.settings) for hand in hands)
+    return [hand for hand in hands if max(s.likely for s in hand.settings) >= least]
 
 
-def _worth(setting: Setting, sure: float) -> tuple[float, float]:
-    holds = setting.base >= 0.0 and setting.filler >= 0.0
-    if setting.chance >= sure and holds:
-        return 1.0, -setting.time
-    return setting.chance - (0.0 if holds else 0.2), 0.0
-
-
-def _ranked(hands: Sequence[_Hand], plan: FindPlan) -> list[tuple[_Hand, Setting]]:
-    """The quickest that is sure enough, then surer ones."""
+def _best(
+    hands: Sequence[_Hand], plan: FindPlan, seen: set[tuple[tuple[str, str], ...]]
+) -> tuple[_Hand, Setting]:
+    """The quickest that is sure enough, or the surest; not one that was tried."""
     every = [(hand, setting) for hand in hands for setting in hand.settings]
-    first = max(every, key=lambda pair: _worth(pair[1], plan.sure))
-    surer = [pair for pair in every if pair[1].chance > first[1].chance]
-    surer.sort(key=lambda pair: (-pair[1].chance, pair[1].time))
-    halfway = [p for p in surer if p[1].chance >= 0.5 * (first[1].chance + surer[0][1].chance)]
-    quick = [min(halfway, key=lambda pair: pair[1].time)] if halfway else []
-    ranked = [first, *quick, *surer]
-    return [pair for i, pair in enumerate(ranked) if pair not in ranked[:i]]
+    fresh = [pair for pair in every if _inputs(*pair) not in seen]
+    return max(fresh or every, key=lambda pair: pair[1].worth(plan.sure))
+
+
+def _inputs(hand: _Hand, setting: Setting) -> tuple[tuple[str, str], ...]:
+    """Keys and settings, those of the hand first."""
+    fixed, _ = HAND_KEYS[hand.space.hand]
+    _, inputs = hand.space.settable(np.array(setting.shares))
+    return (*fixed, *inputs)
 
 
 def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Planner[Pick]:
-    """Run a setting on fresh benches, and at the case's own detail where limits are nearest."""
+    """Run a setting on fresh benches, and at the case's own detail where limits are nearest.
+
+    What the benches say goes to the hand's other runs: a pick that failed teaches the next.
+    """
     space = hand.space
     _, inputs = space.settable(np.array(setting.shares))
     bench = points(plan.effort.fresh, space.size[1], plan.seed + 1000 + attempt)
@@ -283,16 +282,17 @@ def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Pla
         shift = np.array(
             [np.mean(fine_base - base[also]), np.mean(fine_filler - filler[also])], dtype=float
         )
+    hand.add(np.hstack([np.tile(setting.shares, (len(every), 1)), np.vstack([nominal, bench])]))
+    hand.rows.extend(rows)
     solid = base[1:] + shift[0] > 0.0
     flows = filler[1:] + shift[1] >= 0.0
     good = int((solid & flows).sum())
     why = Counter("base" for ok in solid if not ok)
     why.update(str(rows[i + 1].get("filler_binding")) for i in range(len(solid)) if not flows[i])
     low, high = wilson(good, len(solid))
-    fixed, _ = HAND_KEYS[space.hand]
     return Pick(
         space.hand,
-        (*fixed, *inputs),
+        _inputs(hand, setting),
         good / len(solid),
         low,
         high,
@@ -317,12 +317,10 @@ def _choices(hands: Sequence[_Hand]) -> list[Pick]:
         front = [front[i] for i in at]
     picks = []
     for hand, setting in front:
-        fixed, _ = HAND_KEYS[hand.space.hand]
-        _, inputs = hand.space.settable(np.array(setting.shares))
         picks.append(
             Pick(
                 hand.space.hand,
-                (*fixed, *inputs),
+                _inputs(hand, setting),
                 setting.chance,
                 setting.low,
                 setting.high,
@@ -332,13 +330,15 @@ def _choices(hands: Sequence[_Hand]) -> list[Pick]:
     return picks
 
 
-def _found(plan: FindPlan, hands: Sequence[_Hand], tried: Sequence[Pick]) -> Found:
+def _found(
+    plan: FindPlan, every: Sequence[_Hand], hands: Sequence[_Hand], tried: Sequence[Pick]
+) -> Found:
     good = [pick for pick in tried if pick.chance >= plan.sure]
     best = good[-1] if good else max(tried, key=lambda pick: (pick.chance, -pick.time))
     others = [pick for pick in tried if pick is not best]
     seen = {pick.inputs for pick in tried}
     choices = [pick for pick in _choices(hands) if pick.inputs not in seen]
-    runs = sum(len(hand.rows) for hand in hands) + (plan.effort.fresh + 1) * len(tried)
+    runs = sum(len(hand.rows) for hand in every)
     own = 0 if plan.detail == plan.case.detail else (OWN + 1) * len(tried)
     binding = next(iter(best.fails), "")
     told = f"{100 * best.chance:.0f} % of {best.benches} fresh benches succeed"
