@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 from lapheat.cli.app import app
 from lapheat.cli.study.risk import told
+from lapheat.march.errors import MarchError
 from lapheat.study.chance.bench import HALF
 from lapheat.study.risk.files import risk_dict
 from lapheat.study.risk.risk import Risk, RiskPlan, Sample, assess, plan_of, run_sample
@@ -99,7 +100,10 @@ def test_stops_when_both_chances_are_known_well_enough() -> None:
     assert len(risk.rows) == 64
     assert risk.base is not None
     assert risk.base.chance.interval == pytest.approx((0.0, 0.0566), abs=1e-4)
-    assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.02), safe).rows) == 128
+    # the fitted response knows more: nothing of the scatter comes near, but half a run is left
+    assert risk.base.smooth.used
+    assert (risk.base.smooth.low, risk.base.smooth.high) == pytest.approx((0.0, 0.5 / 64), abs=1e-4)
+    assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.003), safe).rows) == 128
 
 
 def rough(sample: Sample) -> Row:
@@ -120,6 +124,27 @@ def failing(sample: Sample) -> Row:
     if offsets(sample)["spot"] > 1.5:
         return {"failed": "the computation failed: for a test"}
     return made_up(sample)
+
+
+def test_without_a_run_there_is_no_chance() -> None:
+    def none(sample: Sample) -> Row:
+        del sample
+        return {"failed": "the computation failed: for a test"}
+
+    with pytest.raises(MarchError, match=r"no sample could be computed.*for a test"):
+        assessed(plan_of(MADE_UP, "coarse", 64), none)
+
+
+def test_success_is_what_neither_fails() -> None:
+    risk = assessed(plan_of(MADE_UP, "coarse", 128))
+    assert risk.base is not None
+    assert risk.filler is not None
+    least = max(risk.base.smooth.chance, risk.filler.smooth.chance)
+    assert least - 0.01 <= risk.fails.chance
+    assert risk.fails.chance <= risk.base.smooth.chance + risk.filler.smooth.chance + 0.01
+    told = risk_dict(risk)["success"]
+    assert told["chance"] == pytest.approx(1.0 - risk.fails.chance, abs=1e-5)
+    assert told["low"] <= told["chance"] <= told["high"]
 
 
 def test_a_run_that_failed_may_have_gone_either_way() -> None:

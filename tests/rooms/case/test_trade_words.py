@@ -141,3 +141,17 @@ def test_a_hand_that_cannot_work_is_noted(changes: tuple[str, ...], part: str) -
     told = read_case_text(TEXT, "stub", changes).assumed
     assert any(part in line for line in told)
     assert not any(part in line for line in read_case_text(TEXT, "stub").assumed)
+
+
+QUICK = "travel.speed=4 mm/s"
+
+
+def test_a_pedal_goes_down_no_further_than_melts_the_rod() -> None:
+    """Its usual range begins at 0.3 x current, which would not melt this rod at 45 A."""
+    case = read_case_text(TEXT, "stub", ("arc.control=pedal", "arc.current=45 A", QUICK))
+    low, high = case.arc.current_range
+    assert high == pytest.approx(1.3 * 45.0)
+    assert low > 0.3 * 45.0
+    assert case.arc.power_at(low) == pytest.approx(1.1 * case.rod_power, rel=0.02)
+    hot = read_case_text(TEXT, "stub", ("arc.control=pedal", "arc.current=180 A", QUICK))
+    assert hot.arc.current_range == pytest.approx((54.0, 234.0))

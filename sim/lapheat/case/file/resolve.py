@@ -54,6 +54,7 @@ __all__ = ["dotted", "resolve", "user_alloy"]
 
 USUAL_HOLD = 75.0  # [K] above filler flow
 USUAL_SPOT = 1.6e-3  # [m]
+ROD_TO_SPARE = 1.1  # heat of the pedal's lowest current over what melts the rod
 USUAL_RANGE = (0.3, 1.3)  # of the current
 FACTORS = ("clearance", "emissivity", "pedal_lag")  # of [scatter], whose spread is a factor
 _IMPERIAL = ("inch", "foot", "yard", "thou")
@@ -298,6 +299,19 @@ def _display(file: CaseFile) -> Display:
     )
 
 
+def _melting_range(case: Case) -> Case:
+    """Case whose pedal goes down no further than melts the rod: for a range that was left out."""
+    arc, least = case.arc, ROD_TO_SPARE * case.rod_power
+    low, high = arc.current_range
+    if not arc.power_at(low) < least < arc.power:
+        return case
+    while high - low > 0.05:  # the power of an arc grows with its current
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if arc.power_at(middle) < least else (low, middle)
+    raised = rounded(math.ceil(10.0 * high) / 10.0), arc.current_range[1]
+    return replace(case, arc=replace(arc, current_range=raised))
+
+
 def resolve(file: CaseFile, name: str) -> Case:
     """Fill in every default.
 
@@ -360,6 +374,8 @@ def resolve(file: CaseFile, name: str) -> Case:
         display=_display(file),
         written=_written(file),
     )
+    if arc.control == "pedal" and file.arc.current_range is None:
+        case = _melting_range(case)
     gauge = gauge_told(file.tube.wall)
     told = assumed_of(case)
     return replace(case, assumed=(*([] if gauge is None else [gauge]), *told))

@@ -10,7 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from ...study.risk.files import OURS, write_risk
-from ...study.risk.risk import Chance, Event, Risk, assess, plan_of
+from ...study.risk.risk import Event, Risk, assess, plan_of
+from ...study.risk.tasks import Chance
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, page
@@ -45,6 +46,7 @@ def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
     head = Table.grid(padding=(0, 3, 0, 0))
     head.add_column(style="dim")
     head.add_column(overflow="fold")
+    head.add_row("success", _success(risk))
     head.add_row("samples", _samples(risk))
     head.add_row("base melts", _chance(risk.base, "it never melts"))
     if risk.base is not None:
@@ -81,8 +83,27 @@ def _samples(risk: Risk) -> str:
     return text + (f"; {risk.failed} could not be computed" if risk.failed else "")
 
 
+def _success(risk: Risk) -> str:
+    """Write the chance that a bench succeeds, and what that means for a series."""
+    fails = risk.fails
+    good = 1.0 - fails.chance
+    text = (
+        f"{100 * good:.1f} % of benches ({100 * (1.0 - fails.high):.1f} to "
+        f"{100 * (1.0 - fails.low):.1f} %): the base stays below its solidus and the filler flows"
+    )
+    return f"{text}; of 10 such parts {10.0 * good:.1f} succeed in the mean"
+
+
 def _chance(event: Event | None, otherwise: str) -> str:
-    return otherwise if event is None else _interval(event.chance)
+    if event is None:
+        return otherwise
+    smooth = event.smooth
+    if not smooth.used:
+        return _interval(event.chance)
+    return (
+        f"{100 * smooth.chance:.1f} % ({100 * smooth.low:.1f} to {100 * smooth.high:.1f} % with "
+        f"95 % confidence), integrated; {event.chance.hits} of {event.chance.count} runs"
+    )
 
 
 def _fails(risk: Risk) -> str:

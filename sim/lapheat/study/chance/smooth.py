@@ -58,10 +58,10 @@ def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smoo
             found.append(replace(counted, q2=0.0 if response is None else response.q2))
             continue
         drawn.append(response.draws(bench, DRAWS, rng) < 0.0)
-        found.append(_integrated(drawn[-1], response.q2))
+        found.append(_integrated(drawn[-1], response.q2, len(at)))
     if drawn and len(drawn) == len(measures):
         either = np.logical_or.reduce(drawn)
-        return (*found, _integrated(either, min(each.q2 for each in found)))
+        return (*found, _integrated(either, min(each.q2 for each in found), len(at)))
     return (*found, _counted(np.logical_or.reduce([values < 0.0 for values in measures])))
 
 
@@ -77,11 +77,12 @@ def _response(at: Array, values: Array) -> Surrogate | None:
     return Surrogate.fit(at, np.asarray(FAR * np.tanh(values / FAR)))
 
 
-def _integrated(below: NDArray[np.bool_], q2: float) -> Smooth:
+def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:
     """Chance from draws (draws, points), with the interval that they and the points leave."""
     each = below.mean(axis=1)
     chance = float(each.mean())
     # points fill the scatter evenly: their own error is that of far more independent ones
     own = np.sqrt(max(chance * (1.0 - chance), 1.0 / POINTS) / (4.0 * POINTS))
-    half = HALF * float(np.hypot(WIDER * each.std(), own))
+    # what happens once in twice as many runs may be something that no smooth response knows
+    half = max(HALF * float(np.hypot(WIDER * each.std(), own)), 0.5 / runs)
     return Smooth(chance, max(chance - half, 0.0), min(chance + half, 1.0), q2, True)

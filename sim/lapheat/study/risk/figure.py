@@ -85,7 +85,7 @@ def _spread(axes: Axes, panel: RiskPanel) -> None:
         )
     low, high = panel.interval
     axes.set_title(
-        f"{panel.title} in {percent(panel.chance)} ({percent(low)} to {percent(high)}) of runs"
+        f"{panel.title} in {percent(panel.chance)} ({percent(low)} to {percent(high)}) of benches"
     )
     axes.set_xlabel(panel.measure)
     axes.set_ylabel("runs")

@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 
 from ...case.units import in_unit
+from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
-from .risk import Chance, Event, Risk
+from .risk import Event, Risk
+from .tasks import Chance
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 
@@ -43,6 +45,7 @@ def risk_dict(risk: Risk) -> dict[str, Any]:
         "seed": plan.seed,
         "detail": plan.detail,
         "own_detail": plan.case.detail,
+        "success": _success(risk.fails),
         "base_melts": _event(risk.base),
         "base_short_of_margin": {**_chance(risk.short), "margin_K": plan.case.limits.base_margin},
         "filler_cold": _event(risk.filler)
@@ -82,6 +85,20 @@ def _chance(chance: Chance) -> dict[str, Any]:
     return {"chance": value, "low": low, "high": high, "hits": chance.hits, "runs": chance.count}
 
 
+def _ends(smooth: Smooth) -> dict[str, float]:
+    ends = {"chance": smooth.chance, "low": smooth.low, "high": smooth.high}
+    return {name: float(f"{value:.6g}") for name, value in ends.items()}
+
+
+def _way(smooth: Smooth) -> str:
+    return "integrated" if smooth.used else "counted"
+
+
+def _success(fails: Smooth) -> dict[str, Any]:
+    ends = Smooth(1.0 - fails.chance, 1.0 - fails.high, 1.0 - fails.low, fails.q2, fails.used)
+    return {**_ends(ends), "way": _way(fails)}
+
+
 def _event(event: Event | None) -> dict[str, Any]:
     """Chance of an event; one that cannot be has no shares."""
     if event is None:
@@ -89,6 +106,9 @@ def _event(event: Event | None) -> dict[str, Any]:
     shares = event.shares
     return {
         **_chance(event.chance),
+        **_ends(event.smooth),
+        "way": _way(event.smooth),
+        "counted": _chance(event.chance),
         "own_detail_differs_K": _kelvin(event.difference),
         "at_own_detail": None if event.shifted is None else _chance(event.shifted),
         "q2": None if shares is None else round(shares.q2, DIGITS),
@@ -157,8 +177,8 @@ def _figure(risk: Risk, folder: Path) -> Path:
                 RiskPanel(
                     *what,
                     values=event.values[np.isfinite(event.values)],
-                    chance=event.chance.value,
-                    interval=event.chance.interval,
+                    chance=event.smooth.chance,
+                    interval=(event.smooth.low, event.smooth.high),
                     names=tuple(item.name for item in risk.plan.inputs),
                     shares=event.shares,
                     slopes=event.slopes,

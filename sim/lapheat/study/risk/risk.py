@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -12,16 +13,18 @@ from numpy.typing import NDArray
 
 from ...case.case import Case
 from ...case.file import case_to_toml
+from ...march.errors import MarchError
 from ...version import mark
-from ..chance.bench import HALF, STANDARD, Input, inputs_of, points, wilson
-from ..chance.surrogate import Shares, shares_of
+from ..chance.bench import HALF, Input, inputs_of, points
+from ..chance.smooth import Smooth
+from ..chance.surrogate import Shares
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import FAILS
 from ..runs.trial import Source, Trial, run_trial
+from .tasks import Chance, ChanceTask, ShareTask, chance_row, share_row, shares_from, smooth_from
 
 __all__ = [
-    "Chance",
     "Driver",
     "Event",
     "Risk",
@@ -79,26 +82,6 @@ def plan_of(
 
 
 @dataclass(frozen=True)
-class Chance:
-    """How often something was met: `hits` of `count` runs; of `failed` more nobody knows."""
-
-    hits: int
-    count: int
-    failed: int = 0
-
-    @property
-    def value(self) -> float:
-        """Share of the runs that succeeded."""
-        return self.hits / self.count if self.count else 0.0
-
-    @property
-    def interval(self) -> tuple[float, float]:
-        """95 %, wide enough for the failed runs to have gone either way."""
-        every = self.count + self.failed
-        return wilson(self.hits, every)[0], wilson(self.hits + self.failed, every)[1]
-
-
-@dataclass(frozen=True)
 class Event:
     """The base melts, or the filler fails: a measure falls below zero.
 
@@ -109,6 +92,7 @@ class Event:
     difference : at the case's own detail less at the runs', for the case as it is [K]; None if
         they are the same detail, or it is not known
     shifted : chance with that difference on every run
+    smooth : chance by the fitted response; it counts where that is good enough
     shares : what drives the measure; None if it does not vary
     slopes : (d,) what each input's half spread, upward, does to the measure [K]
     """
@@ -117,6 +101,7 @@ class Event:
     chance: Chance
     difference: float | None
     shifted: Chance | None
+    smooth: Smooth
     shares: Shares | None
     slopes: Array
 
@@ -149,6 +134,7 @@ class Risk:
     filler : the filler fails: too little of a side is wet, a dry stretch is too long, or a limit
         of the filler or the lap is passed; None for a bead
     short : chance that the base keeps less than the wanted margin
+    fails : chance that either happens: one less the chance of success
     """
 
     plan: RiskPlan
@@ -157,6 +143,7 @@ class Risk:
     base: Event | None
     filler: Event | None
     short: Chance
+    fails: Smooth
 
     @property
     def failed(self) -> int:
@@ -194,39 +181,6 @@ class Risk:
             filler, filler_slope = of(self.filler, i)
             found.append(Driver(item, base, filler, base_slope, filler_slope))
         return sorted(found, key=lambda driver: (-driver.weight, driver.input.name))
-
-
-@dataclass(frozen=True)
-class _ShareTask:
-    at: Array
-    response: Array
-    seed: int
-
-
-def _share_row(task: _ShareTask) -> Row:
-    """Shares as a flat row: a worker has one thread, so that its numbers are always the same."""
-    count = task.at.shape[1]
-    found = shares_of(task.at, task.response, [STANDARD] * count, task.seed)
-    row: Row = {"q2": found.q2, "error": found.error, "runs": found.runs, "failed": None}
-    for name, shares in (("first", found.first), ("total", found.total)):
-        row |= {f"{name}.{i}": float(share) for i, share in enumerate(shares)}
-    return row
-
-
-def _shares_from(row: Row, count: int) -> Shares | None:
-    if row.get("failed") is not None:
-        return None
-
-    def numbers(name: str) -> Array:
-        return np.array([row[f"{name}.{i}"] for i in range(count)], dtype=float)
-
-    return Shares(
-        numbers("first"),
-        numbers("total"),
-        float(row["q2"] or 0),
-        float(row["error"] or 0),
-        int(row["runs"] or 0),
-    )
 
 
 @dataclass(frozen=True)
@@ -292,21 +246,46 @@ def assess(plan: RiskPlan) -> Planner[Risk]:
         later = plan.samples - stage
         rows += yield Round("samples of the bench", run_sample, asked, later)
         early = stage < plan.samples
-        if early and not (plan.within and _narrow(plan, rows[nominal:])):
+        if early and not plan.within:
             continue
-        risk = yield from _judged(plan, at[:stage], rows[nominal:], rows[:nominal])
+        chances = yield from _chances(plan, at[:stage], rows[nominal:])
+        if early and any(each.high - each.low > 2.0 * plan.within for each in chances):
+            continue
+        risk = yield from _judged(plan, at[:stage], rows[nominal:], rows[:nominal], chances)
         if not early or risk.trusted:
             break
     return risk
 
 
-def _narrow(plan: RiskPlan, rows: Sequence[Row]) -> bool:
-    """Whether both intervals are narrow enough."""
-    for name in (MARGIN, SLACK):
-        low, high = _chance(_values(rows, name)).interval
-        if high - low > 2.0 * plan.within:
-            return False
-    return True
+def _measured(rows: Sequence[Row]) -> tuple[list[str], NDArray[np.bool_]]:
+    """Measures that can fail at all, and which runs could be computed.
+
+    Raises
+    ------
+    MarchError
+        None could.
+    """
+    known = np.array([row.get("failed") is None for row in rows])
+    if not known.any():
+        why, times = Counter(str(row.get("failed")) for row in rows).most_common(1)[0]
+        raise MarchError(
+            f"no sample could be computed, so there is no chance: {why} ({times} times)"
+        )
+    names = [name for name in (MARGIN, SLACK) if np.isfinite(_values(rows, name)).any()]
+    return names, known
+
+
+def _chances(plan: RiskPlan, at: Array, rows: Sequence[Row]) -> Planner[tuple[Smooth, ...]]:
+    """Chance of each measure that can fail, and of any; seconds of work, so a task."""
+    names, known = _measured(rows)
+    if not names:
+        return ()
+    measures = tuple(_values(rows, name)[known] for name in names)
+    task = ChanceTask(at[known], measures, int((~known).sum()), plan.seed)
+    (row,) = yield Round("chances", chance_row, [task], kept=False)
+    if row.get("failed") is not None:
+        raise MarchError(str(row["failed"]))
+    return tuple(smooth_from(row, i) for i in range(len(names) + 1))
 
 
 def _values(rows: Sequence[Row], name: str) -> Array:
@@ -327,18 +306,22 @@ def _chance(values: Array, limit: float = 0.0) -> Chance:
 
 
 def _judged(
-    plan: RiskPlan, at: Array, rows: Sequence[Row], nominal: Sequence[Row]
+    plan: RiskPlan,
+    at: Array,
+    rows: Sequence[Row],
+    nominal: Sequence[Row],
+    chances: tuple[Smooth, ...],
 ) -> Planner[Risk]:
     """Judge the samples run so far; shares take seconds each and are worked out as tasks."""
-    names = [name for name in (MARGIN, SLACK) if np.isfinite(_values(rows, name)).any()]
+    names, _ = _measured(rows)
     tasks = []
     for name in names:
         values = _values(rows, name)
         known = np.isfinite(values)
-        tasks.append(_ShareTask(at[known], values[known], plan.seed))
+        tasks.append(ShareTask(at[known], values[known], plan.seed))
     found: list[Row] = [{"failed": "nothing varies"}] * len(tasks)
     if plan.inputs:
-        found = yield Round("what drives it", _share_row, tasks, kept=False)
+        found = yield Round("what drives it", share_row, tasks, kept=False)
     events: dict[str, Event] = {}
     for i, name in enumerate(names):
         values = _values(rows, name)
@@ -351,14 +334,16 @@ def _judged(
             chance=_chance(values),
             difference=difference,
             shifted=None if difference is None else _chance(values + difference),
-            shares=_shares_from(found[i], len(plan.inputs)),
+            smooth=chances[i],
+            shares=shares_from(found[i], len(plan.inputs)),
             slopes=_slopes(tasks[i]),
         )
     short = _chance(_values(rows, MARGIN), plan.case.limits.base_margin)
-    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short)
+    fails = chances[-1] if chances else Smooth(0.0, 0.0, 0.0, 1.0, used=False)
+    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short, fails)
 
 
-def _slopes(task: _ShareTask) -> Array:
+def _slopes(task: ShareTask) -> Array:
     """What each input's scatter upward does (95 % lie within), by a straight line [K]."""
     design = np.column_stack([np.ones(len(task.at)), task.at])
     fitted = np.linalg.lstsq(design, task.response, rcond=None)[0]
