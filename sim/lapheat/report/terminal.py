@@ -24,7 +24,7 @@ from ..outcomes.wording import Wording, numbered
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
 
-__all__ = ["CAUTIONS", "report_of"]
+__all__ = ["CAUTIONS", "CAUTIONS_IN_SHORT", "report_of"]
 
 CAUTIONS = (
     "These numbers plan trial pieces. Local codes and a qualified person decide about a joint.",
@@ -41,7 +41,13 @@ CAUTIONS = (
     "Cracks from liquid copper and sensitised bands are invisible: section trial pieces or use "
     "dye penetrant; leak-test with liquid, not gas.",
 )
-
+# After a study, so that the answer is what one reads; the whole list follows every run.
+CAUTIONS_IN_SHORT = (
+    CAUTIONS[0],
+    CAUTIONS[1],
+    "Fume, arc light, argon, hot metal and fire: the full cautions follow `lapheat run` and end "
+    "the README.",
+)
 
 FILLER_HEADINGS = ("filler", "reached", "flows at", "surplus", "wanted")
 

@@ -177,9 +177,13 @@ def page(title: str, parts: Sequence[RenderableType], files: Sequence[Path]) -> 
     from rich.text import Text
 
     from ...case.faults import printable
-    from ...report.terminal import CAUTIONS
+    from ...report.terminal import CAUTIONS_IN_SHORT
 
-    cautions = [Text(), Text("Cautions", style="bold"), *(Text(f"  {line}") for line in CAUTIONS)]
+    cautions = [
+        Text(),
+        Text("Cautions", style="bold"),
+        *(Text(f"  {line}") for line in CAUTIONS_IN_SHORT),
+    ]
     paths = [Text(f"  {printable(str(path))}") for path in files]
     ends = [Text(), Text("Files", style="bold"), *paths] if files else []
     return Group(Text(printable(title), style="bold"), *parts, *cautions, *ends)
