@@ -37,12 +37,21 @@ class Rod:
         self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
 
     def power(self, gone: float) -> float:
-        """Heat that the rod takes off the arc after the share `gone` of the way [W]."""
+        """Heat that the rod takes off the arc after the share `gone` of the way [W].
+
+        ``P = n Q / t``: n layers of the segment, Q the heat that melts one [J], t the time of
+        travel [s] (heat balance). It is 0 where a tack already lies.
+        """
         count = len(self.order)
         return self._power if self.missing[min(int(gone * count), count - 1)] else 0.0
 
     def feed(self, gone: float, lead: float, dt: float) -> float:
-        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
+        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J].
+
+        A layer is due when its middle is within `lead` layers of the arc. It comes with the heat
+        of the base's temperature, ``Q_0``. The rest, ``Q - Q_0`` [J], goes in evenly over the whole
+        steps until the arc is over its middle: ``left / max(1, round(steps to go))`` a step.
+        """
         count = len(self.order)
         if not len(self.share):
             return 0.0
