@@ -113,7 +113,7 @@ class Fillet:
 class Travel:
     """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K].
 
-    With `start` "timed" the arc stands for `dwell` before it travels; with "on-flow" until both
+    With `start` "timed" the arc is still for `dwell` before it travels; with "on-flow" until both
     sides have reached filler flow, at the latest for `dwell_limit`.
     """
 

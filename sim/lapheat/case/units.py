@@ -134,7 +134,7 @@ _LONGEST = 80
 
 
 class UnitError(ValueError):
-    """A text that is not a quantity of the kind asked for; `hint` tells how to mend it."""
+    """A text that is not a quantity of the kind asked for; `hint` says how to correct it."""
 
     def __init__(self, problem: str, hint: str = "") -> None:
         super().__init__(problem, hint)
@@ -211,7 +211,7 @@ def _unit_hint(unit: str, kind: Kind) -> str:
         return f"write deg{unit.upper()}"
     write = " or ".join(kind.suggest)
     if "/" in kind.si and "K" in kind.si and "/" in unit:
-        return f"write {write}: brackets round what stands under the stroke, a space inside"
+        return f"write {write}: brackets round what is under the stroke, a space inside"
     return f"write it in {write}"
 
 

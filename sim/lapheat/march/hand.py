@@ -16,9 +16,9 @@ from .steps import arc_step
 __all__ = ["Hand"]
 
 REACH = 3.0  # spots on either side of the torch that count as under the arc
-# Within a lag the hottest place answers about half of a change of current, hence twice as much is
-# given; and half a lag, at most half a second, is looked ahead, so that the pedal gives way before
-# the hold is reached.
+# Within a lag the hottest place answers about half of a change of current, so twice as much is
+# given. The pedal looks half a lag ahead, at most half a second. It thus gives way before the hold
+# is reached.
 GAIN = 2.0
 AHEAD, FAR = 0.5, 0.5  # lags, [s]
 
@@ -46,7 +46,7 @@ class Hand:
         self.sides = [covered[part[covered] == side] for side in (TUBE, FLANGE)]
 
     def strike(self) -> None:
-        """Begin a segment: the pedal stands at the current of the case."""
+        """Begin a segment: the pedal is at the current of the case."""
         self.current = self.case.arc.current
         self.rise = None
 
@@ -85,7 +85,7 @@ class Hand:
         return wanted + off * (1.0 - left) * pedal.lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if the wanted share of both sides where the run begins is hot enough to wet."""
+        """Say if the wanted share of both sides where the run begins is hot enough to wet."""
         return None if self.state.problem.lap is None else self.lacks(segment) <= 0.0
 
     def lacks(self, segment: Segment) -> float:

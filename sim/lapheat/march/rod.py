@@ -17,7 +17,7 @@ class Rod:
     """The rod of one segment: what is laid when, and the heat that melts it.
 
     A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it. Where a tack lies nothing is laid.
+    of its melting heat evenly until the arc is over it. Where a tack lies nothing is laid.
     """
 
     def __init__(
@@ -65,7 +65,7 @@ class Rod:
                 self.left[fresh] = self.heat - brought
                 given += float(brought.sum())
             self.laid = due
-        # until the arc stands over the layer's middle, in whole steps
+        # until the arc is over the layer's middle, in whole steps
         passing = (self._middle - here) * (self.seconds / count / dt)
         now = self.left / np.maximum(np.rint(passing), 1.0)
         np.multiply(self.share[:, None], now / dt, out=self._rod)

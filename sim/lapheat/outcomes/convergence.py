@@ -4,7 +4,7 @@ The grid convergence index (Roache 1994, J. Fluids Eng. 116, 405; ASME V&V 20-20
 for ratios that differ, Celik et al. 2008, J. Fluids Eng. 130, 078001), as an absolute number and
 not as a share of the value: a temperature in degC has no zero to take shares of.
 
-The coarse mesh is also run with steps half as long. Two steps tell no order; the index of two
+The coarse mesh is also run with steps half as long. Two steps give no order; the index of two
 grids, with the factor of safety 3 and the formal order 2, is 3 / (2^2 - 1) = 1 times their
 difference, and that is added. The finer meshes take shorter steps, so it is rather too much.
 """

@@ -10,8 +10,8 @@
 - A thin tube grows by the mean strain round its circumference. Its wall evens that out along the
   axis over about sqrt(R t), some millimetres, so the mean over the lap is taken.
 
-So the gap is one number for the whole lap. Not in it: a hot spot bulges the tube out where it
-stands, and hot metal that is held back yields.
+So the gap is one number for the whole lap. Not in it: a hot spot bulges the tube out there,
+and hot metal that is held back yields.
 """
 
 from __future__ import annotations

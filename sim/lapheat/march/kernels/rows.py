@@ -256,7 +256,7 @@ def lit_wall(acc, x, at, c, loss_slope, w, arc_gain, i, time_share):  # type: ig
 
 @fast
 def settled(x):  # type: ignore[no-untyped-def]
-    """`x`, or 0 where it is next to nothing.
+    """`x`, or 0 where it is tiny.
 
     Ahead of the heat a rise falls by orders of magnitude a cell, and numbers too small for full
     precision would make a stage several times slower. What is not a number stays so.

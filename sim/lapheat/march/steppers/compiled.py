@@ -38,7 +38,7 @@ def stages_for(dt: float, explicit_limit: float) -> int:
 
 
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
-RUNS = 8  # of such cells that are told apart in a row
+RUNS = 8  # of such cells in a row that are kept apart
 TRIAL_EVERY = 128  # steps between looks at whether all threads pay
 TRIAL_STEPS = 3  # of all threads in a look
 LATE, AWAY = 3.0, 20.0  # times the pace of one thread: held up; the same where threads may start
@@ -49,7 +49,7 @@ class CompiledStepper:
     """Explicit stabilised march on `threads` threads (all of numba's by default).
 
     Every stage ends at a barrier, so that a core busy with something else holds up all of them:
-    `thread_choices` tells whether they pay. The numbers are the same either way.
+    `thread_choices` finds whether they pay. The numbers are the same either way.
     """
 
     name = "compiled"

@@ -36,7 +36,7 @@ class Answers:
     scatter : standard deviation of margin and surplus from piece to piece [K]
     before_log, log : logarithm of the likelihood
     detail : mesh of the fit
-    blind : what the pieces cannot tell, in sentences
+    blind : what the pieces cannot determine, in sentences
     """
 
     case: Case
@@ -75,7 +75,7 @@ def surprise(pieces: TrialPieces, currents: Array, measures: Measures, scatter: 
 
 @dataclass(frozen=True)
 class AnswerFit:
-    """Most likely unknowns, measures before and after, and what the pieces cannot tell."""
+    """Most likely unknowns, measures before and after, and what the pieces cannot determine."""
 
     fitted: tuple[Fitted, ...]
     before: Measures

@@ -3,8 +3,8 @@
 Counting gives a chance within about 1 / sqrt(runs). Margin and slack are smooth in what varies, so
 64 runs fix the response nearly everywhere, and the chance is how much of the scatter lies below
 zero of it. The interval comes from responses that the runs leave possible (draws of the Gaussian
-process) and from the finite number of points. Where runs are predicted badly from the others, it
-is not used.
+process) and from the finite number of points. It is not used where runs are predicted badly from
+the others.
 """
 
 from __future__ import annotations

@@ -248,7 +248,7 @@ def shares_of(at: Array, response: Array, spreads: Sequence[Any], seed: int) -> 
     at : (n, d) inputs of the runs
     response : (n,) of the runs
     spreads : (d,) distribution of each input, with `ppf`
-    seed : of the points they are worked out at
+    seed : of the points they are computed at
 
     Raises
     ------

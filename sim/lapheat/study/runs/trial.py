@@ -159,7 +159,7 @@ def row_of(result: Result) -> Row:
         "hottest_start_C": max(s.start_C for s in segments),
         "spread_K": max(peaks) - min(peaks) if peaks else None,
         "segments": len(segments),
-        # its round-off hangs on how the machine code came about: rows are the same on any executor
+        # its round-off depends on how the machine code was made: rows are the same on any executor
         "imbalance": round(told.heat.imbalance, 12) + 0.0,
     }
     return {**{name: _tidy(value) for name, value in row.items()}, "failed": None}
