@@ -336,7 +336,7 @@ def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
             number = f"{float(number):.0f}"
         if read_quantity(f"{number} {unit}", kind) == value:
             return f"{number} {unit}"
-    # Next to absolute zero a float in degC cannot tell the kelvins apart.
+    # Next to absolute zero a float in degC cannot resolve what one in K can.
     return f"{value!r} {kind.si}"
 
 

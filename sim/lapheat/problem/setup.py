@@ -68,7 +68,7 @@ def _growth(case: Case, brazed: Brazed, problem: Problem) -> Growth | None:
     """What the hot clearance follows; None where an alloy has no expansion.
 
     Mean strain of a part: ``sum over cells and layers of V strain(T) / sum of V`` [-], V the volume
-    [m3]. The tube counts below the flange face only, the flange as a whole; `kernels.lap` says why.
+    [m3]. The tube counts below the flange face only, the flange as a whole; `lap` says why.
     """
     strains = [case.alloys[name].expansion for name in (case.tube.alloy, brazed.flange.alloy)]
     section, mesh, tables = problem.mesh.section, problem.mesh, problem.tables

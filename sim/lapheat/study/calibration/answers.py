@@ -56,7 +56,8 @@ def surprise(pieces: TrialPieces, currents: Array, measures: Measures, scatter: 
     """Root of twice the surprise at each answer: its squares sum to minus twice the log likelihood.
 
     The chance of a melted base is logistic in its margin, that of a wet joint in its surplus, with
-    a standard deviation of `scatter` [K].
+    a standard deviation s = `scatter` [K]: ``1 / (1 + exp(-pi x / (sqrt(3) s)))``, x the surplus or
+    minus the margin [K].
 
     References
     ----------

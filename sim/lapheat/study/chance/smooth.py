@@ -90,7 +90,7 @@ def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:
     """
     each = below.mean(axis=1)
     chance = float(each.mean())
-    # points fill the scatter evenly: their own error is that of far more independent ones
+    # points fill the scatter evenly: their error is that of four times as many independent ones
     own = np.sqrt(max(chance * (1.0 - chance), 1.0 / POINTS) / (4.0 * POINTS))
     # what happens once in twice as many runs may be something that no smooth response knows
     half = max(HALF * float(np.hypot(WIDER * each.std(), own)), 0.5 / runs)

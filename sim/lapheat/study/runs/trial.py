@@ -118,7 +118,7 @@ def row_of(result: Result) -> Row:
 
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
     one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
-    wanted one: below zero where the filler fails, and still telling how far where all or nothing
+    wanted one: below zero where the filler fails, and still showing how far where all or nothing
     is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
     `spread_K` (highest less lowest tube peak) are over the segments.
     What the joint does not have, or cannot (an alloy that never melts), is None.
