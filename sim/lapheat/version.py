@@ -29,7 +29,7 @@ _MAKES_ROWS = (
 
 @cache
 def mark() -> str:
-    """Tell this state of the computation from any other: a hash of the files that make a row."""
+    """Identify this state of the computation: a hash of the files that make a row."""
     found = sha256()
     for name in _MAKES_ROWS:
         part = Path(__file__).parent / name

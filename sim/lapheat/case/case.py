@@ -100,9 +100,11 @@ class Fillet:
         return 0.25 * pi * self.wire_diameter * self.wire_diameter
 
     def section(self, radius: float) -> float:
-        """Volume of filler in a length of tube surface, on a tube of `radius` [m], by it [m2].
+        """Volume of filler per length of tube surface, on a tube of `radius` [m] [m2].
 
-        At the tube's surface speed the middle of the fillet goes by a little faster.
+        ``S = leg^2 / 2 (R + leg / 3) / R``: a triangle of two legs, revolved about the tube's axis
+        at the radius R plus leg / 3 of its centroid (Pappus). It holds for a flat fillet that is
+        full.
         """
         return 0.5 * self.leg * self.leg * (radius + self.leg / 3.0) / radius
 
@@ -111,7 +113,7 @@ class Fillet:
 class Travel:
     """How the arc steps round: `speed` [m/s], lengths [m], times [s], `resume_below` [K].
 
-    With `start` "timed" the arc stands for `dwell` before it travels; with "on-flow" until both
+    With `start` "timed" the arc is still for `dwell` before it travels; with "on-flow" until both
     sides have reached filler flow, at the latest for `dwell_limit`.
     """
 
@@ -323,7 +325,13 @@ class Case:
 
     @property
     def rod_power(self) -> float:
-        """Heat that melts the rod while the arc travels, fed to fill the fillet [W]."""
+        """Heat that melts the rod while the arc travels, fed to fill the fillet [W].
+
+        ``P = S v rho (h(T_liquidus) - h(T_air))``: section S [m2] of `Fillet.section`, speed v
+        [m/s], density rho [kg/m3] and enthalpy h with latent heat [J/kg] of the filler (heat
+        balance of the rod). 0 without a fillet or where the filler has no liquidus. Superheat is
+        not in it.
+        """
         if self.fillet is None:
             return 0.0
         filler = self.alloys[self.fillet.filler]
@@ -335,7 +343,11 @@ class Case:
 
     @property
     def feed(self) -> float:
-        """Speed of the rod that fills the fillet as the arc travels [m/s]; 0 without a fillet."""
+        """Speed of the rod that fills the fillet as the arc travels [m/s]; 0 without a fillet.
+
+        ``w = S v / a``: section S [m2] of `Fillet.section`, speed v [m/s], section a of the rod
+        [m2] (volume balance; nothing is lost as spatter or into the lap).
+        """
         if self.fillet is None:
             return 0.0
         return self.fillet.section(self.tube.radius) * self.travel.speed / self.fillet.wire_area

@@ -1,4 +1,4 @@
-"""What is wrong with a case, told so that a person can mend it."""
+"""What is wrong with a case, reported so that a person can correct it."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ class Fault:
 
     Attributes
     ----------
-    file : where it stands: a path, "--set" or "--detail"; may be empty
+    file : where it is: a path, "--set" or "--detail"; may be empty
     key : dotted key, list entries counted from 1 ("probe[2].height"); "line 3"; or "file"
-    given : what was given, as it would stand in a case file
-    allowed : what may stand there
-    hint : how to mend it; may be empty
+    given : what was given, as a case file would hold it
+    allowed : what is allowed there
+    hint : how to correct it; may be empty
     """
 
     file: str
@@ -57,7 +57,7 @@ class CaseError(Exception):
 
     @classmethod
     def one(cls, file: str, key: str, given: object, allowed: str, hint: str = "") -> CaseError:
-        """Error with a single fault; `given` is shown as it would stand in a case file."""
+        """Error with a single fault; `given` is shown as a case file would hold it."""
         return cls([Fault(file, key, shown(given), allowed, hint)])
 
     def __str__(self) -> str:
@@ -78,7 +78,7 @@ def printable(text: str) -> str:
 
 
 def shown(value: object) -> str:
-    """Value as it would stand in a case file, on one line, cut when long."""
+    """Value as a case file would hold it, on one line, cut when long."""
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):

@@ -15,7 +15,7 @@ Path = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Finding:
-    """A fault before it is known which file it stands in; `given` None: as the user wrote it."""
+    """A fault before its file is known; `given` None: as the user wrote it."""
 
     path: Path
     allowed: str

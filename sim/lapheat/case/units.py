@@ -134,7 +134,7 @@ _LONGEST = 80
 
 
 class UnitError(ValueError):
-    """A text that is not a quantity of the kind asked for; `hint` tells how to mend it."""
+    """A text that is not a quantity of the kind asked for; `hint` says how to correct it."""
 
     def __init__(self, problem: str, hint: str = "") -> None:
         super().__init__(problem, hint)
@@ -211,7 +211,7 @@ def _unit_hint(unit: str, kind: Kind) -> str:
         return f"write deg{unit.upper()}"
     write = " or ".join(kind.suggest)
     if "/" in kind.si and "K" in kind.si and "/" in unit:
-        return f"write {write}: brackets round what stands under the stroke, a space inside"
+        return f"write {write}: brackets round what is under the stroke, a space inside"
     return f"write it in {write}"
 
 
@@ -336,7 +336,7 @@ def write_quantity(value: float, kind: Kind, unit: str | None = None) -> str:
             number = f"{float(number):.0f}"
         if read_quantity(f"{number} {unit}", kind) == value:
             return f"{number} {unit}"
-    # Next to absolute zero a float in degC cannot tell the kelvins apart.
+    # Next to absolute zero a float in degC cannot resolve what one in K can.
     return f"{value!r} {kind.si}"
 
 

@@ -1,4 +1,4 @@
-"""The command line: `lapheat new`, `check`, `run`, four studies, `schema`."""
+"""The command line: `lapheat new`, `check`, `run`, five studies, `schema`."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ def carry_out(
     meshes: bool,
     left: Left,
 ) -> bool:
-    """Run a case and write its results; tell whether the verdict is good.
+    """Run a case and write its results; return whether the verdict is good.
 
     Parameters
     ----------

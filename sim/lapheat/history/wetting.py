@@ -3,12 +3,12 @@
 **Between faces.** A temperature runs in straight lines over the area from face to face and on to
 the toe. From the first two faces to the root it runs with the square root of the distance: the lap
 is a slit, and at the tip of a slit temperature goes like that (see `corners`; for bronze between
-steels the exponent is 0.52 to 0.54). The face nearest to the root alone says nothing that settles:
-it moves towards the cold root with every finer mesh.
+steels the exponent is 0.52 to 0.54). The face nearest to the root alone does not settle: it moves
+towards the cold root with every finer mesh.
 
-**The smallest spot.** A spot is dry or wet as the mean over `SPOT` of the side says. In the model
-the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge is
-broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of
+**The smallest spot.** The mean over `SPOT` of the side decides if a spot is dry or wet. In the
+model the root is a perfectly sharp corner, colder than all around it. In the part the bore's edge
+is broken and molten filler rounds the corner. ISO 13715 calls an edge sharp up to a deviation of
 0.05 mm (from memory), and the usual clearance of the lap is 0.1 mm. No source gives the smallest
 dry spot that counts. 0.2 mm is the cautious choice: larger spots hide a dry root.
 
@@ -75,6 +75,8 @@ class Dry:
 def share_above(values: Array, at: Array, level: float | Array) -> Array:
     """Share of a line on which a value is at `level` or above; straight between its points.
 
+    A stretch with one end above and one below counts by ``(high - level) / (high - low)``.
+
     Parameters
     ----------
     values : (n, ...) at the points
@@ -105,7 +107,13 @@ def _along(values: Array, at: Array, place: float) -> Array:
 
 
 def _near_root(values: Array, at: Array, place: float) -> Array:
-    """Value between the root and the first face, (layers,): with the root of the distance."""
+    """Value between the root and the first face, (layers,): with the root of the distance.
+
+    ``T(x) = T_1 + (sqrt(x) - sqrt(x_1)) / (sqrt(x_2) - sqrt(x_1)) (T_2 - T_1)``: T_1 and T_2 at the
+    first two faces [K], x from the root, in [m] or as a share of the side's area, which goes with
+    the distance but for the curve of the ring. It is the form at the tip of a slit, p = 1/2, see
+    `corners`. A single face is taken as it is.
+    """
     if len(at) == 1:
         return np.asarray(values[0], dtype=float)
     first, second, here = sqrt(at[0]), sqrt(at[1]), sqrt(place)
@@ -124,6 +132,8 @@ def _whole(values: Array, area: Array) -> tuple[Array, Array]:
 def wet_share(peak: Array, area: Array, level: float) -> Array:
     """Share of a side's area that peaked at `level` [K] or above, by layer; nan where none is laid.
 
+    The share is `share_above` of the line from root to toe that the module's docstring describes.
+
     Parameters
     ----------
     peak : (m, layers) from root to toe, nan where no filler was laid [K]
@@ -136,7 +146,11 @@ def wet_share(peak: Array, area: Array, level: float) -> Array:
 
 
 def level_of_share(peak: Array, area: Array, share: float) -> float:
-    """Temperature that a share of a side's laid area has reached [K]; see `wet_share`."""
+    """Temperature that a share of a side's laid area has reached [K]; see `wet_share`.
+
+    The highest level L with ``mean over layers of wet_share(L) >= share``, by halving a bracket 60
+    times.
+    """
     values, at = _whole(peak[:, np.isfinite(peak).all(axis=0)], area)
     return _highest(values, lambda level: bool(share_above(values, at, level).mean() >= share))
 
@@ -168,8 +182,9 @@ def _highest(values: Array, holds: Callable[[float], bool]) -> float:
 def spots(values: Array, edges: Array, segments: int, radius: float, level: bool = False) -> Spots:
     """Means over spots of a side, `SPOT` long and wide.
 
-    The mean over a spot of a straight line is its value at the middle. Where a segment begins or
-    ends what lies next to it has a history of its own: there the line of its own layers goes on.
+    The mean over a spot of a straight line is its value at the middle. That of ``sqrt(x)`` from the
+    root over the length L is its value at ``4/9 L``. Where a segment begins or ends, what lies next
+    to it has a history of its own: there the line of its own layers goes on.
 
     Parameters
     ----------

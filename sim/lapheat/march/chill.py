@@ -19,9 +19,13 @@ LONGEST = 0.5
 def advance(stepper: Stepper, state: State, dt: float) -> float:
     """March `state` by `dt` [s]; returns the heat lost through its walls [J].
 
-    The chill is held for a step at the mean temperature it will have if the bore's wall stays as
-    warm as it is, ``T_w - (T_w - T) (1 - exp(-x)) / x`` with ``x = dt touch / capacity``, and then
-    warmed by exactly the heat that the wall lost to it.
+    The chill follows ``C dT/dt = G (T_w - T)``: capacity C [J/K], conductance G = `touch` [W/K],
+    bore T_w [K], all of the chill at one temperature T [K] (lumped, from memory; it holds while
+    the chill conducts far better than its contact).
+
+    It is held for a step at the mean temperature it will have if the bore stays as warm as it is,
+    ``T_w - (T_w - T) (1 - exp(-x)) / x`` with ``x = dt G / C``. A step is at most half of C / G.
+    Then the chill is warmed by exactly the heat that the wall lost to it.
     """
     ring = state.problem.chill
     if ring is None:
@@ -39,7 +43,10 @@ def advance(stepper: Stepper, state: State, dt: float) -> float:
 
 
 def _wall_temperature(state: State) -> float:
-    """Mean temperature of the bore where the chill touches it, by conductance [K]."""
+    """Mean temperature of the cells at the bore that the chill touches, by conductance [K].
+
+    The cells, not their walls: half a cell of metal conducts far better than the contact.
+    """
     p: Problem = state.problem
     walls = np.flatnonzero(p.sink == CHILL)
     weight = p.grid.film[walls] * p.grid.wall_area[walls]

@@ -1,4 +1,4 @@
-"""What a run will take, worked out without running it: cells, steps, times."""
+"""What a run will take, computed without running it: cells, steps, times."""
 
 from __future__ import annotations
 

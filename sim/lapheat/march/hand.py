@@ -16,9 +16,9 @@ from .steps import arc_step
 __all__ = ["Hand"]
 
 REACH = 3.0  # spots on either side of the torch that count as under the arc
-# Within a lag the hottest place answers about half of a change of current, hence twice as much is
-# given; and half a lag, at most half a second, is looked ahead, so that the pedal gives way before
-# the hold is reached.
+# Within a lag the hottest place answers about half of a change of current, so twice as much is
+# given. The pedal looks half a lag ahead, at most half a second. It thus gives way before the hold
+# is reached.
 GAIN = 2.0
 AHEAD, FAR = 0.5, 0.5  # lags, [s]
 
@@ -26,9 +26,9 @@ AHEAD, FAR = 0.5, 0.5  # lags, [s]
 class Hand:
     """What the eye sees of a state, and what the hand makes of it.
 
-    The pedal is moved, with its lag, towards the current that would hold the hottest base under the
-    arc, reckoned from where the pedal is. Its own place is thus the controller's memory: where the
-    base is at `arc.hold` the current stays, and it cannot wind up beyond its range.
+    The pedal moves, with its lag, towards the current that would hold the hottest base under the
+    arc. That current is computed from where the pedal is. Its position is the controller's memory:
+    where the base is at `arc.hold` the current stays, and it cannot wind up beyond its range.
     """
 
     def __init__(self, state: State, case: Case) -> None:
@@ -46,7 +46,7 @@ class Hand:
         self.sides = [covered[part[covered] == side] for side in (TUBE, FLANGE)]
 
     def strike(self) -> None:
-        """Begin a segment: the pedal stands at the current of the case."""
+        """Begin a segment: the pedal is at the current of the case."""
         self.current = self.case.arc.current
         self.rise = None
 
@@ -59,7 +59,15 @@ class Hand:
         return float(self.state.surface[np.ix_(self.base, np.unique(near))].max())
 
     def press(self, angle: float, dt: float) -> float:
-        """Mean current of the coming `dt` [s] with the arc at `angle` [rad] [A]."""
+        """Mean current of the coming `dt` [s] with the arc at `angle` [rad] [A].
+
+        The pedal follows, with its lag [s], ``dI/dt = (I* - I) / lag`` towards
+        ``I* = I (1 + 2 ((hold - T_air) / (T - T_air) - 1))``, kept inside its range [A]. T [K] is
+        the hottest base under the arc, moved on along a straight line by half a lag or 0.5 s,
+        whichever is shorter; its rise above air counts as 1 K at least. I* is held for the step, so
+        the mean is ``I* + (I - I*) (1 - exp(-dt / lag)) lag / dt`` (first-order lag, from memory).
+        `GAIN` says where the 2 comes from. A steady current is returned as it is.
+        """
         pedal = self.case.arc.pedal
         if pedal is None:
             return self.case.arc.current
@@ -77,7 +85,7 @@ class Hand:
         return wanted + off * (1.0 - left) * pedal.lag / dt
 
     def flows(self, segment: Segment) -> bool | None:
-        """Tell if the wanted share of both sides where the run begins is hot enough to wet."""
+        """Say if the wanted share of both sides where the run begins is hot enough to wet."""
         return None if self.state.problem.lap is None else self.lacks(segment) <= 0.0
 
     def lacks(self, segment: Segment) -> float:

@@ -143,7 +143,7 @@ class _March:
         self.record.arc_on += seconds
 
     def tack(self, tack: ArcTack) -> None:
-        """Lay a tack by a short arc that stands still; the rod is dabbed half its time on."""
+        """Lay a tack by a short arc that does not move; the rod is dabbed half its time on."""
         state, problem, half = self.state, self.problem, 0.5 * tack.time
         numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
         numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]

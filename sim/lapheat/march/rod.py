@@ -17,7 +17,7 @@ class Rod:
     """The rod of one segment: what is laid when, and the heat that melts it.
 
     A layer is laid `lead` layers ahead of the arc, as hot as the base there, and takes up the rest
-    of its melting heat evenly until the arc stands over it. Where a tack lies nothing is laid.
+    of its melting heat evenly until the arc is over it. Where a tack lies nothing is laid.
     """
 
     def __init__(
@@ -37,12 +37,21 @@ class Rod:
         self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]
 
     def power(self, gone: float) -> float:
-        """Heat that the rod takes off the arc after the share `gone` of the way [W]."""
+        """Heat that the rod takes off the arc after the share `gone` of the way [W].
+
+        ``P = n Q / t``: n layers of the segment, Q the heat that melts one [J], t the time of
+        travel [s] (heat balance). It is 0 where a tack already lies.
+        """
         count = len(self.order)
         return self._power if self.missing[min(int(gone * count), count - 1)] else 0.0
 
     def feed(self, gone: float, lead: float, dt: float) -> float:
-        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J]."""
+        """Lay what is due after the share `gone` of the way; returns heat given in `dt` [J].
+
+        A layer is due when its middle is within `lead` layers of the arc. It comes with the heat
+        of the base's temperature, ``Q_0``. The rest, ``Q - Q_0`` [J], goes in evenly over the whole
+        steps until the arc is over its middle: ``left / max(1, round(steps to go))`` a step.
+        """
         count = len(self.order)
         if not len(self.share):
             return 0.0
@@ -56,7 +65,7 @@ class Rod:
                 self.left[fresh] = self.heat - brought
                 given += float(brought.sum())
             self.laid = due
-        # until the arc stands over the layer's middle, in whole steps
+        # until the arc is over the layer's middle, in whole steps
         passing = (self._middle - here) * (self.seconds / count / dt)
         now = self.left / np.maximum(np.rint(passing), 1.0)
         np.multiply(self.share[:, None], now / dt, out=self._rod)

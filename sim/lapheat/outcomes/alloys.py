@@ -1,4 +1,4 @@
-"""What a report must tell of the alloys: properties used outside the range they are known for."""
+"""What a report must say of the alloys: properties used outside the range they are known for."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ The grid convergence index (Roache 1994, J. Fluids Eng. 116, 405; ASME V&V 20-20
 for ratios that differ, Celik et al. 2008, J. Fluids Eng. 130, 078001), as an absolute number and
 not as a share of the value: a temperature in degC has no zero to take shares of.
 
-The coarse mesh is also run with steps half as long. Two steps tell no order; the index of two
+The coarse mesh is also run with steps half as long. Two steps give no order; the index of two
 grids, with the factor of safety 3 and the formal order 2, is 3 / (2^2 - 1) = 1 times their
 difference, and that is added. The finer meshes take shorter steps, so it is rather too much.
 """
@@ -45,7 +45,8 @@ class Estimate:
     ----------
     value : on the fine mesh
     uncertainty : of that value, plus or minus, in its unit
-    kind : "converging", "oscillating", "diverging", or "constant" where all three are the same
+    kind : "converging", "oscillating", "diverging", or "constant" where all three are the same, to
+        round-off or to the `still` of `grid_convergence`
     order : observed order; None where the meshes do not converge, or only the coarse one differs
     factor : factor of safety
     extrapolated : value at cell length zero (Richardson); None unless the order is sane
@@ -68,16 +69,22 @@ def grid_convergence(
     mesh. It is the equation of Celik et al. 2008, solved between brackets because their fixed
     point only settles where h3/h2 < (h2/h1)^2. Then, with p held between `least` and 2,
 
-    - converging: factor x the larger of the errors of f1 that the fine and the coarse pair tell,
+    - converging: factor x the larger of the errors of f1 that the fine and the coarse pair give,
       |f2 - f1| / ((h2/h1)^p - 1) and |f3 - f2| / ((h3/h2)^p - 1) / (h2/h1)^p (they are the same
-      where p was not held). The factor is 1.25 where p is between 0.9 `least` and 2.2, else 3;
-    - oscillating (the differences have opposite signs) and diverging (they do not shrink):
-      3 x the whole span of the values. That is a warning more than an estimate.
+      where p was not held). The factor is 1.25 where the observed p is between 0.9 `least` and 2.2,
+      else 3. Then the value at cell length 0 is f1 - (f2 - f1) / ((h2/h1)^p - 1) (Richardson, from
+      memory), given for a factor of 1.25 only;
+    - oscillating (the differences have opposite signs) and diverging (their ratio is not above
+      log(h3/h2) / log(h2/h1), that of order 0): 3 x the whole span of the values. That is a
+      warning more than an estimate.
+
+    It holds where the error of all three meshes is mostly its leading term. The module's docstring
+    has the sources.
 
     Parameters
     ----------
-    values : (3,) from the coarse mesh to the fine
-    sizes : (3,) cell lengths of those meshes, falling
+    values : (3,) f3, f2, f1, from the coarse mesh to the fine, in one unit
+    sizes : (3,) h3, h2, h1, cell lengths of those meshes, falling [m]
     least : lowest order to be expected
     still : values that differ by no more are the same, uncertain by 3 x what they do differ
 
@@ -122,7 +129,10 @@ def grid_convergence(
 
 
 def _order(ratio: float, r32: float, r21: float) -> float:
-    """Positive order at which the differences have this ratio."""
+    """Positive order p at which ``r21^p (r32^p - 1) / (r21^p - 1)`` is this ratio.
+
+    `r32` = h3/h2 and `r21` = h2/h1; the same equation as in `grid_convergence`.
+    """
 
     def excess(p: float) -> float:
         return log(r21**p * (r32**p - 1.0) / (r21**p - 1.0) / ratio)
@@ -148,7 +158,7 @@ class Row:
 
     Attributes
     ----------
-    outcome : where it stands in `outcomes.json`, as "segments[0].start_C"
+    outcome : its place in `outcomes.json`, as "segments[0].start_C"
     label, unit : for a person; the unit is "degC", "K" or "" for a share
     values : (3,) from the coarse mesh to the fine
     halved : on the coarse mesh with steps half as long
@@ -164,12 +174,15 @@ class Row:
 
     @property
     def step(self) -> float:
-        """Uncertainty that comes from the time step."""
+        """Uncertainty that comes from the time step: ``|f_half - f|`` on the coarse mesh.
+
+        It is the index of two steps, ``3 / (2^2 - 1)`` times their difference; see the module.
+        """
         return abs(self.halved - self.values[0])
 
     @property
     def uncertainty(self) -> float:
-        """Numerical uncertainty of the fine value, mesh and step."""
+        """Numerical uncertainty of the fine value: the sum of that of mesh and of step."""
         return self.estimate.uncertainty + self.step
 
 

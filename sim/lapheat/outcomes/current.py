@@ -93,9 +93,9 @@ def pressed(history: History) -> Pressed:
 
 
 def why_cold(history: History, number: int, melts: bool) -> Pedal | None:
-    """What the pedal did by the end of a segment's wait in vain; None without one.
+    """What the pedal did by the end of a segment's wait without flow; None without a pedal.
 
-    `melts` tells that the base comes too close to melting.
+    `melts` means that the base comes too close to melting.
     """
     trace, pedal = history.trace, history.case.arc.pedal
     if pedal is None:
@@ -111,9 +111,9 @@ def why_cold(history: History, number: int, melts: bool) -> Pedal | None:
 
 
 def cold_pedal(history: History, melts: bool) -> Pedal | None:
-    """What the pedal did most of the time, for a joint that stayed cold; None without one.
+    """What the pedal did most of the time, for a joint that stayed cold; None without a pedal.
 
-    `melts` tells that the base comes too close to melting.
+    `melts` means that the base comes too close to melting.
     """
     trace, pedal = history.trace, history.case.arc.pedal
     if pedal is None:

@@ -2,7 +2,7 @@
 """The numbers of `outcomes.json`, under its own names.
 
 Temperatures are in degC and everything else in SI, as the suffix of each name says. A number that
-does not exist (the solidus of an alloy that never melts) is None and stands as null in the file;
+does not exist (the solidus of an alloy that never melts) is None, and null in the file;
 a table that does not exist (the flange of a bead-on-tube) is left out of it.
 """
 
@@ -151,7 +151,7 @@ class FillerOutcome:
 class SegmentOutcome:
     """One segment, in the order they were run; `start_C` is the base when the arc strikes.
 
-    The arc stood for `wait_s` before it travelled; `flowed_at_start` tells whether the wanted
+    The arc was still for `wait_s` before it travelled; `flowed_at_start` says if the wanted
     share of both sides of the start point was then at filler flow.
     """
 

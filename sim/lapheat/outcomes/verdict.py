@@ -51,8 +51,9 @@ __all__ = [
 Array = NDArray[np.float64]
 
 SAME = 1e-6  # [K]: peaks closer than this are one and the same
-# [K] above its liquidus the filler's peak is told of: at 1300 degC copper's vapour pressure is 3 Pa
-# (Alcock, Itkin and Horrigan 1984), and molten copper dissolves some 8 % of iron (from memory).
+# [K] The filler's peak is reported from here above its liquidus. At 1300 degC copper's vapour
+# pressure is 3 Pa (Alcock, Itkin and Horrigan 1984), and molten copper dissolves some 8 % of iron
+# (from memory).
 # No source limits an arc-brazed puddle, so it is a warning unless the case sets a limit.
 HOT = 275.0
 # [s] Molten copper spreads over millimetres in about 10 ms where it wets at all (Protsenko et al.
@@ -261,7 +262,7 @@ def _filler(
 
 
 def _hot(history: History, case: Case, flow: float) -> HotFiller | None:
-    """Tell of filler far above its liquidus; `allowed` is set where the case's limit is passed."""
+    """Report filler far above its liquidus; `allowed` is set where the case's limit is passed."""
     place = filler_place(history) if history.sides else None
     if place is None:
         return None
@@ -287,7 +288,7 @@ def _feed(case: Case) -> Iterator[FastFeed]:
 
 
 def _shut(history: History, case: Case) -> Iterator[LapShut]:
-    """Tell of a lap that shuts: it does not decide whether the fillet's sides are wet."""
+    """Report a lap that shuts: it does not decide whether the fillet's sides are wet."""
     if case.lap is not None and history.hot_clearance <= 0.0:
         yield LapShut(case.lap.clearance, -history.hot_clearance)
 

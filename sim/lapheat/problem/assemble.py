@@ -23,7 +23,11 @@ Ints = NDArray[np.int64]
 
 
 def tables_of(alloys: Sequence[Alloy]) -> Tables:
-    """Stack the alloys' tables, with the conductivity integral from the first node up."""
+    """Stack the alloys' tables, with the conductivity integral from the first node up.
+
+    ``phi_n = sum of (k_i + k_(i+1)) / 2 (T_(i+1) - T_i)`` [W/m] up to node n: conductivity k
+    [W/(m K)], temperature T [K] (trapezoids, from memory). phi is 0 at 200 K, where tables begin.
+    """
     made = [a.table() for a in alloys]
     temperature = np.stack([t.temperature for t in made])
     conductivity = np.stack([t.conductivity for t in made])
@@ -197,8 +201,9 @@ def assemble(
     lit_surfaces : names of surfaces that may be given a heat flux
     torch : its axis; `lit_reach` [m] leaves out faces further from it
     corners : by what to multiply the area of each link, see `corners.corner_factors`
-    bent : walls are read along parabolas, as suits heat that is stored; along straight lines, as
-        what they lose and gain is reckoned, where losses set their temperature in the end
+    bent : walls are read along parabolas, as suits heat that is stored. Without it they are read
+        along straight lines, as their losses and gains are computed: for problems whose losses
+        set the temperature in the end
     """
     section, walls = mesh.section, mesh.walls
     nc = len(section.cells)
@@ -274,7 +279,7 @@ def aim_torch(
     """Torch whose axis passes (r, z) [m], rising at `angle` [rad] above the radial direction.
 
     `spot` is the standard deviation of the flux across the axis [m]; a tube of radius `shade`
-    and upper end `height` [m] can stand in the way.
+    and upper end `height` [m] can be in the way.
     """
     none = np.empty((0, 2))
     flat = np.empty(0)

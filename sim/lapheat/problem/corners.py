@@ -2,10 +2,11 @@
 
 There metal turns by more than half a circle about a point (all the way round at the root, where the
 lap is a slit), and temperature goes with the distance r as r^p, p below 1. A face that ends in the
-point passes more heat than the difference of the two cells beside it tells, on every mesh by the
-same share, and the whole field is off in proportion to the cell length. So its area is multiplied
-by what the local solution passes over what the difference tells: 1.55 at the tip of a slit in one
-metal between square cells. With that, errors of the joint fall with the square of the cell length.
+point passes more heat than the difference of the two cells beside it gives. The share is the same
+on every mesh, so the whole field is off in proportion to the cell length. The area of the face is
+therefore multiplied by the heat of the local solution over that of the difference: 1.55 at the tip
+of a slit in one metal between square cells. With that, errors of the joint fall with the square of
+the cell length.
 
 The local solution is ``u = r^p g(theta)`` with ``g = a cos(p theta) + b sin(p theta)`` in each
 metal, one heat flow through each interface and none through the two bare sides; p is the smallest
@@ -59,7 +60,7 @@ class Local:
         return which, self.power * (turned - self.wedges[which].begin)
 
     def value(self, r: float, angle: float) -> float:
-        """Temperature, up to a factor."""
+        """Temperature, up to a factor: ``r^p (a cos x + b sin x)``, x = p times angle in wedge."""
         i, x = self._at(angle)
         a, b = self.coefficients[i]
         return float(r**self.power * (a * cos(x) + b * sin(x)))
@@ -67,7 +68,8 @@ class Local:
     def passed(self, length: float, angle: float) -> float:
         """Heat that passes the ray at `angle` between the point and `length`, towards lower angles.
 
-        In the unit of a conductivity times `value`.
+        ``int k / r du/dtheta dr = k length^p (b cos x - a sin x)``, in the unit of a conductivity
+        times `value`.
         """
         i, x = self._at(angle)
         a, b = self.coefficients[i]
@@ -76,7 +78,17 @@ class Local:
 
 
 def local_solution(wedges: Sequence[Wedge]) -> Local:
-    """Solve for the smallest power of r about a point that wedges meet in, its two sides bare."""
+    """Solve for the smallest power of r about a point that wedges meet in, its two sides bare.
+
+    ``u = r^p (a cos p theta + b sin p theta)`` in each wedge: u and ``k du/dtheta`` go on from
+    wedge to wedge, and ``du/dtheta = 0`` at both ends (source in the module's docstring). k is
+    taken as constant in a wedge; curvature of the joint and time do not matter near the point.
+
+    Raises
+    ------
+    ValueError
+        There is no power from 0.005 to 1.5.
+    """
     from scipy.optimize import brentq
 
     def run(power: float) -> tuple[float, list[tuple[float, float]]]:
@@ -100,6 +112,12 @@ def local_solution(wedges: Sequence[Wedge]) -> Local:
 
 def corner_factors(mesh: Mesh, tube: float, flange: float, filler: float) -> Array:
     """By what to multiply the area of each of `mesh.links`; 1 away from the fillet's corners.
+
+    ``factor = Q / (G |u_1 - u_2|)``: Q what the local solution passes through the face, G = length
+    / (d_1 / k_1 + d_2 / k_2) what the mesh takes for its conductance [W/(m K)], u the solution at
+    the two cell points. It is kept between 1/3 and 3. Faces where the difference is below 0.001 of
+    the largest at that corner keep 1. It holds while the cells are small against the fillet, the
+    lap is open and the filler is laid.
 
     Parameters
     ----------

@@ -28,7 +28,18 @@ Nodes = list[tuple[int, float]]
 
 
 def lagrange(points: Sequence[float] | Array, at: float, order: int = 4) -> Nodes:
-    """Weights of polynomial interpolation at `at` on the nearest `order` ascending points."""
+    """Weights of polynomial interpolation at `at` on the nearest `order` ascending points.
+
+    ``w_i = product over j != i of (x - x_j) / (x_i - x_j)`` (Lagrange, from memory); they add up to
+    1. A place beyond the outermost points is moved to the nearest of them, as a polynomial must not
+    be used outside its points.
+
+    Parameters
+    ----------
+    points : ascending, in the unit of `at`
+    at : where to read, x
+    order : number of points; fewer where there are fewer
+    """
     x = np.asarray(points, dtype=float)
     n = min(order, len(x))
     low = int(np.clip(np.searchsorted(x, at) - n // 2, 0, len(x) - n))

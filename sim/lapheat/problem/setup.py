@@ -38,6 +38,11 @@ def _torch(case: Case) -> Torch:
 
 
 def _lap(case: Case, brazed: Brazed, mesh: Mesh) -> LapRows:
+    """Rows of the lap from the mouth down, and what they conduct by.
+
+    Emissivity of two parallel grey walls: ``1 / (1 / eps_tube + 1 / eps_flange - 1)`` [-]
+    (textbook form, from memory). It holds as the gap is thin against the radius.
+    """
     links = np.flatnonzero(mesh.links.kind == EdgeKind.LAP)
     height = mesh.section.edge_centres()[mesh.links.edge[links], 1]
     tube, flange = case.alloys[case.tube.alloy], case.alloys[brazed.flange.alloy]
@@ -60,7 +65,11 @@ def _lap(case: Case, brazed: Brazed, mesh: Mesh) -> LapRows:
 
 
 def _growth(case: Case, brazed: Brazed, problem: Problem) -> Growth | None:
-    """What the hot clearance follows; None where an alloy has no expansion."""
+    """What the hot clearance follows; None where an alloy has no expansion.
+
+    Mean strain of a part: ``sum over cells and layers of V strain(T) / sum of V`` [-], V the volume
+    [m3]. The tube counts below the flange face only, the flange as a whole; `lap` says why.
+    """
     strains = [case.alloys[name].expansion for name in (case.tube.alloy, brazed.flange.alloy)]
     section, mesh, tables = problem.mesh.section, problem.mesh, problem.tables
     if None in strains or section.flange is None:
@@ -137,7 +146,11 @@ def _probe(problem: Problem, case: Case, probe: Probe) -> list[tuple[int, int, f
 
 
 def _chill(problem: Problem, chill: Chill, alloy: Alloy) -> tuple[ChillRing, NDArray[np.float64]]:
-    """The ring and the share of each wall that it touches: the bore about z = 0."""
+    """The ring and the share of each wall that it touches: the bore about z = 0.
+
+    Its mass is ``rho pi (2 R - w) w L`` [kg]: density rho [kg/m3], bore radius R, wall w, length L
+    [m].
+    """
     ends = problem.mesh.walls.ends[problem.wall][:, :, 1]
     low, high = ends.min(axis=1), ends.max(axis=1)
     half = 0.5 * chill.length

@@ -16,8 +16,16 @@ __all__ = ["explicit_limit"]
 def explicit_limit(grid: Grid, tables: Tables, alloys: Sequence[Alloy]) -> float:
     """Longest step that keeps every cell's own share of its next value above zero [s].
 
-    With every slope at its steepest, whatever the temperatures below 3000 K. The fastest rate of
-    change is at most twice the largest such share in a second (Gershgorin), so it is stable too.
+    ``dt = min over cells of m / (sum over faces of G / c)``, with the mass m of a cell [kg] and::
+
+        inside a part:  G / c = A / (d_1 + d_2) max(d phi / dh)            [kg/s]
+        across parts:   G / c = A / (d_1 / k_1 + d_2 / k_2) / c
+        walls:          G / c = A / (d / k + 1 / (h + 4 eps sigma (3000 K)^3)) / c
+
+    Area A [m2], distances d [m], largest conductivity k [W/(m K)], smallest specific heat c
+    [J/(kg K)], film h [W/(m2 K)]. Every slope is at its steepest, for all temperatures below
+    3000 K. The fastest rate of change is at most twice the largest such share in a second
+    (Gershgorin, from memory), so the step is stable too.
     """
     steepest = (np.diff(tables.phi).max(axis=1) * tables.per_step)[grid.alloy]  # d phi / d h
     table = [a.table() for a in alloys]

@@ -33,7 +33,7 @@ __all__ = [
     "write_results",
 ]
 
-# What each command leaves in its folder; the first is in every one and tells whose it is.
+# What each command leaves in its folder; the first is in every one and identifies it.
 OURS = ("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures")
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"

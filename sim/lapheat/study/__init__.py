@@ -1,1 +1,1 @@
-"""Many runs to one decision: window, sequences, risk, calibration."""
+"""Many runs to one decision: find, window, sequences, risk, calibration."""

@@ -64,7 +64,7 @@ class Alloy:
     Raises
     ------
     ValueError
-        If a number is out of its range, or melting is told only in part.
+        If a number is out of its range, or melting is given only in part.
     """
 
     name: str
@@ -239,7 +239,10 @@ class Alloy:
     @overload
     def enthalpy(self, T: Array) -> Array: ...
     def enthalpy(self, T: float | Array) -> float | Array:
-        """Enthalpy at `T` [K] above that at 20 degC, latent heat included, exact [J/kg]."""
+        """Enthalpy at `T` [K] above that at 20 degC, latent heat included, exact [J/kg].
+
+        ``h = int c dT + L f`` by definition, liquid share f; c is held beyond its published range.
+        """
         T = np.asarray(T, dtype=float)
         h = (
             np.asarray(self._c.integral(DATUM, T))
@@ -255,7 +258,7 @@ class Alloy:
         return latent * np.clip((T - start) / (end - start), 0.0, 1.0)
 
     def _apparent_c(self, T: Array) -> Array:
-        """Slope of the enthalpy [J/(kg K)]."""
+        """Slope of the enthalpy [J/(kg K)]: ``c``, and ``c + L / (T_l - T_s)`` while it melts."""
         c = self._c(T)
         if self._melting is None:
             return c
@@ -302,7 +305,7 @@ class Alloy:
         return T
 
     def table(self, size: int = TABLE_SIZE) -> EnthalpyTable:
-        """Evenly spaced in enthalpy from 200 K to 4500 K.
+        """Evenly spaced in enthalpy from 200 K to 4500 K; `tables_of` makes ``int k dT`` of it.
 
         With the default `size` its temperature is within 0.05 K of the exact one, at the kinks
         of melting and of the 735 degC peak too.
@@ -375,7 +378,7 @@ def _given(name: str, label: str, values: float | Points) -> Property:
 
 
 def _growing(coefficient: float) -> Property:
-    """Thermal strain from 20 degC of one mean coefficient [1/K]."""
+    """Thermal strain of one mean coefficient from 20 degC [1/K]: ``coefficient (T - 293.15 K)``."""
     line = Piece(*EVERYWHERE, (0.0, coefficient), zero=DATUM, source=GIVEN)
     return Property((line,), hold_slope=True)
 

@@ -1,11 +1,11 @@
 """The built-in alloys, read from the data files beside this module.
 
-A data file holds one alloy. Each number stands in a table with its `unit`, its `source`, and
+A data file holds one alloy. Each number is in a table with its `unit`, its `source`, and
 either its `range` (temperatures it is good for) or its `spread` (lowest and highest published
 value). `conductivity` and `specific_heat` are lists of pieces under `solid` and `liquid`,
 `expansion` one list. A `source` that says "estimate" makes reports say "estimated" instead of
 "published". A piece says which `variable` its temperatures are in, degC or K, so that the
-published coefficients stand as printed, and its `form`:
+published coefficients are as printed, and its `form`:
 
 ``polynomial``
     `coefficients`, constant term first, times `scale` if there is one.

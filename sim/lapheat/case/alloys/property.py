@@ -79,7 +79,11 @@ class Piece:
         return result
 
     def integral(self, T: Array) -> Array:
-        """Integral from `low` to `T` [K], times K, any shape, in closed form."""
+        """Integral from `low` to `T` [K], times K, any shape, in closed form.
+
+        ``sum(a_i / (i + 1) (x^(i+1) - x_0^(i+1)))``, and for the hyperbola ``numerator sign(x_0 -
+        pole) ln((x - pole) / (x_0 - pole))``, x_0 being `low` (textbook integrals, from memory).
+        """
         x, start = T - self.zero, self.low - self.zero
         antiderivative = [0.0, *(a / (i + 1) for i, a in enumerate(self.coefficients))]
         result = _horner(antiderivative, x) - _horner(antiderivative, np.asarray(start))
@@ -224,7 +228,7 @@ class Property:
         return float(result) if result.ndim == 0 else result
 
     def _area(self, T: Array) -> Array:
-        """Integral from `low` to `T` [K]."""
+        """Integral from `low` to `T` [K]; beyond the range that of the value and slope held."""
         inside, index = self._inside(T)
         result = np.array(self._areas[index])
         for i, piece in enumerate(self.pieces):
@@ -270,8 +274,9 @@ class Property:
 def join_phases(solid: Property, liquid: Property, solidus: float, liquidus: float) -> Property:
     """Solid below `solidus`, liquid above `liquidus` [K], a straight line between them.
 
-    The line makes the property continuous through melting, as a mixture in proportion to the
-    liquid fraction would be.
+    ``v = v_solid + (v_liquid - v_solid) (T - solidus) / (liquidus - solidus)``, with the values at
+    the two ends. The line makes the property continuous through melting, as a mixture in proportion
+    to the liquid fraction would be.
     """
     start, end = solid(solidus), liquid(liquidus)
     line = Piece(

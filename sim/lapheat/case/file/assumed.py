@@ -1,4 +1,4 @@
-"""What a report must tell of a case: values taken from a convention, keys that have no effect."""
+"""What a report must say of a case: values taken from a convention, keys that have no effect."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""What no single key can tell: joints that cannot exist, orders and probes that do not fit.
+"""Faults that no single key shows: joints that cannot exist, orders and probes that do not fit.
 
-Every check compares floats; a value refused before is NaN and fails no comparison, so a fault is
-told once.
+Every check compares floats. A value refused before is NaN and fails no comparison, so a fault is
+reported once.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from .resolve import user_alloy
 __all__ = ["Finding", "findings"]
 
 LEAST_RISE = 100.0  # [K] above the air that a pedal can hold
-COOLEST_WAIT = 5.0  # [K] above the air; nearer than this, waiting takes for ever
+COOLEST_WAIT = 5.0  # [K] above the air; nearer than this, waiting takes too long
 
 
 def findings(file: CaseFile, case: Case) -> Iterator[Finding]:

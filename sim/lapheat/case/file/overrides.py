@@ -26,14 +26,14 @@ class Override:
 
 @dataclass(frozen=True)
 class Origin:
-    """What stands at `path` and below it came from `source`."""
+    """What is at `path` and below it came from `source`."""
 
     path: tuple[str, ...]
     source: str
 
 
 def parse(texts: Iterable[str]) -> tuple[list[Override], list[Fault]]:
-    """Read "KEY=VALUE" texts; a value is tried as TOML first and else taken as it stands.
+    """Read "KEY=VALUE" texts; a value is tried as TOML first and else taken as it is.
 
     A bare text counts as a list of one; what is not a list of texts is a fault.
     """

@@ -1,4 +1,4 @@
-"""What only a sound case can tell: an arc too weak to melt the rod, a chill too light to follow."""
+"""What only a sound case shows: an arc too weak to melt the rod, a chill too light to follow."""
 
 from __future__ import annotations
 

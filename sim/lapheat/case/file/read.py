@@ -1,4 +1,4 @@
-"""A case file, with what `--set` puts over it, to a `Case`; every fault told at once."""
+"""A case file, with what `--set` puts over it, to a `Case`; every fault reported at once."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ KeyPath = tuple[str | int, ...]
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
 _TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
-_SQUARE = "on a bead-on-tube the torch stands square to the wall at mid-length"
+_SQUARE = "on a bead-on-tube the torch is square to the wall at mid-length"
 _JOINT_ONLY_KEYS = {
     ("arc", "aim"): _SQUARE,
     ("arc", "work_angle"): _SQUARE,
@@ -195,8 +195,8 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     """Case, NaN where a value was refused, and all that is wrong with it."""
     tidy = dict(raw)
     found = list(_of_other_joint(tidy))
-    # A table left out is an empty one: its missing keys are then told, or its defaults taken. A
-    # misspelt joint does not tell which tables it needs.
+    # A table left out is an empty one: its missing keys are then reported, or its
+    # defaults taken. A misspelt joint does not say which tables it needs.
     joint = tidy.get("joint", "tube-to-flange")
     needs_flange = joint == "tube-to-flange" or any(name in tidy for name in _JOINT_ONLY)
     for name in _TABLES if needs_flange else _TABLES - {*_JOINT_ONLY}:
@@ -204,7 +204,7 @@ def _case_of(raw: dict[str, Any], title: str) -> tuple[Case, list[Finding]]:
     file, refused = _validated(tidy)
     case = resolve(file, title)
     found += [*refused, *findings(file, case)]
-    # what the rod takes can be told of a sound case only
+    # what the rod takes is known for a sound case only
     return case, found or list(of_power(case))
 
 
@@ -341,7 +341,7 @@ def _below(path: KeyPath, top: tuple[str, ...]) -> bool:
 
 
 def _given(raw: Any, path: KeyPath, default: str | None) -> str:
-    """What stands at `path`, or the default that does."""
+    """What is given at `path`, or else the default."""
     for part in path:
         try:
             raw = raw[part]

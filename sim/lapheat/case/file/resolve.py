@@ -112,7 +112,7 @@ def _alloys(file: CaseFile, names: tuple[str, ...]) -> dict[str, Alloy]:
     found = {}
     for name in names:
         if name in file.alloys:
-            # `checks` tells what is wrong with one that cannot be made.
+            # `checks` reports what is wrong with one that cannot be made.
             with suppress(ValueError, TypeError):
                 found[name] = user_alloy(name, file.alloys[name])
         elif name in builtin_names():
@@ -244,7 +244,7 @@ def _limits(table: LimitsTable) -> Limits:
 
 
 def _scatter(file: CaseFile, arc: Arc) -> dict[str, Spread]:
-    """Spread by name; an amount is told from a share by its unit."""
+    """Spread by name; its unit distinguishes an amount from a share."""
     table, spreads = file.scatter, {}
     for name in type(table).model_fields:
         if file.joint == "bead-on-tube" and name in ("aim", "clearance"):

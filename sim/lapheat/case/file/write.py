@@ -34,7 +34,7 @@ def case_to_toml(case: Case) -> str:
     """Write every key of a resolved case.
 
     Reading it back gives an equal case. Values are in mm, mm/s, s, A, V, degC; only the tube's
-    diameter and the air's temperature keep the units the user thinks in, and so tell them.
+    diameter and the air's temperature keep the units the user wrote in, which records them.
     """
     lines = ["# Resolved by Lapheat: every key, defaults filled in."]
     for table, rows in groupby(settings_of(case), key=lambda row: row.key.rpartition(".")[0]):

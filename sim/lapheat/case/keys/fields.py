@@ -25,7 +25,7 @@ REFUSED = Quantity(math.nan)
 
 
 def refuse(allowed: str, hint: str = "") -> PydanticCustomError:
-    """Error that refuses a value: what is allowed, and how to mend it."""
+    """Error that refuses a value: what is allowed, and how to correct it."""
     return PydanticCustomError("refused", "{allowed}", {"allowed": allowed, "hint": hint})
 
 
@@ -34,7 +34,7 @@ class Entry:
 
     @property
     def allowed(self) -> str:
-        """What may stand here, in words."""
+        """What is allowed here, in words."""
         raise NotImplementedError  # each kind of entry says it
 
     @property
@@ -52,7 +52,7 @@ class Entry:
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
-        """Read through `read`; None stands for a key left out."""
+        """Read through `read`; None means a key left out."""
         return core_schema.no_info_plain_validator_function(self._read)
 
     def __get_pydantic_json_schema__(

@@ -36,7 +36,7 @@ class TackTable(Table):
     )
     time: Annotated[Quantity | None, Of(TIME, "0.1 s", "60 s")] = key(
         None,
-        description="How long that arc stands over the tack's middle; the rod is dabbed half-way.",
+        description="How long that arc stays over the tack's middle; the rod is dabbed half-way.",
         examples=["3 s"],
     )
 
@@ -106,7 +106,7 @@ def _allowed(table: type[Table], name: str) -> str:
 
 
 def of_held(table: FixtureTable, case: Case, say: Say) -> Iterator[Finding]:
-    """Faults of tacks, chill and bench that no single key can tell."""
+    """Faults of tacks, chill and bench that no single key shows."""
     yield from _of_tacks(case, say)
     given = [name for name in CHILL_KEYS if getattr(table, name) is not None]
     if "chill_alloy" in table.model_fields_set or given:

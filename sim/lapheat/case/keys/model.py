@@ -337,7 +337,7 @@ class ProbeTable(Table):
 
 
 class CaseFile(Table):
-    """A case: one braze, as a case file tells it."""
+    """A case: one braze, as a case file gives it."""
 
     title: Annotated[str | None, Text("one line of text")] = key(
         None, description="One line. Left out: the file's name.", examples=["Flue stub"]

@@ -1,6 +1,6 @@
 """`[scale]` and `[scatter]`: factors on alloy properties, and how far a real bench strays.
 
-Each default of `[scatter]` stands beside its source; `common practice, no source` marks those
+Each default of `[scatter]` is beside its source; `common practice, no source` marks those
 that have none.
 """
 

@@ -1,4 +1,4 @@
-"""What stands where in a case file: look-ups by path, and the JSON schema for editors."""
+"""What belongs where in a case file: look-ups by path, and the JSON schema for editors."""
 
 from __future__ import annotations
 

@@ -96,7 +96,7 @@ def _check_pieces(pieces: TrialPieces, case: Case, file: Path) -> None:
 
 
 def told(found: Calibration | Answers, files: Sequence[Path] = ()) -> RenderableType:
-    """Lay out fitted values, how well they fit and what they cannot tell, cautions and files."""
+    """Lay out fitted values, how well they fit, what they leave open, cautions and files."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     for heading in ("fitted", "was", "is", "95 % interval", "key"):
         table.add_column(heading)

@@ -149,7 +149,9 @@ def risk(
     """Find the chance of a melted base and of a cold joint on a real bench, and what drives them.
 
     Current, efficiency, spot, speed, aim, wall, clearance, conductivity and emissivity vary as
-    [scatter] in the case says.
+    [scatter] in the case says. So do the arc length where voltage, efficiency or spot follow from
+    it, and the hold and lag of a pedal.
+    given.
 
     \b
     Examples:

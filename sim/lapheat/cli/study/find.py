@@ -45,7 +45,7 @@ def share_of(text: str) -> float:
 
 
 def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
-    """Find settings, write the results and show them; tell whether any is sure enough.
+    """Find settings, write the results and show them; return whether any is sure enough.
 
     Parameters
     ----------
@@ -147,7 +147,7 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     name = shlex.quote(str(case))
     if found.pick is not None:
         return [Text(printable(f"Next: lapheat run {name}"))]
-    lines = [f"Next: lapheat risk {name} says what drives the failures."]
+    lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     if found.binding == "base":
         lines.append("The base melts first: a thicker wall, a chill, or more aim at the flange.")
     elif found.binding:

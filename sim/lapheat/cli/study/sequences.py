@@ -22,7 +22,7 @@ __all__ = ["carry_out"]
 
 
 def carry_out(study: Study, orders: str, interpass: bool) -> bool:
-    """Compare orders, write the results and show them; tell whether any works.
+    """Compare orders, write the results and show them; return whether any works.
 
     Parameters
     ----------

@@ -22,11 +22,11 @@ from .frame import Study, carried_out, page
 __all__ = ["carry_out"]
 
 MOST = 20_000  # points of a grid
-REASONS = 3  # of runs that failed, told on screen; the rest stand in window.csv
+REASONS = 3  # of runs that failed, shown on screen; the rest are in window.csv
 
 
 def carry_out(study: Study, vary: Sequence[str], free: str) -> bool:
-    """Map a case, write the results and show them; tell whether anything works.
+    """Map a case, write the results and show them; return whether anything works.
 
     Parameters
     ----------

@@ -57,7 +57,7 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
     ----------
     folder : result folder; the file is named after it
     resume : go on from the rows of an unfinished sweep, and of a finished one in the folder
-    left : told what an early end leaves behind
+    left : given what an early end leaves behind
 
     Raises
     ------

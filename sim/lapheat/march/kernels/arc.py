@@ -18,8 +18,18 @@ __all__ = ["light"]
 def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-def]
     """Spread `power` [W] over the faces the arc at angle (or place) `where` can see.
 
-    Fills `heat` (lit, layers) [W/m2]; the sum over exposed faces is exactly `power`. Returns the
-    share of a full Gaussian that met the part before it was normalised [-].
+    The flux is a Gaussian across the torch axis (textbook form, from memory)::
+
+        q = C exp(-rho^2 / (2 s^2)) max(0, n.a)    [W/m2]
+
+    Here rho is the distance from the axis [m], s is ``torch.spot``, the standard deviation [m], n
+    is the normal of the face and a the direction from work to torch. Four Gauss points a face are
+    taken. C makes the sum of q times area exactly `power`. q is 0 beyond ``REACH`` spots from the
+    axis, under laid filler, on filler not yet laid and where the tube stands in the way.
+
+    Fills `heat` (lit, layers) [W/m2]. Returns the share of a full Gaussian, ``2 pi s^2``, that met
+    the part before C was applied [-]. At a `power` of 0 or below all flux is 0 and nan is returned.
+    With no exposed face in reach all flux is 0 and 0 is returned.
     """
     lit, layers = heat.shape
     heat[:, :] = 0.0

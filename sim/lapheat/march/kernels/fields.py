@@ -117,12 +117,12 @@ class Stage(NamedTuple):
 
 
 class Weights(NamedTuple):
-    """What a row's next rise is made of: rises, heat, and its rate as the step begins."""
+    """What a row's next rise is made of: rises, heat, and the rise of a step at its first rate."""
 
     mu: float  # of the rise one stage ago
     nu: float  # of the rise two stages ago
     per_heat: float  # of the heat it has come to gain since the step began [s/kg]
-    at_start: float  # of its rate as the step begins
+    at_start: float  # of the rise of the whole step at its first rate, `Work.rate`
 
 
 class Sides(NamedTuple):

@@ -1,10 +1,10 @@
 """How functions are compiled, and where the machine code is kept between runs.
 
-Numba tells whether a kept function is still the right one by its own file alone, yet numbers and
-functions from other files are compiled into it. Lapheat's folder therefore carries a mark of all
-the files that take part (this folder, and three whose numbers are compiled in) and of numba's
-version; it lies where the user keeps caches, so that an
-installation nobody may write to is no hindrance. Where nothing can be written, every run compiles.
+Numba judges by a function's own file alone whether kept machine code is still right. Yet numbers
+and functions from other files are compiled in. Lapheat's folder therefore carries a mark of all the
+files that take part (this folder, and three whose numbers are compiled in) and of numba's version.
+It is where the user keeps caches, so an installation that is read-only works too. Where nothing can
+be written, every run compiles.
 """
 
 from __future__ import annotations

@@ -10,8 +10,8 @@
 - A thin tube grows by the mean strain round its circumference. Its wall evens that out along the
   axis over about sqrt(R t), some millimetres, so the mean over the lap is taken.
 
-So the gap is one number for the whole lap. Not in it: a hot spot bulges the tube out where it
-stands, and hot metal that is held back yields.
+So the gap is one number for the whole lap. Not in it: a hot spot bulges the tube out there,
+and hot metal that is held back yields.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ TOUCHING = 10e-6
 
 @sums
 def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore[no-untyped-def]
+    """Mean thermal strain by volume of some cells in all layers [-]: ``sum of share x strain``."""
     last = np.int32(strain.shape[1] - 2)
     total = 0.0
     for i in range(cells.shape[0]):
@@ -52,6 +53,10 @@ def _mean_strain(h, cells, share, alloy, low, per_step, strain):  # type: ignore
 
 def hot_gap(growth: Growth, h: Array, alloy: Ints, low: Array, per_step: Array) -> float:
     """Radial gap of the lap as hot as it is [m]; below 0 the tube has outgrown its bore.
+
+    ``gap = g + (R + g) e_flange - R e_tube``: cold gap g [m], tube radius R [m], and the mean
+    thermal strains from 20 degC, by volume, of the whole flange and of the tube in the lap [-].
+    Source and limits are in the module's docstring. It holds for free elastic parts.
 
     Parameters
     ----------
@@ -69,6 +74,17 @@ def hot_gap(growth: Growth, h: Array, alloy: Ints, low: Array, per_step: Array) 
 @plain
 def fill_lap(surface, walls, alive, filled, contact, gap):  # type: ignore[no-untyped-def]
     """Let filler into hot lap faces that join filled ones, then set the lap's resistance.
+
+    A face fills when both its sides are at `flow` or above and a neighbour is filled; at the mouth
+    the filler of the fillet counts. Then, by the mean T of its two sides [K]::
+
+        bare:    1 / R = k_gas(T) / gap + 4 sigma eps T^3    [W/(m2 K)]
+        filled:      R = gap / k_filler                      [m2 K/W]
+
+    with conductivities k [W/(m K)], the width of the gap [m] and the effective emissivity eps of
+    two parallel grey walls. Radiation is linear about T (textbook form, from memory), so it holds
+    where the sides differ by little against T. Gas conducts as a still layer. Beyond the ends of
+    its table k_gas stays level.
 
     Parameters
     ----------

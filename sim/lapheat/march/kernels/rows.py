@@ -3,6 +3,11 @@
 Where an argument is called `c`, `r`, `s`, `w` or `i` it is a row of the arrays before it. Row
 functions take whole arrays and the row's index, and numbers that belong together as the tuples of
 `fields`: numba counts every view and every array read off a tuple in and out again.
+
+Symbols: temperature T of cell, T_s of face, T_a of air [K]; phi = int k dT [W/m]; area A [m2];
+distance d from cell to face [m]; conductivity k [W/(m K)]; R = d / k [m2 K/W]; film h [W/(m2 K)];
+eps, emissivity times sigma [W/(m2 K4)]. Forms are textbook ones from memory; stages: `weights`.
+Inside a part they are exact for k(T) in steady 1-D flow; at faces k is that of the cell's own T.
 """
 
 from __future__ import annotations
@@ -97,7 +102,7 @@ def read_skin(h, c, nodes, t, q, skin, s):  # type: ignore[no-untyped-def]
 
 @fast
 def loss_at(ts, film, eps, air):  # type: ignore[no-untyped-def]
-    """Flux lost by a face at `ts` [K] to film and radiation [W/m2], and its slope."""
+    """Flux lost by a face, ``h (T_s - T_a) + eps (T_s^4 - T_a^4)`` [W/m2], and its slope."""
     cube = ts * ts * ts
     loss = film * (ts - air) + eps * (cube * ts - air * air * air * air)
     return loss, film + 4.0 * eps * cube
@@ -105,7 +110,7 @@ def loss_at(ts, film, eps, air):  # type: ignore[no-untyped-def]
 
 @fast
 def surface_at(tc, resistance, q, film, eps, air):  # type: ignore[no-untyped-def]
-    """Temperature of a face that gains `q` [W/m2] and loses by film and radiation."""
+    """Face that gains `q`: ``T_s = T + R (q - loss(T_s))``, the loss on its tangent at T + R q."""
     ts = tc + resistance * q
     loss, slope = loss_at(ts, film, eps, air)
     return ts - resistance * loss / (1.0 + resistance * slope)
@@ -113,7 +118,7 @@ def surface_at(tc, resistance, q, film, eps, air):  # type: ignore[no-untyped-de
 
 @fast
 def gather(acc, phi, r, sides):  # type: ignore[no-untyped-def]
-    """Heat inside one part -> `acc`: into row `r` from those beside it and from layer to layer."""
+    """Heat inside a part -> `acc`: ``sum of A / (d_1 + d_2) (phi_2 - phi_1)`` into row `r` [W]."""
     a, b, c, d, to_a, to_b, to_c, to_d, along = sides
     for k in range(acc.shape[0]):
         x = phi[r, k + 1]
@@ -128,14 +133,14 @@ def gather(acc, phi, r, sides):  # type: ignore[no-untyped-def]
 
 @fast
 def through_filler(acc, phi, c, o, factor, alive, s, p):  # type: ignore[no-untyped-def]
-    """Heat between two filler cells, where both have been laid."""
+    """Heat between two filler cells [W], as in `gather`, where both have been laid."""
     for k in range(acc.shape[0]):
         acc[k] += factor * alive[s, k] * alive[p, k] * (phi[o, k + 1] - phi[c, k + 1])
 
 
 @fast
 def across_lap(acc, skin, face, contact, p, flow, m, first):  # type: ignore[no-untyped-def]
-    """Heat from one part to another through the lap's resistance, row `p` of `contact`.
+    """Heat across the lap, ``A (T_2 - T_1) / (R_1 + R_2 + R_lap)`` [W]; row `p` of `contact`.
 
     The first stage (`first` 1.0) finds `flow` 0 and keeps it there; later ones (0.0) add what it
     has changed by.
@@ -151,7 +156,7 @@ def across_lap(acc, skin, face, contact, p, flow, m, first):  # type: ignore[no-
 
 @fast
 def under_filler(acc, skin, face, alive, p, flow, m, first):  # type: ignore[no-untyped-def]
-    """As `across_lap`, between filler and base where the filler, row `p` of `alive`, is laid."""
+    """As `across_lap` with R_lap 0, between base and filler, row `p` of `alive`, once laid."""
     own, other, area, near, far = face
     for k in range(acc.shape[0]):
         r = near * skin[1, own, k] + far * skin[1, other, k]
@@ -177,8 +182,8 @@ def along_filler(acc, flow, phi, c, factor, alive, s, closed):  # type: ignore[n
 def face_loss(loss, loss_slope, w, skin, s, gate, wall):  # type: ignore[no-untyped-def]
     """What an unlit wall loses as the step begins [W], and its rise with enthalpy [kg/s].
 
-    The loss is taken along its tangent at the temperature the face would have without it: the
-    two are a few kelvin apart at most.
+    ``A loss(T) / (1 + R slope)``: the loss is taken along its tangent at the temperature the face
+    would have without it. Under film and radiation the two are a few kelvin apart at most.
     """
     area, near, film, eps, air = wall
     for k in range(gate.shape[0]):
@@ -195,7 +200,7 @@ def lit_face_loss(  # type: ignore[no-untyped-def]
 ):
     """As `face_loss` under the arc, whose flux [W/m2] goes from row `i` of `q` to that of `q_end`.
 
-    Gain, its rise and the loss's rise over the step go to `arc_gain`.
+    The tangent is at T + R q. Gain, its rise and the loss's rise [W] in the step go to `arc_gain`.
     """
     area, near, film, eps, air = wall
     for k in range(gate.shape[0]):
@@ -228,7 +233,7 @@ def start_wall(acc, loss, w, arc_gain, i):  # type: ignore[no-untyped-def]
 def wall(acc, x, at, c, loss_slope, w):  # type: ignore[no-untyped-def]
     """What a wall has come to take from `acc` since; returns it summed over the layers [W].
 
-    Its loss follows the row `x`, of which column `at` is the first layer.
+    ``loss_slope x``, `x` the rise of h or phi, whose column `at` is the first layer.
     """
     total = 0.0
     for k in range(acc.shape[0]):
@@ -240,7 +245,7 @@ def wall(acc, x, at, c, loss_slope, w):  # type: ignore[no-untyped-def]
 
 @sums
 def lit_wall(acc, x, at, c, loss_slope, w, arc_gain, i, time_share):  # type: ignore[no-untyped-def]
-    """As `wall`, with the arc's gain after the share `time_share` of the step."""
+    """As `wall`, with the arc's gain and the loss it causes at `time_share` of the step."""
     total = 0.0
     for k in range(acc.shape[0]):
         lost = time_share * arc_gain[2, i, k] + loss_slope[w, k] * x[c, k + at]
@@ -251,7 +256,7 @@ def lit_wall(acc, x, at, c, loss_slope, w, arc_gain, i, time_share):  # type: ig
 
 @fast
 def settled(x):  # type: ignore[no-untyped-def]
-    """`x`, or 0 where it is next to nothing.
+    """`x`, or 0 where it is tiny.
 
     Ahead of the heat a rise falls by orders of magnitude a cell, and numbers too small for full
     precision would make a stage several times slower. What is not a number stays so.
@@ -261,7 +266,7 @@ def settled(x):  # type: ignore[no-untyped-def]
 
 @fast
 def first_stage(d, rate, c, acc, scale, mu_tilde):  # type: ignore[no-untyped-def]
-    """Rise `d` after the first stage, and the rate at the start of the step."""
+    """Rise `d` after the first stage, and `rate`: the rise of a step at its first rate [J/kg]."""
     for k in range(acc.shape[0]):
         rate[c, k] = scale * acc[k]
         d[c, k] = mu_tilde * scale * acc[k]
@@ -269,7 +274,10 @@ def first_stage(d, rate, c, acc, scale, mu_tilde):  # type: ignore[no-untyped-de
 
 @fast
 def later_stage(d, d1, rate, c, acc, weights):  # type: ignore[no-untyped-def]
-    """Rise `d` after a later stage, in place of the one two stages before; see `Weights`."""
+    """Rise `d` after a later stage, in place of the one two stages before; see `Weights`.
+
+    ``mu d_(j-1) + nu d_(j-2) + mu~ dt acc / m + (mu~ + gamma~) rate`` [J/kg], m the mass [kg].
+    """
     mu, nu, per_heat, at_start = weights
     for k in range(acc.shape[0]):
         d[c, k] = settled(mu * d1[c, k] + nu * d[c, k] + per_heat * acc[k] + at_start * rate[c, k])

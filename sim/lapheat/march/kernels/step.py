@@ -282,7 +282,7 @@ def _advance(dt, weights, fields, given, watch, work, grid, tables):  # type: ig
 
 
 def _twin(name: str) -> FunctionType:
-    """`_advance` under a name of its own: numba's cache files are told apart by it alone."""
+    """`_advance` under a name of its own: numba's cache files differ by it alone."""
     twin = FunctionType(_advance.__code__, globals(), name)
     twin.__qualname__ = name
     return twin

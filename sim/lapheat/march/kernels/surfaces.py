@@ -23,10 +23,14 @@ BIOT = 0.02  # heat lost to heat conducted over half a cell, from which a wall i
 def bend(surface, w, skin, s, phi, c, back, wall):  # type: ignore[no-untyped-def]
     """Turn the straight line from a cell to its wall into a parabola.
 
-    A cell takes up or gives on the difference of the flux `q` at its wall and `p` at its back. With
-    that even over the cell, its mean is ``near (2 q + p) / 3`` colder than the wall. Walls that
-    lose much stay as they are: what they lose follows the straight line and sets how hot they are.
-    `back` is the cell behind and how far its point is off [m].
+    A cell stores or gives off the difference between the flux q at its wall and p at its back
+    [W/m2]. Where that is even over the cell, the wall is ``T_c + near (2 q + p) / (3 k)`` (the
+    integral of a flux that is linear in depth). T_c is the cell's mean [K], `near` half its depth
+    [m], k its conductivity [W/(m K)] and ``p = (phi_c - phi_back) / by``.
+
+    The correction fades out with ``1 - Bi / 0.02``, ``Bi = (film + 4 eps T_c^3) near / k`` [-].
+    Walls that lose much stay as they are: what they lose follows the straight line and sets how hot
+    they are. `back` is the cell behind and how far its point is off [m].
     """
     behind, by = back
     _, near, film, eps, _ = wall
@@ -42,9 +46,12 @@ def bend(surface, w, skin, s, phi, c, back, wall):  # type: ignore[no-untyped-de
 def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-untyped-def]
     """Raise the peaks about the hottest layer `k` of a row by what lies between the layers.
 
-    It is the top of the parabola through a layer and its neighbours, where that lies inside the
-    layer and filler covers none of them: an arc stands between two layers where a segment starts.
-    What an arc passes has its turn at the top. Returns the highest top [K], or the layer's own.
+    It is the top of the parabola through a layer and its neighbours, ``T + lean^2 / (2 bow)``, with
+    ``lean = (T_right - T_left) / 2`` and ``bow = 2 T - T_left - T_right`` [K]. It counts where it
+    lies inside the layer, ``|lean| <= bow / 2``, and filler covers none of the three.
+
+    An arc is between two layers where a segment starts. What an arc passes has its turn at the top.
+    Returns the highest top [K], or the layer's own.
     """
     layers, top = surface.shape[1], surface[i, k]
     for m in range(k - 1, k + 2):
@@ -67,6 +74,15 @@ def raise_near(peak, surface, i, k, alive, cover, closed):  # type: ignore[no-un
 @plain
 def observe(fields, given, seen, grid, base, flow, dt):  # type: ignore[no-untyped-def]
     """Read every surface temperature and raise the peaks.
+
+    With the resistances ``R = d / k`` from each cell to the face [m2 K/W] the face is at [K]::
+
+        bare wall:    `surface_at`, then `bend`
+        under filler: (T_1 R_2 + T_2 R_1) / (R_1 + R_2), then as `bend` without fading
+        lap:          T_1 - q R_1 and T_2 + q R_2,  q = (T_1 - T_2) / (R_1 + R_2 + R_lap)
+
+    (resistances in series, from memory). Of a step in which a covered face passes `flow`, the share
+    ``(high - flow) / (high - low)`` counts as liquid.
 
     Parameters
     ----------

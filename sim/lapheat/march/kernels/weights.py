@@ -43,8 +43,9 @@ def rkl2_weights(s: int) -> StepWeights:
         mu_j = (2 j - 1) / j  b_j / b_(j-1),  nu_j = -(j - 1) / j  b_j / b_(j-2)    (18)
         mu~_1 = b_1 w_1,  mu~_j = mu_j w_1,  gamma~_j = -(1 - b_(j-1)) mu~_j        (18)
 
-    A stage y_j stands at the share ``c_1 = mu~_1``, ``c_j = (j^2 + j - 2) / (s^2 + s - 2)`` of the
-    step. A rise ``y - y_0`` needs no term with y_0.
+    A stage y_j is at the share ``c_1 = mu~_1``, ``c_j = (j^2 + j - 2) / (s^2 + s - 2)`` of the
+    step. A rise ``y - y_0`` needs no term with y_0. All weights are numbers without a unit. The
+    step is stable for ``dt <= dt_explicit (s^2 + s - 2) / 4``; see `compiled.stages_for`.
     """
     mu, nu, mu_tilde, gamma_tilde, time_share = np.zeros((5, s + 1))
     w1 = 4.0 / (s * s + s - 2.0)

@@ -22,13 +22,23 @@ __all__ = ["CompiledStepper", "stages_for", "thread_choices"]
 
 
 def stages_for(dt: float, explicit_limit: float) -> int:
-    """Odd number of stages that keeps a step of `dt` [s] stable (Meyer et al. 2014, eq. 20)."""
+    """Odd number of stages that keeps a step of `dt` [s] stable, at least 3.
+
+    The smallest odd s with ``dt <= explicit_limit (s^2 + s - 2) / 4``, that is
+    ``s >= (sqrt(9 + 16 dt / explicit_limit) - 1) / 2`` (Meyer et al. 2014, eq. 20). It holds for
+    rates of change that are real and not positive, as those of conduction are.
+
+    Parameters
+    ----------
+    dt : length of the step [s]
+    explicit_limit : longest plain explicit step [s], see `stability.explicit_limit`
+    """
     stages = ceil(0.5 * (sqrt(9.0 + 16.0 * dt / explicit_limit) - 1.0))
     return max(3, stages + 1 - stages % 2)
 
 
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage
-RUNS = 8  # of such cells that are told apart in a row
+RUNS = 8  # of such cells in a row that are kept apart
 TRIAL_EVERY = 128  # steps between looks at whether all threads pay
 TRIAL_STEPS = 3  # of all threads in a look
 LATE, AWAY = 3.0, 20.0  # times the pace of one thread: held up; the same where threads may start
@@ -39,7 +49,7 @@ class CompiledStepper:
     """Explicit stabilised march on `threads` threads (all of numba's by default).
 
     Every stage ends at a barrier, so that a core busy with something else holds up all of them:
-    `thread_choices` tells whether they pay. The numbers are the same either way.
+    `thread_choices` finds whether they pay. The numbers are the same either way.
     """
 
     name = "compiled"

@@ -41,7 +41,7 @@ LINEAR_TOLERANCE = 1e-10  # of the residual against the right-hand side
 
 
 class _Cells(NamedTuple):
-    """What the tables say of each cell, flat (nc * layers)."""
+    """What the tables give for each cell, flat (nc * layers)."""
 
     temperature: Array  # [K]
     conductivity: Array  # [W/(m K)]
@@ -180,7 +180,7 @@ class _Terms:
         self.source = CellVariable(mesh=whole)
         self.conductivity = FaceVariable(mesh=whole)
         outflow = DiffusionTerm(coeff=-self.conductivity)
-        # No face is held at a value or slope: what FiPy works out for those each time is nought.
+        # No face is held at a value or slope: what FiPy computes for those each time is 0.
         # (On this side of the equation the term stays this very one.)
         outflow.constraintL[self.temperature] = CellVariable(mesh=whole)
         outflow.constraintB[self.temperature] = CellVariable(mesh=whole)

@@ -233,7 +233,7 @@ def _top_at(history: History, part: str, angle: float) -> float:
 
 
 def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bool_]:
-    """Tell which cells have a corner inside the view, or stretch across it."""
+    """Find which cells have a corner inside the view, or stretch across it."""
     corners = points[np.where(cells >= 0, cells, cells[:, :1])]
     low, high = corners.min(axis=1), corners.max(axis=1)
     return np.asarray(((high > view[0::2]) & (low < view[1::2])).all(axis=1))

@@ -52,7 +52,7 @@ MUTED = "#6a7178"
 ARC = "#d9dee3"  # behind everything while the arc is on
 FLOW = "#0067a5"  # filler liquidus, drawn solid
 SOLIDUS = "#000000"  # base solidus, drawn dashed
-# Hues of Okabe and Ito (2008), told apart by the colour-blind; yellow and black left out.
+# Hues of Okabe and Ito (2008), distinct to the colour-blind; yellow and black left out.
 LINES = ("#d55e00", "#009e73", "#56b4e9", "#cc79a7", "#e69f00", "#0072b2")
 # Lightness climbs steadily from end to end, so the map also reads in grey.
 WARM = ("#1d1b3b", "#472a66", "#7f3573", "#b94563", "#e2643f", "#f4973a", "#fac95f", "#fdf6c9")
@@ -182,7 +182,7 @@ def short(text: str, limit: int = 22) -> str:
 
 
 def spaced(places: Sequence[float] | Array, gap: float) -> list[int]:
-    """Return which of the labels at `places` can stand when each needs `gap` (same unit)."""
+    """Return which of the labels at `places` can be shown when each needs `gap` (same unit)."""
     kept: list[int] = []
     for index in np.argsort(places, kind="stable"):
         if not kept or places[index] - places[kept[-1]] >= gap:
@@ -216,7 +216,7 @@ def envelope(time: Array, values: Array, bins: int = 1200) -> tuple[Array, Array
 
 
 def settle(axes: Axes, title: str = "", right: bool = False) -> None:
-    """Set the title and fix where title and axis labels stand.
+    """Set the title and fix where title and axis labels are.
 
     Left to itself, matplotlib measures every tick label again for each of them, which takes half
     of the drawing time; fixed, the labels of stacked panels also line up.

@@ -36,7 +36,7 @@ class Answers:
     scatter : standard deviation of margin and surplus from piece to piece [K]
     before_log, log : logarithm of the likelihood
     detail : mesh of the fit
-    blind : what the pieces cannot tell, in sentences
+    blind : what the pieces cannot determine, in sentences
     """
 
     case: Case
@@ -56,7 +56,8 @@ def surprise(pieces: TrialPieces, currents: Array, measures: Measures, scatter: 
     """Root of twice the surprise at each answer: its squares sum to minus twice the log likelihood.
 
     The chance of a melted base is logistic in its margin, that of a wet joint in its surplus, with
-    a standard deviation of `scatter` [K].
+    a standard deviation s = `scatter` [K]: ``1 / (1 + exp(-pi x / (sqrt(3) s)))``, x the surplus or
+    minus the margin [K].
 
     References
     ----------
@@ -75,7 +76,7 @@ def surprise(pieces: TrialPieces, currents: Array, measures: Measures, scatter: 
 
 @dataclass(frozen=True)
 class AnswerFit:
-    """Most likely unknowns, measures before and after, and what the pieces cannot tell."""
+    """Most likely unknowns, measures before and after, and what the pieces cannot determine."""
 
     fitted: tuple[Fitted, ...]
     before: Measures

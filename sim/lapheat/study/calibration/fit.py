@@ -1,4 +1,4 @@
-"""Least squares for a few unknowns: the fit, its intervals, and what it cannot tell apart."""
+"""Least squares for a few unknowns: the fit, its intervals, and what it cannot distinguish."""
 
 from __future__ import annotations
 
@@ -172,7 +172,7 @@ def intervals(
     spread, variance = spread_of(found, together, sigma)
     information = found.jacobian.T @ found.jacobian
     cover = variance * np.linalg.pinv(information, rcond=1e-14)
-    # along what moves nothing that was measured, values may stand anywhere between their bounds
+    # along what moves nothing that was measured, values may be anywhere between their bounds
     sizes, directions = np.linalg.eigh(information)
     blind = np.abs(directions[:, sizes <= 1e-14 * sizes[-1]]).max(axis=1, initial=0.0)
     result = []
@@ -201,7 +201,7 @@ def blind_spots(
     what: str = "reading",
     wide: Collection[str] = (),
 ) -> tuple[str, ...]:
-    """What the data cannot tell, in sentences; empty if all is well.
+    """What the data cannot determine, in sentences; empty if all is well.
 
     A direction of the unknowns is blind if a quarter of their values along it moves no reading by
     more than a thermocouple's own tolerance: the directions are the right singular vectors of the
@@ -214,11 +214,11 @@ def blind_spots(
     fitted : from `intervals`
     tolerance : change that a measurement can see [K]
     what : is measured
-    wide : names of unknowns of whose wide interval nothing need be said
+    wide : names of unknowns whose wide interval needs no sentence
     """
     count = len(unknowns)
     scaled = jacobian[:, :count] * [f.value / f.unknown.start for f in fitted]
-    if jacobian.shape[1] > count:  # what a free offset can make good says nothing
+    if jacobian.shape[1] > count:  # what a free offset can make up for says nothing
         q, _ = np.linalg.qr(jacobian[:, count:])
         scaled = scaled - q @ (q.T @ scaled)
     _, _, directions = np.linalg.svd(scaled, full_matrices=False)

@@ -54,7 +54,7 @@ class BestFit:
     fitted : its unknowns
     clock : None if it was held
     least : sum of squares [K2]; allowed : its rise at the ends of the intervals
-    torn : unknowns that another fit, as good, puts outside the interval of this one
+    torn : unknowns whose value in another fit, as good, is outside the interval of this one
     """
 
     found: Fit
@@ -118,9 +118,9 @@ def fit_readings(
 
 
 def best_fit(runs: ProbeRuns, readings: Readings, free_clock: bool) -> Planner[BestFit]:
-    """Fit from several starts, where a free clock makes several minima, and look around the best.
+    """Fit from several starts, as a free clock makes several minima; then search about the best.
 
-    A fit that the readings cannot tell from the best widens the intervals to its own.
+    A fit within `allowed` of the best sum of squares widens the intervals to its own.
 
     Parameters
     ----------

@@ -21,7 +21,7 @@ __all__ = ["Readings", "TrialPieces", "read_measured"]
 Array = NDArray[np.float64]
 
 BIGGEST = 20_000_000  # [bytes]
-MOST_FAULTS = 12  # told at once
+MOST_FAULTS = 12  # reported at once
 COLDEST, HOTTEST = 73.15, 3773.15  # [K] that a thermocouple can read
 ANSWERS = {
     **dict.fromkeys(("yes", "y", "true", "1"), True),

@@ -36,7 +36,7 @@ class Calibration:
     own_rms : of the fitted case at its own detail [K]; None if that is the fit's
     detail : mesh of the fit
     together : correlation of neighbouring residuals
-    blind : what the readings cannot tell, in sentences
+    blind : what the readings cannot determine, in sentences
     hint : that another clock would fit far better; "" where it would not
     """
 
@@ -112,7 +112,7 @@ def calibrate(
 
 
 def _blind(best: BestFit) -> tuple[str, ...]:
-    """What the readings cannot tell, in sentences."""
+    """What the readings cannot determine, in sentences."""
     unknowns = [item.unknown for item in best.fitted]
     torn = {item.unknown.name for item in best.torn}
     told = blind_spots(unknowns, best.found.jacobian, best.fitted, wide=torn)

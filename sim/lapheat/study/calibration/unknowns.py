@@ -1,4 +1,4 @@
-"""What a calibration may fit: where each stands in a case, and how far it can reasonably go."""
+"""What a calibration may fit: its key in a case, and how far it can reasonably go."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def unknowns_of(case: Case, fit: str, bounds: Sequence[str] = ()) -> tuple[Unkno
     Raises
     ------
     CaseError
-        A name is not known, or stands twice, or bounds cannot be.
+        A name is not known or is given twice, or bounds cannot be.
     """
     faults: list[Fault] = []
     found: dict[str, Unknown] = {}

@@ -1,1 +1,1 @@
-"""What a bench varies, and a smooth response fitted to runs: what chances are worked out with."""
+"""What a bench varies, and a smooth response fitted to runs: what chances are computed with."""

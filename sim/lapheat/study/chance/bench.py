@@ -52,7 +52,11 @@ class Input:
     spread: Spread
 
     def at(self, z: float) -> float:
-        """Value `z` standard deviations off the case's [SI]."""
+        """Value `z` standard deviations off the case's [SI].
+
+        With ``u = z / 1.96``: ``v + size u`` for an amount, ``v (1 + size u)`` for a share and
+        ``v size^u`` for a factor, so 95 % of a normal z lie within the spread.
+        """
         z /= HALF
         if self.spread.way == "factor":
             return rounded(self.value * self.spread.size**z)
@@ -131,6 +135,9 @@ def points(count: int, inputs: int, seed: int) -> Array:
 
 def wilson(hits: int, count: int) -> tuple[float, float]:
     """95 % interval of a chance that was met `hits` times in `count` independent trials.
+
+    ``(p + z^2 / 2n +- z sqrt(p (1 - p) / n + z^2 / 4n^2)) / (1 + z^2 / n)``: p = hits / count [-],
+    n = count, z = 1.96. It is (0, 1) without trials.
 
     Never empty at 0 or at `count`. Sobol points are spread more evenly than independent ones: for
     them it is too wide rather than too narrow.

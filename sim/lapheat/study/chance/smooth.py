@@ -1,10 +1,10 @@
 """Chance from few runs: a smooth response, integrated over the scatter.
 
-Counting tells a chance within about 1 / sqrt(runs). Margin and slack are smooth in what varies, so
+Counting gives a chance within about 1 / sqrt(runs). Margin and slack are smooth in what varies, so
 64 runs fix the response nearly everywhere, and the chance is how much of the scatter lies below
 zero of it. The interval comes from responses that the runs leave possible (draws of the Gaussian
-process) and from the finite number of points. Where runs are predicted badly from the others, it
-is not used.
+process) and from the finite number of points. It is not used where runs are predicted badly from
+the others.
 """
 
 from __future__ import annotations
@@ -42,6 +42,10 @@ class Smooth:
 def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smooth, ...]:
     """Chance that each measure lies below zero; last, that any of them does.
 
+    ``chance = mean over draws and points of (response < 0)`` [-]. The response is fitted to
+    ``150 K tanh(measure / 150 K)``, which has the same sign and hardly feels far values. It is used
+    where its `q2` is 0.9 or more and there are 5 runs an input or more; else `wilson` is.
+
     Parameters
     ----------
     at : (n, d) runs, each input in its own standard deviations
@@ -78,10 +82,15 @@ def _response(at: Array, values: Array) -> Surrogate | None:
 
 
 def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:
-    """Chance from draws (draws, points), with the interval that they and the points leave."""
+    """Chance from draws (draws, points), with the interval that they and the points leave.
+
+    Half width: ``max(1.96 sqrt((1.5 s)^2 + max(p (1 - p), 1 / N) / 4N), 1 / 2n)``. p is the chance,
+    s its standard deviation over the draws, N the 1024 points and n the runs [-]. The 1.5 and the 4
+    are estimates.
+    """
     each = below.mean(axis=1)
     chance = float(each.mean())
-    # points fill the scatter evenly: their own error is that of far more independent ones
+    # points fill the scatter evenly: their error is that of four times as many independent ones
     own = np.sqrt(max(chance * (1.0 - chance), 1.0 / POINTS) / (4.0 * POINTS))
     # what happens once in twice as many runs may be something that no smooth response knows
     half = max(HALF * float(np.hypot(WIDER * each.std(), own)), 0.5 / runs)

@@ -30,6 +30,12 @@ BASE = 12  # 2**12 base points for the shares: good to about 0.02
 class Surrogate:
     """Gaussian process of a linear trend and a smooth rest, a length scale an input.
 
+    Covariance of two runs, over `size` squared: ``smooth exp(-sum((x_i - x'_i)^2 / 2 l_i^2)) +
+    linear x.x' + noise`` (noise on the diagonal only). x is in standard deviations of the inputs.
+    A response is ``mean + size k(x) . weights``, ``weights = K^-1 y``. With e the errors of leaving
+    one run out, ``e_i = [K^-1 y]_i / [K^-1]_ii``, ``q2 = 1 - e.e / y.y``. It is good between the
+    runs, not beyond them.
+
     Attributes
     ----------
     at : (n, d) runs, each input in its own standard deviations
@@ -92,14 +98,17 @@ class Surrogate:
         return cls(at, weights, lengths, *scales, mean, size, q2, error, lower)
 
     def __call__(self, at: Array) -> Array:
-        """Response at (m, d) points."""
+        """Response at (m, d) points, (m,): ``mean + size k(x) . weights``."""
         result = np.empty(len(at))
         for start in range(0, len(at), SLICE):
             result[start : start + SLICE] = self._kernel(at[start : start + SLICE]) @ self.weights
         return np.asarray(self.mean + self.size * result)
 
     def spread(self, at: Array) -> Array:
-        """Standard deviation of the response at (m, d) points, noise of a run included."""
+        """Standard deviation of the response at (m, d) points, noise of a run included, (m,).
+
+        ``size sqrt(k(x, x) + noise - k(x) K^-1 k(x))`` (Rasmussen and Williams 2006, 2.24).
+        """
         result = np.empty(len(at))
         for start in range(0, len(at), SLICE):
             some = at[start : start + SLICE]
@@ -110,6 +119,8 @@ class Surrogate:
 
     def draws(self, at: Array, count: int, rng: np.random.Generator) -> Array:
         """Responses that the runs leave possible, each at all of (m, d) points, (count, m).
+
+        The noise of a run is included, as in `spread`.
 
         References
         ----------
@@ -159,6 +170,9 @@ def _search(at: Array, y: Array) -> Array:
 
 def unlikely(x: Array, at: Array, y: Array, linear_part: Array) -> tuple[float, Array]:
     """Negative log likelihood over n, and its slope.
+
+    ``(y K^-1 y / 2 + ln(det K) / 2) / n``, without the constant ``ln(2 pi) / 2`` (Rasmussen and
+    Williams 2006, section 5.4.1).
 
     Parameters
     ----------
@@ -226,12 +240,15 @@ class Shares:
 def shares_of(at: Array, response: Array, spreads: Sequence[Any], seed: int) -> Shares:
     """Sobol shares of a response, from a surrogate of it.
 
+    ``first_i = Var(E(f | x_i)) / Var(f)`` and ``total_i = 1 - Var(E(f | all but x_i)) / Var(f)``,
+    for inputs that are independent; good to about 0.02.
+
     Parameters
     ----------
     at : (n, d) inputs of the runs
     response : (n,) of the runs
     spreads : (d,) distribution of each input, with `ppf`
-    seed : of the points they are worked out at
+    seed : of the points they are computed at
 
     Raises
     ------

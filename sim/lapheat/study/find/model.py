@@ -1,4 +1,4 @@
-"""What the runs so far say of settings: chance and time, and where another run tells most.
+"""What the runs so far say of settings: chance and time, and where another run is worth most.
 
 The margin of the base, the slack of the filler and the time of a run are smooth in settings and
 scatter alike, so one response each is fitted over both. The chance of a setting is the mean, over
@@ -141,7 +141,7 @@ def measures(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
 
 
 def _near(values: Array) -> Array:
-    """Values whose far ends hardly count: what melts by 600 K tells little of what melts by 6."""
+    """Values whose far ends hardly count: what melts by 600 K says little about what melts by 6."""
     return np.asarray(FAR * np.tanh(values / FAR))
 
 
@@ -185,7 +185,7 @@ class _Responses:
         ]
 
     def telling(self, shares: Array, bench: Array) -> Array:
-        """How likely the responses are wrong on each bench: there a run tells most."""
+        """How likely the responses are wrong on each bench: there a run is worth most."""
         at = self.space.features(np.repeat(shares[None, :], len(bench), axis=0), bench)
         doubts = [
             norm.cdf(-np.abs(response(at)) / np.maximum(response.spread(at), 1e-9))

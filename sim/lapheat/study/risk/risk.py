@@ -185,7 +185,7 @@ class Risk:
 
 @dataclass(frozen=True)
 class Sample:
-    """A trial whose case is whole, so that its text alone tells it from others: 20 ms less each."""
+    """A trial whose case is whole, so that its text alone identifies it: 20 ms less each."""
 
     trial: Trial
 
@@ -312,7 +312,7 @@ def _judged(
     nominal: Sequence[Row],
     chances: tuple[Smooth, ...],
 ) -> Planner[Risk]:
-    """Judge the samples run so far; shares take seconds each and are worked out as tasks."""
+    """Judge the samples run so far; shares take seconds each and are computed as tasks."""
     names, _ = _measured(rows)
     tasks = []
     for name in names:

@@ -56,7 +56,7 @@ class Axis:
         return (value - self.values[0]) / self.span
 
     def text(self, value: float) -> str:
-        """Value as it stands in a case file."""
+        """Value as it is in a case file."""
         return f"{value:.{DIGITS}g} {self.unit}".strip()
 
 

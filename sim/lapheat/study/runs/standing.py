@@ -1,4 +1,4 @@
-"""How a run stands against its limits, in words: margin, surplus, and what fails of the filler."""
+"""How a run compares with its limits, in words: margin, surplus, and what fails of the filler."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ __all__ = ["Keyed", "RowFile", "collect"]
 
 
 class Keyed(Protocol):
-    """A task that can tell itself from others."""
+    """A task with a key of its own."""
 
     def key(self) -> str:
         """Text that is the same only for tasks with the same row."""
@@ -88,7 +88,7 @@ class RowFile:
         path.write_text("".join(lines), "utf-8")
 
     def close(self, remove: bool = False) -> None:
-        """Close the file, and with `remove` delete it: its rows stand elsewhere."""
+        """Close the file, and with `remove` delete it: its rows are elsewhere."""
         if self._file is not None:
             self._file.close()
         if remove and self.path is not None:

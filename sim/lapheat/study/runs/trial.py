@@ -118,7 +118,7 @@ def row_of(result: Result) -> Row:
 
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
     one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
-    wanted one: below zero where the filler fails, and still telling how far where all or nothing
+    wanted one: below zero where the filler fails, and still showing how far where all or nothing
     is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
     `spread_K` (highest less lowest tube peak) are over the segments.
     What the joint does not have, or cannot (an alloy that never melts), is None.
@@ -159,7 +159,7 @@ def row_of(result: Result) -> Row:
         "hottest_start_C": max(s.start_C for s in segments),
         "spread_K": max(peaks) - min(peaks) if peaks else None,
         "segments": len(segments),
-        # its round-off hangs on how the machine code came about: rows are the same on any executor
+        # its round-off depends on how the machine code was made: rows are the same on any executor
         "imbalance": round(told.heat.imbalance, 12) + 0.0,
     }
     return {**{name: _tidy(value) for name, value in row.items()}, "failed": None}

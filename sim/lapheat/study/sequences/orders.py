@@ -223,7 +223,7 @@ def ranked(orders: Sequence[Order], rhythm: str) -> Comparison:
 
 
 def _same(orders: Sequence[Order], **limits: float) -> bool:
-    """Tell if no order differs from another by these limits, nor in what works."""
+    """Say if no order differs from another by these limits, nor in what works."""
     if len(orders) < 2 or orders[0].failed is not None:
         return False
     if len({order.good for order in orders}) > 1:

@@ -27,7 +27,7 @@ REACH = 0.04  # share of an axis within which a run lies of each part of a bound
 # The two boundaries: the boolean that flips there, and the measure that is zero there [K].
 MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "filler_slack_K"}
 ROUNDS = 20  # of runs along the boundaries, at most
-ROUND = 9  # decimals that tell places apart
+ROUND = 9  # decimals that distinguish places
 
 
 @dataclass(frozen=True)

@@ -71,7 +71,7 @@ def probe(sweep: Sweep) -> Planner[list[Difference]]:
 
 
 def _full(sweep: Sweep, runs: list[Run], doing: str) -> Planner[list[Difference]]:
-    """Runs again, at the case's own detail; one that fails there tells nothing of others."""
+    """Runs again, at the case's own detail; one that fails there says nothing about others."""
     trials = [Trial(sweep.plan.source, run.inputs, None) for run in runs]
     rows = yield Round(doing, run_trial, trials)
     found = []
@@ -101,7 +101,7 @@ def choose(sweep: Sweep, known: list[Difference]) -> Planner[Pick]:
         good.sort(key=lambda run: (_time(run), -_least(run, looked), run.place))
         sure = next((run for run in good if run.place in looked), None)
         new = [run for run in good if run.place not in looked and _beats(run, sure)]
-        if not new and sure is None:  # those that work on the map, whatever is foretold
+        if not new and sure is None:  # those that work on the map, whatever is predicted
             new = [run for run in sweep.sorted() if run.works and run.place not in looked]
             new.sort(key=lambda run: (-_least(run, looked), _time(run), run.place))
         if sure is not None and (not new or spent >= TRIED):
@@ -123,9 +123,9 @@ def _time(run: Run) -> float:
 
 
 def _least(run: Run, looked: Mapping[Place, Difference]) -> float:
-    """Lesser of base slack and filler slack at the case's own detail, known or foretold [K].
+    """Lesser of base slack and filler slack at the case's own detail, known or predicted [K].
 
-    What is foretold differs from the map as the nearest point that was looked at does.
+    A prediction differs from the map as the nearest point that was run on both meshes does.
     """
     if run.place in looked:
         row, shifts = looked[run.place].row, (0.0, 0.0)
@@ -145,7 +145,7 @@ def _apart(a: Place, b: Place) -> float:
 
 def _picked(sweep: Sweep, run: Run, row: Row, count: int, more: bool) -> Pick:
     detail = sweep.case.detail
-    foretold = f" as {detail} foretells" if detail != sweep.plan.detail else ""
+    foretold = f" as {detail} predicts" if detail != sweep.plan.detail else ""
     why = (
         f"the shortest total time of {count} points that work{foretold}, {row['total_s']:.0f} s: "
         f"{standing(row)}, at {detail} detail"
