@@ -100,10 +100,11 @@ def test_stops_when_both_chances_are_known_well_enough() -> None:
     assert len(risk.rows) == 64
     assert risk.base is not None
     assert risk.base.chance.interval == pytest.approx((0.0, 0.0566), abs=1e-4)
-    # the fitted response knows more: nothing of the scatter comes near, but half a run is left
+    # the fitted response knows more: nothing of the scatter comes near, but 64
+    # runs miss what happens 3 times in 64 once in twenty times
     assert risk.base.smooth.used
-    assert (risk.base.smooth.low, risk.base.smooth.high) == pytest.approx((0.0, 0.5 / 64), abs=1e-4)
-    assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.003), safe).rows) == 128
+    assert (risk.base.smooth.low, risk.base.smooth.high) == pytest.approx((0.0, 3.0 / 64), abs=1e-4)
+    assert len(assessed(plan_of(MADE_UP, "coarse", 256, within=0.02), safe).rows) == 128
 
 
 def rough(sample: Sample) -> Row:

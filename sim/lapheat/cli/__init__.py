@@ -7,7 +7,7 @@ import sys
 
 __all__ = ["main"]
 
-OPTIONS = ("--set", "--vary", "--bounds")
+OPTIONS = ("--set", "--vary", "--bounds", "--free")
 # as they are mostly written; the whole table takes half a second to load
 UNITS = {
     *("A", "V", "W", "mm", "cm", "m", "um", "in", "inch", "ft", "s", "min", "h", "K"),

@@ -118,13 +118,20 @@ class State:
         return float(light(torch, grid, self.alive, where, power, self.heat))
 
     def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
-        """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends."""
+        """Set the arc of a step: angle [rad] and power [W] as it begins and as it ends.
+
+        Raises
+        ------
+        MarchError
+            No face that the torch sees is in its reach, so no heat would enter.
+        """
         if self._aim is not None and self._aim[0] == start[0] and self._aim[1] > 0.0:
             self.heat_from = self.heat * (start[1] / self._aim[1])  # the last step's end
         else:
             self.light(*start)
             self.heat_from = self.heat.copy()
-        self.light(*end)
+        if self.light(*end) == 0.0 and end[1] > 0.0:
+            raise MarchError("the arc reaches no metal: see arc.aim and arc.work_angle")
         self._aim = end
 
     def quench(self) -> None:

@@ -16,7 +16,8 @@ from lapheat.case.units import read_quantity
 from lapheat.study.chance.bench import points
 from lapheat.study.find import seek as module
 from lapheat.study.find.knobs import KEYS, knobs_of
-from lapheat.study.find.seek import Effort, FindPlan, Found, plan_of, seek
+from lapheat.study.find.model import measures
+from lapheat.study.find.seek import Effort, FindPlan, Found, Pick, plan_of, seek
 from lapheat.study.find.space import space_of
 from lapheat.study.runs import RowFile, Serial, Source, drive
 from support.formula_joint import TEXT, formulas
@@ -79,6 +80,56 @@ def test_settings_stay_inside_the_range() -> None:
             value, text = found.settable(found.value(share))
             assert found.low * (1 - 1e-9) - 1e-12 <= value <= found.high * (1 + 1e-9) + 1e-12
             assert read_quantity(text, found.kind) == value
+
+
+@pytest.mark.parametrize("text", [TEXT, INCHES])
+def test_a_setting_rounded_again_is_the_same(text: str) -> None:
+    """What is fitted must be what was run: 16 mm closes a 38 mm ring by 8, as does 15 mm."""
+    space = space_of(source(text), "pedal", knobs_of(source(text).case()))
+    for row in np.random.default_rng(3).random((40, len(space.knobs))):
+        shares, texts = space.settable(row)
+        again, texts_again = space.settable(shares)
+        assert texts_again == texts
+        np.testing.assert_array_equal(again, shares)
+
+
+def test_a_bead_and_a_list_of_segments_cannot_be_searched() -> None:
+    bead = """
+    joint = "bead-on-tube"
+    tube = { outside_diameter = "8 mm", wall = "1 mm", length = "20 mm" }
+    arc = { current = "37 A" }
+    travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s" }
+    """
+    with pytest.raises(CaseError, match="flange and filler"):
+        knobs_of(source(bead).case())
+    listed = source().case(("travel.order=[1,3,5,7,9,2,4,6,8,10]",))
+    with pytest.raises(CaseError, match="named order"):
+        knobs_of(listed)
+    assert knobs_of(listed, "", "travel.segment")
+
+
+def test_a_pick_must_keep_the_limits_of_its_case() -> None:
+    plan = plan_of(source(), 0.9)
+    pick = Pick(
+        "pedal", (), 0.95, 0.8, 0.99, 100.0, {"base_stays_solid": False, "filler_flows": True}, 48
+    )
+    assert not module._good(pick, plan)
+    assert module._good(
+        replace(pick, confirmed={"base_stays_solid": True, "filler_flows": True}), plan
+    )
+
+
+def test_runs_without_a_result_are_unknown_and_weak_arcs_are_cold() -> None:
+    rows = [
+        {"failed": "refused: ...", "refused": "arc.current"},
+        {"failed": "refused: ...", "refused": "travel.segment"},
+        {"failed": "the computation failed: ..."},
+        {"failed": None, "margin_K": 20.0, "filler_slack_K": -3.0, "total_s": 80.0},
+    ]
+    base, filler, time = measures(rows)
+    np.testing.assert_array_equal(np.isfinite(base), [True, False, False, True])
+    assert filler[0] < 0.0 < base[0]
+    np.testing.assert_array_equal(np.isfinite(time), [False, False, False, True])
 
 
 def test_free_and_fix() -> None:
@@ -165,7 +216,7 @@ def test_it_says_so_where_nothing_is_sure_enough(monkeypatch: pytest.MonkeyPatch
     wild = TEXT + 'scatter = { hold = "250 K" }\n'
     found = search(monkeypatch, wild)
     assert found.pick is None
-    assert "nothing found reaches 90 %" in found.why
+    assert "nothing found came to 90 %" in found.why
     assert found.picks[0].chance < 0.9
     assert found.binding in ("base", "limits.wet_fraction")
 

@@ -301,7 +301,8 @@ def _display(file: CaseFile) -> Display:
 
 def _melting_range(case: Case) -> Case:
     """Case whose pedal goes down no further than melts the rod: for a range that was left out."""
-    arc, least = case.arc, ROD_TO_SPARE * case.rod_power
+    arc, rod = case.arc, case.rod_power
+    least = min(ROD_TO_SPARE * rod, 0.5 * (rod + arc.power))
     low, high = arc.current_range
     if not arc.power_at(low) < least < arc.power:
         return case

@@ -106,7 +106,11 @@ def _chance(pick: Pick) -> str:
 
 
 def _fails(pick: Pick) -> str:
-    words = {"base": "the base melts", **{key: each.clause for key, each in FAILS.items()}}
+    words = {
+        "base": "the base melts",
+        "failed": "no result",
+        **{key: each.clause for key, each in FAILS.items()},
+    }
     return "; ".join(f"{words.get(key, key)}: {count}" for key, count in pick.fails.items())
 
 
@@ -119,7 +123,9 @@ def _confirmed(pick: Pick) -> str:
         value = row.get(name)
         if value is not None:
             told.append(f"{word} {float(value):.0f} K")
-    return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s"
+    a, b = pick.shift
+    mesh = f"; {a:+.0f} K and {b:+.0f} K were put on the benches' margin and slack for it"
+    return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
 
 
 def _others(found: Found) -> Table:
@@ -150,7 +156,7 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     if found.binding == "base":
         lines.append("The base melts first: a thicker wall, a chill, or more aim at the flange.")
-    elif found.binding:
+    elif found.binding.startswith("limits."):
         lines.append("The filler fails first: a warm flange, a smaller fillet, or more current.")
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
     return [Text(printable(line)) for line in lines]

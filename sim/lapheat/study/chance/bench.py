@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from math import ceil, log2
 
@@ -22,7 +23,7 @@ from ...case.units import (
     write_quantity,
 )
 
-__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "wilson"]
+__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "seed_of", "wilson"]
 
 Array = NDArray[np.float64]
 
@@ -131,6 +132,12 @@ def points(count: int, inputs: int, seed: int) -> Array:
     unit = sobol.random_base2(ceil(log2(max(count, 1))))[:count]
     # a point may fall on 0 itself
     return np.asarray(STANDARD.ppf(np.clip(unit, 1e-9, 1.0 - 1e-9)), dtype=float)
+
+
+def seed_of(seed: int, purpose: str, number: int = 0) -> int:
+    """Seed of one use of a search's seed, so that no two uses share their points."""
+    told = hashlib.sha256(f"{seed} {purpose} {number}".encode()).digest()
+    return int.from_bytes(told[:6], "big")
 
 
 def wilson(hits: int, count: int) -> tuple[float, float]:

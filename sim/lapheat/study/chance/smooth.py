@@ -22,6 +22,7 @@ __all__ = ["Smooth", "chances_below"]
 
 Array = NDArray[np.float64]
 
+ENDS = ("chance", "low", "high")
 POINTS = 1024  # of the scatter
 DRAWS = 256
 WIDER = 1.5  # length scales are fitted too, which draws do not know
@@ -65,8 +66,12 @@ def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smoo
         found.append(_integrated(drawn[-1], response.q2, len(at)))
     if drawn and len(drawn) == len(measures):
         either = np.logical_or.reduce(drawn)
-        return (*found, _integrated(either, min(each.q2 for each in found), len(at)))
-    return (*found, _counted(np.logical_or.reduce([values < 0.0 for values in measures])))
+        any_of = _integrated(either, min(each.q2 for each in found), len(at))
+    else:
+        any_of = _counted(np.logical_or.reduce([values < 0.0 for values in measures]))
+    # whatever way each was found, any of them happens at least as often as one of them
+    ends = {name: max(getattr(e, name) for e in (any_of, *found)) for name in ENDS}
+    return (*found, replace(any_of, **ends))
 
 
 def _counted(below: NDArray[np.bool_]) -> Smooth:
@@ -86,12 +91,13 @@ def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:
 
     Half width: ``max(1.96 sqrt((1.5 s)^2 + max(p (1 - p), 1 / N) / 4N), 1 / 2n)``. p is the chance,
     s its standard deviation over the draws, N the 1024 points and n the runs [-]. The 1.5 and the 4
-    are estimates.
+    are estimates. The upper end is no less than 3 / n: what happens that often is missed by n runs
+    once in twenty times, and no smooth response need know of it.
     """
     each = below.mean(axis=1)
     chance = float(each.mean())
     # points fill the scatter evenly: their error is that of four times as many independent ones
     own = np.sqrt(max(chance * (1.0 - chance), 1.0 / POINTS) / (4.0 * POINTS))
-    # what happens once in twice as many runs may be something that no smooth response knows
     half = max(HALF * float(np.hypot(WIDER * each.std(), own)), 0.5 / runs)
-    return Smooth(chance, max(chance - half, 0.0), min(chance + half, 1.0), q2, True)
+    high = min(max(chance + half, 3.0 / runs), 1.0)
+    return Smooth(chance, max(chance - half, 0.0), high, q2, True)

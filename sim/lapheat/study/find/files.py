@@ -52,6 +52,7 @@ def _pick(pick: Pick) -> dict[str, Any]:
         "total_s": pick.time,
         "benches": pick.benches,
         "fails": pick.fails,
+        "own_mesh_differs_K": {"base": pick.shift[0], "filler": pick.shift[1]},
         "confirmed": None
         if pick.confirmed is None
         else {name: pick.confirmed.get(name) for name in CONFIRMED},

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil, exp, log
+from math import exp, log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,8 +33,7 @@ HAND_KEYS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     ),
     "pedal": ((("travel.start", "on-flow"), ("arc.control", "pedal")), ("travel.dwell",)),
 }
-# The aim runs from a spot towards the tube to two towards the flange.
-AIM = (-0.5, 1.75)  # in spots
+AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
 HOLD = (50.0, 50.0)  # [K] above the filler's flow, and below the lower solidus of the base
@@ -95,10 +94,14 @@ class Knob:
             return self.low * exp(share * log(self.high / self.low))
         return self.low + share * (self.high - self.low)
 
+    def acting(self, values: Array) -> Array:
+        """Values that a run feels: of a segment the length of those that close the ring."""
+        if not self.ring:
+            return values
+        return np.asarray(self.ring / np.ceil(self.ring / values * (1.0 - 1e-9)))
+
     def shares(self, values: Array) -> Array:
         """Shares of the range at which values [SI] lie; below 0 and above 1 beyond its ends."""
-        if self.ring:  # what counts is how long the equal segments are
-            values = self.ring / np.ceil(self.ring / values * (1.0 - 1e-9))
         if self.logarithmic:
             held = np.maximum(values, 0.05 * self.low)
             return np.asarray(np.log(held / self.low) / log(self.high / self.low))
@@ -138,8 +141,12 @@ def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
         base = (case.alloys[name].solidus for name in (case.tube.alloy, case.flange.alloy))
         solidus = min((found for found in base if found is not None), default=flow + 400.0)
     longest = min(choice.segment[1], 0.5 * around)
+    currents = choice.current
+    if "arc.current_range" in case.written:  # the pedal starts inside its range
+        low, high = arc.current_range
+        currents = max(currents[0], low), min(currents[1], high)
     return {
-        "arc.current": (*choice.current, True),
+        "arc.current": (*currents, True),
         "arc.aim": (AIM[0] * arc.spot, AIM[1] * arc.spot, False),
         "arc.hold": (flow + HOLD[0], max(solidus - HOLD[1], flow + HOLD[0] + 50.0), False),
         "travel.speed": (*choice.speed, True),
@@ -168,6 +175,8 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
         A key that cannot be free, a range that is none, or no key left.
     """
     ranges = _ranges(case)
+    if case.brazed is None:
+        raise _refused("", "joint", '"bead-on-tube"', "a joint with a flange and filler")
     keys = [part.partition("=")[0].strip() for part in free.split(",") if part.strip()]
     fixed = [part.strip() for part in fix.split(",") if part.strip()]
     faults = []
@@ -188,6 +197,10 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
             ends = [float(read_quantity(axis.text(v), axis.kind)) for v in axis.values]
             ranges[axis.key] = (ends[0], ends[1], ranges[axis.key][2] and ends[0] > 0.0)
     left = [key for key in (keys or KEYS) if key not in fixed]
+    if isinstance(case.travel.order, tuple) and "travel.segment" in left:
+        hint = "--fix travel.segment, or name an order such as opposite"
+        allowed = "a named order: how many segments there are is free"
+        raise _refused("", "travel.order", "a list of numbers", allowed, hint)
     if not left:
         raise _refused("--fix", fix, "every key that is free", "at least one key left free")
     inches = case.display.length == "in"
@@ -200,11 +213,6 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
             ring = case.tube.circumference if key == "travel.segment" else 0.0
             knobs.append(Knob(key, _KINDS[key], low, high, logarithmic, unit, step, ring))
     return tuple(knobs)
-
-
-def segments(ring: float, length: float) -> int:
-    """Number of equal segments that close a ring."""
-    return max(1, ceil(ring / length * (1.0 - 1e-9)))
 
 
 def hand_knobs(hand: str, knobs: Sequence[Knob]) -> tuple[Knob, ...]:

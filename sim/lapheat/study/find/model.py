@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from ...version import mark
-from ..chance.bench import points
+from ..chance.bench import points, seed_of
 from ..chance.surrogate import Surrogate
 from ..runs.executors import Row
 from .space import Space
@@ -125,18 +125,23 @@ class Think:
 
 
 def measures(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
-    """Margin of the base [K], slack of the filler [K] and time [s] of runs.
+    """Margin of the base [K], slack of the filler [K] and time [s] of runs; nan where not known.
 
-    A run that was refused or failed has a base that stays solid and filler that does not flow:
-    what is refused is an arc too weak to melt the rod.
+    An arc too weak to melt the rod is refused: that base stays solid and no filler flows.
     """
     base, filler, time = [], [], []
     for row in rows:
-        failed = row.get("failed") is not None
+        if row.get("failed") is not None:
+            keys = set(str(row.get("refused") or "?").split())
+            weak = keys <= {"arc.current", "arc.current_range"}
+            base.append(FAR if weak else np.nan)
+            filler.append(-2.0 * FAR if weak else np.nan)
+            time.append(np.nan)
+            continue
         margin, slack = row.get("margin_K"), row.get("filler_slack_K")
-        base.append(FAR if failed or margin is None else float(margin))
-        filler.append(-2.0 * FAR if failed or slack is None else float(slack))
-        time.append(np.nan if failed else float(row["total_s"] or 0.0))
+        base.append(FAR if margin is None else float(margin))
+        filler.append(-2.0 * FAR if slack is None else float(slack))
+        time.append(float(row["total_s"] or 0.0))
     return np.array(base), np.array(filler), np.array(time)
 
 
@@ -147,12 +152,17 @@ def _near(values: Array) -> Array:
 
 class _Responses:
     def __init__(self, task: Think) -> None:
-        at = task.space.features(task.shares, task.bench)
+        points = np.column_stack([task.shares, task.bench])
+        # a bench that was run twice would be predicted from its own twin
+        _, once = np.unique(np.round(points, DIGITS), axis=0, return_index=True)
+        keep = np.sort(once[np.isfinite(task.base[once])])
+        at = task.space.features(task.shares[keep], task.bench[keep])
         self.space, self.wanted = task.space, task.wanted
-        self.base = Surrogate.fit(at, _near(task.base))
-        self.filler = Surrogate.fit(at, _near(task.filler))
-        known = np.isfinite(task.time)
-        self.time = Surrogate.fit(at[known], np.log(task.time[known]))
+        self.base = Surrogate.fit(at, _near(task.base[keep]))
+        self.filler = Surrogate.fit(at, _near(task.filler[keep]))
+        time = task.time[keep]
+        known = np.isfinite(time)
+        self.time = Surrogate.fit(at[known], np.log(time[known]))
 
     def chances(self, shares: Array, bench: Array) -> list[Array]:
         """Chance, likely, low and high chance of settings (n, knobs) over benches (m, inputs)."""
@@ -213,7 +223,7 @@ def think(task: Think) -> Row:
     rng = np.random.default_rng([task.seed, task.number])
     knobs, inputs = task.space.size
     responses = _Responses(task)
-    bench = points(BENCHES, inputs, task.seed)
+    bench = points(BENCHES, inputs, seed_of(task.seed, "benches of a chance"))
     few = bench[:SCREENED]
     best = responses.settings(task.known, few) if len(task.known) else []
     pool = qmc.Sobol(knobs, rng=rng).random(task.candidates)
@@ -229,7 +239,8 @@ def think(task: Think) -> Row:
     shares = np.vstack([_settable(task.space, np.array([s.shares for s in chosen])), task.known])
     settings = responses.settings(np.unique(np.round(shares, DIGITS), axis=0), bench)
     front = _front(settings, task.sure)
-    looks = _looks(task, responses, settings, points(BENCHES, inputs, task.seed + task.number + 1))
+    more = points(BENCHES, inputs, seed_of(task.seed, "benches to look at", task.number))
+    looks = _looks(task, responses, settings, more)
     told = {
         "settings": [list(vars(s).values()) for s in front],
         "looks": looks,
@@ -259,8 +270,9 @@ def _looks(
         max(settings, key=lambda s: s.worth(task.sure, optimist=True)),
         max(settings, key=lambda s: (s.guarded, -s.time)),
     ]
-    each = task.looks // len(order)
-    looks = []
+    order = [setting for i, setting in enumerate(order) if setting not in order[:i]]
+    each = max(2, task.looks // len(order))
+    looks: list[list[float]] = []
     for setting in order:
         shares = np.array(setting.shares)
         worth = responses.telling(shares, bench)

@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from ...case.case import Case
-from ..chance.bench import STANDARD, points, wilson
+from ..chance.bench import STANDARD, points, seed_of, wilson
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
@@ -81,6 +82,11 @@ class FindPlan:
     seed: int
     effort: Effort = Effort()
 
+    @property
+    def fresh(self) -> int:
+        """Benches that confirm a pick: the surer it must be, the more."""
+        return max(self.effort.fresh, ceil(4.8 / (1.0 - self.sure)) if self.sure > 0.9 else 0)
+
 
 def plan_of(
     source: Source,
@@ -113,7 +119,8 @@ class Pick:
     time : of the case as it is [s]
     confirmed : numbers of the run at the case's own detail; None where it was not run
     benches : fresh ones that it was confirmed on
-    fails : of them, by what failed: "base" or the key of a limit
+    fails : of them, by what failed: "base", the key of a limit, or "failed" without a result
+    shift : put on margin and slack of the benches for the case's own mesh [K]
     """
 
     hand: str
@@ -125,6 +132,7 @@ class Pick:
     confirmed: Row | None = None
     benches: int = 0
     fails: dict[str, int] = field(default_factory=dict)
+    shift: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -175,7 +183,9 @@ class _Hand:
 def _begin(plan: FindPlan, hand: str) -> _Hand:
     space = space_of(plan.source, hand, plan.knobs)
     knobs, inputs = space.size
-    sobol = qmc.Sobol(knobs + inputs, rng=np.random.default_rng(plan.seed + len(hand)))
+    sobol = qmc.Sobol(
+        knobs + inputs, rng=np.random.default_rng(seed_of(plan.seed, f"first runs {hand}"))
+    )
     unit = sobol.random(plan.effort.first)
     shares = np.array([space.settable(row)[0] for row in unit[:, :knobs]])
     bench = np.asarray(STANDARD.ppf(np.clip(unit[:, knobs:], 1e-9, 1.0 - 1e-9)), dtype=float)
@@ -189,10 +199,9 @@ def seek(plan: FindPlan) -> Planner[Found]:
     hands = every
     for number in range(plan.effort.rounds):
         yield from _think(hands, plan, number)
-        hands = _kept(hands)
-        each = max(3, plan.effort.looks // len(hands) // 3 * 3)
+        hands = _kept(hands, plan.sure)
         for hand in hands:
-            hand.add(np.array(hand.looks)[:each])
+            hand.add(np.array(hand.looks))
         yield from _run(hands, plan, "benches near a limit")
     tried: list[Pick] = []
     for attempt in range(TRIES):
@@ -200,7 +209,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
         seen = {pick.inputs for pick in tried}
         hand, setting = _best(hands, plan, seen)
         tried.append((yield from _confirm(hand, setting, plan, attempt)))
-        if tried[-1].chance >= plan.sure:
+        if _good(tried[-1], plan):
             break
     return _found(plan, every, hands, tried)
 
@@ -222,7 +231,7 @@ def _think(hands: Sequence[_Hand], plan: FindPlan, number: int) -> Planner[None]
             np.array([s.shares for s in hand.settings]).reshape(-1, hand.space.size[0]),
             plan.sure,
             plan.case.limits.base_margin,
-            plan.effort.looks,
+            plan.effort.looks // len(hands),
             plan.effort.candidates,
             plan.seed,
             number,
@@ -234,9 +243,16 @@ def _think(hands: Sequence[_Hand], plan: FindPlan, number: int) -> Planner[None]
         hand.settings, hand.looks, hand.q2 = thought_of(row)
 
 
-def _kept(hands: Sequence[_Hand]) -> list[_Hand]:
-    """Hands that may still be the surest."""
-    least = max(max(s.low for s in hand.settings) for hand in hands)
+def _good(pick: Pick, plan: FindPlan) -> bool:
+    """Whether a pick reaches the chance that is wanted, and the case as it is keeps its limits."""
+    own = pick.confirmed or {}
+    keeps = own.get("base_stays_solid") is True and own.get("filler_flows") is True
+    return keeps and pick.chance >= plan.sure
+
+
+def _kept(hands: Sequence[_Hand], sure: float) -> list[_Hand]:
+    """Hands that may still be sure enough, or else the surest."""
+    least = min(sure, max(max(s.low for s in hand.settings) for hand in hands))
     return [hand for hand in hands if max(s.likely for s in hand.settings) >= least]
 
 
@@ -263,32 +279,36 @@ def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Pla
     """
     space = hand.space
     _, inputs = space.settable(np.array(setting.shares))
-    bench = points(plan.effort.fresh, space.size[1], plan.seed + 1000 + attempt)
+    bench = points(plan.fresh, space.size[1], seed_of(plan.seed, "fresh", attempt))
     nominal = np.zeros(space.size[1])
     every = [space.trial(inputs, z, plan.detail) for z in (nominal, *bench)]
     rows = yield Round("fresh benches", run_trial, every)
     base, filler, time = measures(rows)
-    shift = np.zeros(2)
-    own = rows[0]
+    shift, own = np.zeros(2), rows[0]
     if plan.detail != plan.case.detail:
-        nearest = np.argsort(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), kind="stable")[:OWN]
-        finer = [
-            space.trial(inputs, z, plan.case.detail) for z in (nominal, *bench[np.sort(nearest)])
-        ]
+        near = np.nan_to_num(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), nan=np.inf)
+        also = [0, *(np.sort(np.argsort(near, kind="stable")[:OWN]) + 1)]
+        finer = [space.trial(inputs, (nominal, *bench)[i], plan.case.detail) for i in also]
         told = yield Round(f"{plan.case.detail} mesh", run_trial, finer)
         own = told[0]
-        also = [0, *(int(i) + 1 for i in np.sort(nearest))]
         fine_base, fine_filler, _ = measures(told)
-        shift = np.array(
-            [np.mean(fine_base - base[also]), np.mean(fine_filler - filler[also])], dtype=float
-        )
+        apart = np.array([fine_base - base[also], fine_filler - filler[also]])
+        both = np.isfinite(apart).all(axis=0)
+        shift = apart[:, both].mean(axis=1) if both.any() else shift
     hand.add(np.hstack([np.tile(setting.shares, (len(every), 1)), np.vstack([nominal, bench])]))
     hand.rows.extend(rows)
+    known = np.isfinite(base[1:])
     solid = base[1:] + shift[0] > 0.0
     flows = filler[1:] + shift[1] >= 0.0
-    good = int((solid & flows).sum())
-    why = Counter("base" for ok in solid if not ok)
-    why.update(str(rows[i + 1].get("filler_binding")) for i in range(len(solid)) if not flows[i])
+    good = int((known & solid & flows).sum())
+    why = Counter("base" for i in range(len(solid)) if known[i] and not solid[i])
+    why.update(
+        str(rows[i + 1].get("filler_binding") or "arc.current")
+        for i in range(len(solid))
+        if known[i] and not flows[i]
+    )
+    if not known.all():
+        why["failed"] = int((~known).sum())
     low, high = wilson(good, len(solid))
     return Pick(
         space.hand,
@@ -296,10 +316,11 @@ def _confirm(hand: _Hand, setting: Setting, plan: FindPlan, attempt: int) -> Pla
         good / len(solid),
         low,
         high,
-        float(time[0]),
+        float(time[0]) if np.isfinite(time[0]) else setting.time,
         own,
         len(solid),
         dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
+        (round(float(shift[0]), 1), round(float(shift[1]), 1)),
     )
 
 
@@ -333,7 +354,7 @@ def _choices(hands: Sequence[_Hand]) -> list[Pick]:
 def _found(
     plan: FindPlan, every: Sequence[_Hand], hands: Sequence[_Hand], tried: Sequence[Pick]
 ) -> Found:
-    good = [pick for pick in tried if pick.chance >= plan.sure]
+    good = [pick for pick in tried if _good(pick, plan)]
     best = good[-1] if good else max(tried, key=lambda pick: (pick.chance, -pick.time))
     others = [pick for pick in tried if pick is not best]
     seen = {pick.inputs for pick in tried}
@@ -341,11 +362,20 @@ def _found(
     runs = sum(len(hand.rows) for hand in every)
     own = 0 if plan.detail == plan.case.detail else (OWN + 1) * len(tried)
     binding = next(iter(best.fails), "")
-    told = f"{100 * best.chance:.0f} % of {best.benches} fresh benches succeed"
+    hits = round(best.chance * best.benches)
+    told = (
+        f"{hits} of {best.benches} fresh benches succeed, so {100 * best.low:.0f} to "
+        f"{100 * best.high:.0f} % of all (95 % confidence)"
+    )
+    if len(tried) > 1:
+        told += f"; it is the best of {len(tried)} that were put to the test"
+    wanted = f"{100 * plan.sure:.0f} %"
     if good:
-        why = f"the quickest found whose chance reaches {100 * plan.sure:.0f} %: {told}"
+        why = f"the quickest found that came to {wanted} of fresh benches: {told}"
+    elif best.chance >= plan.sure:
+        why = f"{told}, but the case as it is does not keep its own [limits]"
     else:
-        why = f"nothing found reaches {100 * plan.sure:.0f} %; the surest: {told}"
+        why = f"nothing found came to {wanted} of fresh benches; the surest: {told}"
     q2 = tuple(min(hand.q2[i] for hand in hands) for i in range(2))
     return Found(
         plan, (best, *others, *choices), best if good else None, why, binding, (runs, own),

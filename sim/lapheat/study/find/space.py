@@ -96,7 +96,7 @@ class Space:
             if knob.key in names:
                 i = names.index(knob.key)
                 values = _strayed(self.inputs[i], values, bench[:, i])
-            columns.append(WIDE * (knob.shares(values) - 0.5))
+            columns.append(WIDE * (knob.shares(knob.acting(values)) - 0.5))
         knobs = {knob.key for knob in self.knobs}
         columns += [bench[:, i] for i, name in enumerate(names) if name not in knobs]
         return np.column_stack(columns)

@@ -14,7 +14,7 @@ from ...case.file import CaseError, Fault
 from ...case.file.resolved import settings_of
 from ...case.keys.fields import Of
 from ...case.keys.schema import entry_at, every_key
-from ...case.units import Kind, in_unit, read_quantity, unit_in
+from ...case.units import Kind, UnitError, in_unit, read_quantity, unit_in
 
 __all__ = ["Axis", "about_own", "at_bound", "free_axes", "given_axes"]
 
@@ -85,7 +85,19 @@ def _end(option: str, key: str, entry: Of, text: str) -> tuple[float, str]:
         value = entry.read(text if entry.kind.si else _plain(text))
     except Exception as error:  # pydantic's, which says only what is allowed
         raise _refused(option, key, text, entry.allowed) from error
-    return float(value), unit_in(text) if entry.kind.si else ""
+    return float(value), _unit(text, entry.kind)
+
+
+def _unit(text: str, kind: Kind) -> str:
+    """Unit of a text; the kind's own where it has none of the kind, as a gauge of tube."""
+    unit = unit_in(text)
+    if not kind.si or not unit:
+        return kind.resolved
+    try:
+        in_unit(1.0, kind, unit)
+    except UnitError:
+        return kind.resolved
+    return unit
 
 
 def _plain(text: str) -> float | str:
@@ -190,7 +202,7 @@ def about_own(option: str, key: str, case: Case, count: int) -> Axis:
     """
     entry = _entry(option, key)
     own = next((row.value for row in settings_of(case) if row.key == key), None)
-    unit = unit_in(case.written.get(key, "")) or entry.kind.resolved
+    unit = _unit(case.written.get(key, ""), entry.kind)
     if not isinstance(own, float) or (own <= 0.0 and key not in SIGNED):
         allowed = "a key with a value above zero in this case, or a range of your own"
         raise _refused(option, key, "nothing" if own is None else f"{own:g}", allowed)

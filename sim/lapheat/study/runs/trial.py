@@ -108,7 +108,8 @@ def run_to(trial: Trial, row: Callable[[Result], Row]) -> Row:
         return row(simulate(trial.case(), threads=1))
     except CaseError as error:
         told = [f"{f.key}: {f.given}; allowed: {f.allowed}" for f in error.faults]
-        return {"failed": f"refused: {'; '.join(told)}"}
+        keys = " ".join(sorted({f.key for f in error.faults}))
+        return {"failed": f"refused: {'; '.join(told)}", "refused": keys}
     except MarchError as error:
         return {"failed": f"the computation failed: {error}"}
 
