@@ -167,7 +167,7 @@ class _March:
         state.rod[:] = 0.0
         self.record.arc_on += tack.time
 
-    def rest(self, seconds: float, until: Callable[[], float] | None, at_most: float) -> None:
+    def pause(self, seconds: float, until: Callable[[], float] | None, at_most: float) -> None:
         """Arc off for `seconds`, then on until `until()` is below 0, ending just after that.
 
         The wait aims where a straight line through the last step would meet 0: three or four
@@ -208,11 +208,11 @@ class _March:
         self.write(0.0)
         for tack in self.case.arc_tacks:
             if self.record.arc_on:
-                self.rest(travel.pause, None, travel.pause)
+                self.pause(travel.pause, None, travel.pause)
             self.tack(tack)
         for segment in self.schedule.segments:
             if self.record.arc_on:
-                self.rest(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
+                self.pause(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
             struck, temperature = self.now, self.record.start_temperature(segment.number)
@@ -242,7 +242,7 @@ class _March:
             enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
             return -1.0 if enough and self.now >= until else 1.0
 
-        self.rest(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
+        self.pause(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
 
 
 def march(

@@ -24,7 +24,7 @@ from .checks import findings
 from .overrides import Override, apply, parse
 from .power import of_power
 from .resolve import dotted, resolve
-from .resolved import settings_of
+from .settings import settings_of
 
 __all__ = ["case_text", "file_text", "read_case", "read_case_text"]
 

@@ -1,4 +1,4 @@
-"""A resolved case as settings, key and value: the one list that writing and checking go by."""
+"""Every key of a resolved case and its value: for writing, checking, and telling runs apart."""
 
 from __future__ import annotations
 

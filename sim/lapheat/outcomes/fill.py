@@ -1,4 +1,4 @@
-"""History -> outcomes: the numbers of `outcomes.json`."""
+"""Fills the outcomes from a history: every number of `outcomes.json`."""
 
 from __future__ import annotations
 
