@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from .case.file import CaseError, case_to_toml, read_case
     from .history.records import History
     from .march.errors import MarchError
-    from .outcomes.fill import outcomes_of
+    from .outcomes.from_history import outcomes_of
     from .outcomes.outcomes import Outcomes
     from .report.folder import ResultError, write_results
 
@@ -47,7 +47,7 @@ _HOME = {
     "ResultError": "report.folder",
     "case_to_toml": "case.file",
     "converge": "api",
-    "outcomes_of": "outcomes.fill",
+    "outcomes_of": "outcomes.from_history",
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "report.folder",

@@ -14,7 +14,7 @@ from .march.march import Report
 from .march.march import march as run_through
 from .march.state import Stepper
 from .outcomes.convergence import Convergence, convergence_of
-from .outcomes.fill import outcomes_of
+from .outcomes.from_history import outcomes_of
 from .outcomes.outcomes import Outcomes, Verdict
 from .outcomes.verdict import judge
 from .problem.problem import Problem

@@ -17,7 +17,7 @@ from lapheat.api import simulate
 from lapheat.case.case import Case
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.problem.problem import Problem
 from lapheat.problem.setup import job_of, problem_of
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lapheat.case.file.settings import settings_of
+from lapheat.case.file.every_key import settings_of
 from lapheat.study.runs import Source, Trial, run_trial
 from lapheat.study.runs.axes import given_axes
 from lapheat.study.window.map import MEASURES, Sweep, WindowPlan, map_of

@@ -22,7 +22,7 @@ from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report.terminal import CAUTIONS
 from support.commands import CASE, Call
 from support.runs import run_with

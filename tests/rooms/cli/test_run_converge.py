@@ -19,7 +19,7 @@ from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
 from lapheat.march.march import Progress
 from lapheat.outcomes.convergence import grid_convergence
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from support.commands import Call
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS

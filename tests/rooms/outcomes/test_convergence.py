@@ -15,7 +15,7 @@ from lapheat.case.case import Case, Limits
 from lapheat.history.records import History
 from lapheat.joint.lines import DETAILS
 from lapheat.outcomes.convergence import TOE, Estimate, convergence_of, grid_convergence
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Verdict
 from lapheat.outcomes.sentence import summary_of
 from lapheat.outcomes.verdict import judge

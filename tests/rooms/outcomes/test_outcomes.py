@@ -13,7 +13,7 @@ import pytest
 from lapheat.case.alloys import builtin
 from lapheat.history.records import History, Ledger
 from lapheat.joint.section import Region
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.version import __version__
 from support.outcome_keys import KEYS
 from support.runs import run_with

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from lapheat.case.file import CaseError, read_case
-from lapheat.outcomes.fill import outcomes_of
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report import folder as results
 from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
 from support.runs import run_with

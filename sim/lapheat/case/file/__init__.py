@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ..faults import CaseError, Fault
 from ..keys.schema import case_schema
+from .every_key import resolved_rows
 from .read import case_text, file_text, read_case, read_case_text
-from .settings import resolved_rows
 from .write import case_to_toml, starter_text
 
 __all__ = [

@@ -21,10 +21,10 @@ from ..keys.fields import REFUSED
 from ..keys.model import CaseFile
 from ..keys.schema import LISTS, entry_at, every_key, table_at
 from .checks import findings
+from .every_key import settings_of
 from .overrides import Override, apply, parse
 from .power import of_power
 from .resolve import dotted, resolve
-from .settings import settings_of
 
 __all__ = ["case_text", "file_text", "read_case", "read_case_text"]
 

@@ -20,7 +20,7 @@ from ..units import (
     rounded,
     write_quantity,
 )
-from .settings import Setting, settings_of
+from .every_key import Setting, settings_of
 
 __all__ = ["case_to_toml", "starter_text"]
 

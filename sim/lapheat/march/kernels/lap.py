@@ -1,4 +1,4 @@
-"""The lap: how wide it is when hot, filler drawn in where it is hot and joined, what it conducts.
+"""The lap: how wide it is when hot, filler drawn in where it is hot and joined, its conductance.
 
 **How the gap changes when hot.** Each radius grows by itself times a mean thermal strain:
 

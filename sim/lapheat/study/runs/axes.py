@@ -11,7 +11,7 @@ import numpy as np
 from ...case.case import Case
 from ...case.faults import did_you_mean
 from ...case.file import CaseError, Fault
-from ...case.file.settings import settings_of
+from ...case.file.every_key import settings_of
 from ...case.keys.fields import Of
 from ...case.keys.schema import entry_at, every_key
 from ...case.units import Kind, UnitError, in_unit, read_quantity, unit_in

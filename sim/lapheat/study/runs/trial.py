@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...case.file import CaseError, case_text, read_case_text
-from ...case.file.settings import settings_of
+from ...case.file.every_key import settings_of
 from ...joint.lines import mesh_lines
 from ...version import mark
 from .executors import Row, Value

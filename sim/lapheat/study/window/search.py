@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from ...case.case import Case
-from ...case.file.settings import settings_of
+from ...case.file.every_key import settings_of
 from ...case.units import in_unit
 from ..runs.axes import Axis
 from ..runs.executors import Row, Work
