@@ -24,7 +24,7 @@ class Backward(Serial):
 
 
 class Cut(Serial):
-    """Interrupted after so many rows."""
+    """Interrupted after so many rows that are kept."""
 
     def __init__(self, after: int) -> None:
         self.left = after
@@ -33,7 +33,7 @@ class Cut(Serial):
         for index, row in super().run(work, tasks):
             if self.left == 0:
                 raise KeyboardInterrupt
-            self.left -= 1
+            self.left -= hasattr(tasks[index], "key")  # others are cheap and not kept
             yield index, row
 
 
