@@ -47,7 +47,9 @@ def _lap(case: Case, brazed: Brazed, mesh: Mesh) -> LapRows:
     height = mesh.section.edge_centres()[mesh.links.edge[links], 1]
     tube, flange = case.alloys[case.tube.alloy], case.alloys[brazed.flange.alloy]
     filler = brazed.filler
-    between = 1.0 / (1.0 / tube.emissivity + 1.0 / flange.emissivity - 1.0)
+    one, other = tube.emissivity, flange.emissivity
+    # a wall that radiates nothing exchanges nothing
+    between = 1.0 / (1.0 / one + 1.0 / other - 1.0) if one > 0.0 and other > 0.0 else 0.0
     fillet = np.flatnonzero(mesh.section.region == Region.FILLET)
     shapes = mesh.section.cells[fillet]
     corner = [mesh.section.vertices[c[c >= 0]].sum(axis=1).min() for c in shapes]

@@ -281,8 +281,8 @@ def test_a_user_table_and_a_plain_number_can_be_mixed() -> None:
     [
         ({"density": 0.0}, "density must be above 0, not 0"),
         ({"density": float("nan")}, "density"),
-        ({"emissivity": 0.0}, "emissivity"),
-        ({"emissivity": 1.2}, "emissivity must be above 0 and at most 1, not 1.2"),
+        ({"emissivity": -0.1}, "emissivity"),
+        ({"emissivity": 1.2}, "emissivity must be from 0 to 1, not 1.2"),
         ({"conductivity": 0.0}, "conductivity must be above 0"),
         ({"conductivity": float("nan")}, "conductivity: .* finite"),
         ({"specific_heat": -500.0}, "specific heat must be above 0"),

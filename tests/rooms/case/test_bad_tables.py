@@ -75,7 +75,7 @@ BAD_TEXTS = [
         BASE + ALLOY.replace("emissivity = 0.5", "emissivity = -0.5"),
         "alloys.mine.emissivity",
         "-0.5",
-        "a number above 0",
+        "a number from 0 to 1",
     ),
     (
         BASE + ALLOY.replace('"15 W/(m K)"', "15"),

@@ -51,3 +51,17 @@ def test_walls_under_a_chill_give_to_it() -> None:
     problem = problem_of(read_case_text(text(fixture=CHILL_KEYS), "held"))
     assert (problem.sink == CHILL).sum() > 2
     assert (problem_of(read_case_text(text(), "held")).sink == 0).all()
+
+
+def test_a_tube_that_radiates_nothing_leaves_the_lap_its_gas() -> None:
+    mirror = """
+    [alloys.mirror]
+    density = "7900 kg/m^3"
+    conductivity = "20 W/(m K)"
+    specific_heat = "550 J/(kg K)"
+    emissivity = 0
+    """
+    problem = problem_of(read_case_text(text() + mirror, "held", ("tube.alloy=mirror",)))
+    assert problem.lap is not None
+    assert problem.lap.emissivity == 0.0
+    assert problem_of(read_case_text(text(), "held")).lap.emissivity > 0.0

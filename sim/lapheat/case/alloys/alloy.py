@@ -86,9 +86,9 @@ class Alloy:
         """Refuse numbers no alloy can have."""
         if not (isfinite(self.density) and self.density > 0.0):
             raise ValueError(f"{self.name}: density must be above 0, not {self.density:g} kg/m3")
-        if not 0.0 < self.emissivity <= 1.0:
+        if not 0.0 <= self.emissivity <= 1.0:
             raise ValueError(
-                f"{self.name}: emissivity must be above 0 and at most 1, not {self.emissivity:g}"
+                f"{self.name}: emissivity must be from 0 to 1, not {self.emissivity:g}"
             )
         melting = (self.solidus, self.liquidus, self.latent_heat)
         if any(number is None for number in melting) and melting != (None, None, None):

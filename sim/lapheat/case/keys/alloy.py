@@ -90,7 +90,7 @@ class AlloyTable(Table):
     latent_heat: Annotated[Quantity | None, Of(LATENT_HEAT, "0 kJ/kg", "5000 kJ/kg")] = key(
         None, description="Heat of fusion.", examples=["270 kJ/kg"]
     )
-    emissivity: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
+    emissivity: Annotated[Quantity, Of(NUMBER, low=0, high=1)] = key(
         description="Total emissivity.", examples=[0.5]
     )
     expansion: Annotated[Quantity | None, Of(EXPANSION, "-10 um/(m K)", "100 um/(m K)")] = key(
