@@ -205,8 +205,8 @@ def test_orders_alike_in_all_no_longer_matter() -> None:
     found = ranked([made("a"), made("b", 12.0, 100.0, start=104.0, peak=1302.0)], "at equal pause")
     assert (found.same_starts, found.same_peaks) == (True, True)
     assert found.why.endswith(
-        "The order no longer matters: in all of them the hottest starts at 100 to 104 degC, and "
-        "all peak alike."
+        "For starts and peaks the order no longer matters: in all of them the hottest starts at "
+        "100 to 104 degC, and all peak alike."
     )
     apart = ranked([made("a"), made("b", start=130.0)], "at equal pause")
     assert not apart.same_starts

@@ -219,7 +219,7 @@ def _tidy_unit(unit: str) -> str:
     """Bring common shop spellings to what pint reads."""
     unit = re.sub(r'^(?:"|″|\'\')$', "in", unit)
     unit = re.sub(r"^(in|ft|min|sec|hr)\.$", r"\1", unit)
-    unit = re.sub(r"^ipm$", "in/min", unit)
+    unit = re.sub(r"^(?:ipm|IPM)$", "in/min", unit)
     unit = re.sub(r"(?:\bdeg|°)[ _]?([CFKR])\b", r"deg\1", unit)
     unit = re.sub(r"(?<=[A-Za-z])([23])\b", r"^\1", unit)
     return unit.replace("·", "*")

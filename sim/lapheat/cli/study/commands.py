@@ -151,7 +151,6 @@ def risk(
     Current, efficiency, spot, speed, aim, wall, clearance, conductivity and emissivity vary as
     [scatter] in the case says. So do the arc length where voltage, efficiency or spot follow from
     it, and the hold and lag of a pedal.
-    given.
 
     \b
     Examples:

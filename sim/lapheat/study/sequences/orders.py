@@ -256,7 +256,10 @@ def _indifference(orders: Sequence[Order], peaks: bool) -> str:
     told = f"the hottest starts at {low if low == high else f'{low} to {high}'} degC"
     apart = _segments_apart(orders)
     if peaks and apart < SAME_PEAK:
-        return f" The order no longer matters: in all of them {told}, and all peak alike."
+        return (
+            f" For starts and peaks the order no longer matters: in all of them {told}, and all "
+            "peak alike."
+        )
     if peaks:
         return (
             f" For the hottest start and the highest peak the order no longer matters: in all of "
