@@ -127,6 +127,7 @@ def study_command(ends: str, mesh: str) -> Callable[[Callable[..., None]], Calla
             Parameter("debug", keyword, annotation=Debug, default=False),
         ]
         command.__name__, command.__doc__ = function.__name__, function.__doc__
+        # typer reads a function's signature; mypy does not know that one may be given
         command.__signature__ = Signature(parameters)  # type: ignore[attr-defined]
         command.__annotations__ = {p.name: p.annotation for p in parameters}
         return command

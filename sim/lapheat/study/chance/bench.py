@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from math import ceil, log2
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,14 +24,26 @@ from ...case.units import (
     write_quantity,
 )
 
-__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "seed_of", "wilson"]
+__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "seed_of", "strayed", "wilson"]
 
 Array = NDArray[np.float64]
+Number = TypeVar("Number", float, Array)
 
 HALF = float(norm.ppf(0.975))  # standard deviations within which 95 % of a normal lie
 CUT = 1.5 * HALF  # where every spread ends: 0.3 % lie beyond, among them what no bench does
 STANDARD = truncnorm(-CUT, CUT)
 """Distribution of every input, in its own standard deviations."""
+
+
+def strayed(value: Number, spread: Spread, z: Number) -> Number:
+    """Value `z` standard deviations off, by its spread; see `Input.at`."""
+    u = z / HALF
+    if spread.way == "factor":
+        factor: Number = spread.size**u
+        return value * factor
+    if spread.way == "share":
+        return value * (1.0 + spread.size * u)
+    return value + spread.size * u
 
 
 @dataclass(frozen=True)
@@ -58,12 +71,7 @@ class Input:
         With ``u = z / 1.96``: ``v + size u`` for an amount, ``v (1 + size u)`` for a share and
         ``v size^u`` for a factor, so 95 % of a normal z lie within the spread.
         """
-        z /= HALF
-        if self.spread.way == "factor":
-            return rounded(self.value * self.spread.size**z)
-        if self.spread.way == "share":
-            return rounded(self.value * (1.0 + self.spread.size * z))
-        return rounded(self.value + self.spread.size * z)
+        return rounded(strayed(self.value, self.spread, z))
 
     def text(self, z: float) -> str:
         """Write the value `z` standard deviations off the case's as a case file would."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ...case.file import case_to_toml
 from ...case.units import read_quantity
-from ..chance.bench import HALF, Input, inputs_of
+from ..chance.bench import Input, inputs_of, strayed
 from ..runs.trial import Source, Trial
 from .knobs import HAND_KEYS, Knob, hand_knobs
 
@@ -95,21 +95,11 @@ class Space:
             values = np.array([knob.value(float(u)) for u in shares[:, j]])
             if knob.key in names:
                 i = names.index(knob.key)
-                values = _strayed(self.inputs[i], values, bench[:, i])
+                values = strayed(values, self.inputs[i].spread, bench[:, i])
             columns.append(WIDE * (knob.shares(knob.acting(values)) - 0.5))
         knobs = {knob.key for knob in self.knobs}
         columns += [bench[:, i] for i, name in enumerate(names) if name not in knobs]
         return np.column_stack(columns)
-
-
-def _strayed(entry: Input, values: Array, bench: Array) -> Array:
-    """Values as a bench makes them."""
-    size, z = entry.spread.size, bench / HALF
-    if entry.spread.way == "factor":
-        return np.asarray(values * size**z)
-    if entry.spread.way == "share":
-        return np.asarray(values * (1.0 + size * z))
-    return np.asarray(values + size * z)
 
 
 def space_of(source: Source, hand: str, knobs: tuple[Knob, ...]) -> Space:
