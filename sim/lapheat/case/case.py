@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from .alloys import Alloy
 from .torch import Arc, Pedal
+from .units import rounded
 
 __all__ = [
     "CONTROLS",
@@ -228,7 +229,7 @@ class Limits:
 class Supplies:
     """Torch gas: `argon_flow` [m3/s], and how long it runs before a strike and after it [s]."""
 
-    argon_flow: float = 8e-3 / 60.0
+    argon_flow: float = rounded(8e-3 / 60.0)
     pre_flow: float = 0.5
     post_flow: float = 8.0
 

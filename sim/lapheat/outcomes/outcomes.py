@@ -247,7 +247,7 @@ class SuppliesOutcome:
     ----------
     rod_m, filler_kg : filler that was laid, as length of rod and as mass; 0 for a bead-on-tube
     argon_m3, gas_s : torch gas as its meter reads it, and time it is on; no purge of the bore
-    arc_energy_J : volts x amps x time, before the efficiency: `heat.electrical_J`
+    arc_energy_J : volts x amps x time, before the efficiency, as `electrical_J`
     feed_m_s : how fast the rod goes in as the arc travels
     fed_by_hand : a hand can
     """

@@ -53,7 +53,9 @@ class Wording:
     def force(self, newtons: float) -> str:
         """Load given in [N]: "27.1 kN" or "27.1 kN (6090 lbf)"."""
         text = f"{1e-3 * newtons:.3g} kN"
-        return f"{text} ({newtons / POUND:.3g} lbf)" if self.length == "in" else text
+        return (
+            f"{text} ({float(f'{newtons / POUND:.3g}'):.0f} lbf)" if self.length == "in" else text
+        )
 
     def gas(self, volume: float) -> str:
         """Volume of gas given in [m3]: "52 L" or "52 L (1.8 ft^3)"."""
