@@ -209,8 +209,8 @@ def test_a_shut_lap_is_a_finding_and_lets_no_filler_in() -> None:
     shut = run(lap__clearance="0.005 mm")
     assert shut.outcomes.soundness.hot_clearance_m < 0.0
     assert shut.outcomes.soundness.lap_filled == 0.0
-    summary = shut.outcomes.verdict.summary
-    assert "the lap shuts while hot, so filler cannot enter it: from a gap of 0.005 mm" in summary
+    noted = " ".join(shut.outcomes.verdict.also_look_at)
+    assert "The lap shuts while hot, so filler cannot enter it: from a gap of 0.005 mm" in noted
     assert "shut at its smallest" in printed(shut)
     assert shut.outcomes.verdict.filler_flows  # on both sides of the fillet, which is judged
     assert abs(shut.outcomes.heat.imbalance) < 1e-12

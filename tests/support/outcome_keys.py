@@ -6,7 +6,7 @@ from typing import Any
 
 # The names other programs rely on; `+` marks what stands beside them.
 KEYS: dict[str, Any] = {
-    "verdict": ["base_stays_solid", "filler_flows", "summary"],
+    "verdict": ["base_stays_solid", "filler_flows", "summary", "+also_look_at"],
     "tube": [
         *("peak_C", "solidus_C", "margin_K", "bore_peak_C", "melted_wall_fraction"),
         *("+peak_surface", "+peak_position_m", "+peak_angle_deg"),
@@ -39,6 +39,13 @@ KEYS: dict[str, Any] = {
     "march": ["steps", "name", "wall_s"],
     "versions": ["lapheat", "python", "numpy", "scipy", "numba", "fipy"],
     "soundness": ["lap_filled", "hot_clearance_m"],
-    "supplies": ["rod_m", "filler_kg", "+feed_m_s", "+fed_by_hand"],
+    "strength": [
+        *("lap_over_wall", "+filled_over_wall", "+lap_N", "+fillet_N", "joint_N"),
+        *("tube_yield_N", "ratio", "+safety_factor", "+drier_side", "+missing"),
+    ],
+    "supplies": [
+        *("rod_m", "filler_kg", "argon_m3", "+gas_s", "arc_energy_J"),
+        *("+feed_m_s", "+fed_by_hand"),
+    ],
     "alloys": ["held"],
 }

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from .alloys import Alloy
 from .torch import Arc, Pedal
+from .units import rounded
 
 __all__ = [
     "CONTROLS",
@@ -32,6 +33,7 @@ __all__ = [
     "Probe",
     "Scale",
     "Spread",
+    "Supplies",
     "Surroundings",
     "Tack",
     "Travel",
@@ -224,6 +226,15 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class Supplies:
+    """Torch gas: `argon_flow` [m3/s], and how long it runs before a strike and after it [s]."""
+
+    argon_flow: float = rounded(8e-3 / 60.0)
+    pre_flow: float = 0.5
+    post_flow: float = 8.0
+
+
+@dataclass(frozen=True)
 class Scale:
     """Factors on conductivity and emissivity of every alloy, and on what `arc.length` gives."""
 
@@ -303,6 +314,7 @@ class Case:
     travel: Travel
     surroundings: Surroundings
     limits: Limits
+    supplies: Supplies = Supplies()
     detail: str = "standard"
     probes: tuple[Probe, ...] = ()
     tacks: tuple[Tack, ...] = ()

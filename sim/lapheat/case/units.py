@@ -20,11 +20,13 @@ __all__ = [
     "DIFFERENCE",
     "EXPANSION",
     "FILM",
+    "FLOW",
     "LATENT_HEAT",
     "LENGTH",
     "NUMBER",
     "SPECIFIC_HEAT",
     "SPEED",
+    "STRESS",
     "TEMPERATURE",
     "TIME",
     "VOLTAGE",
@@ -70,6 +72,9 @@ liter = 1e-3 * meter ** 3 = l = L = litre
 cubic_centimeter = 1e-6 * meter ** 3 = cc
 pound = 453.59237 * gram = lb
 newton = kilogram * meter / second ** 2 = N
+pascal = newton / meter ** 2 = Pa
+psi = 6894.757293168361 * pascal
+ksi = 1000 * psi
 joule = newton * meter = J
 watt = joule / second = W
 volt = watt / ampere = V = Volt
@@ -111,10 +116,13 @@ CONDUCTIVITY = Kind("a conductivity", "W/(m K)", "W/(m K)", ("W/(m K)",))
 SPECIFIC_HEAT = Kind("a specific heat", "J/(kg K)", "J/(kg K)", ("J/(kg K)",))
 LATENT_HEAT = Kind("a latent heat", "J/kg", "J/kg", ("kJ/kg",))
 EXPANSION = Kind("an expansion coefficient", "m/(m K)", "um/(m K)", ("um/(m K)",))
+STRESS = Kind("a stress", "Pa", "MPa", ("MPa", "ksi"))
+FLOW = Kind("a gas flow", "m^3/s", "L/min", ("L/min", "ft^3/h"))
 NUMBER = Kind("a number", "", "", ())
 _KINDS = (
     *(LENGTH, SPEED, TIME, CURRENT, VOLTAGE, ANGLE, TEMPERATURE),
-    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, EXPANSION, NUMBER),
+    *(FILM, DENSITY, CONDUCTIVITY, SPECIFIC_HEAT, LATENT_HEAT, EXPANSION, STRESS, FLOW),
+    NUMBER,
 )
 
 _OFFSET_UNITS = ("degree_Celsius", "degree_Fahrenheit")
@@ -220,6 +228,7 @@ def _tidy_unit(unit: str) -> str:
     unit = re.sub(r'^(?:"|″|\'\')$', "in", unit)
     unit = re.sub(r"^(in|ft|min|sec|hr)\.$", r"\1", unit)
     unit = re.sub(r"^(?:ipm|IPM)$", "in/min", unit)
+    unit = re.sub(r"^(?:cfh|CFH)$", "ft^3/h", unit)
     unit = re.sub(r"(?:\bdeg|°)[ _]?([CFKR])\b", r"deg\1", unit)
     unit = re.sub(r"(?<=[A-Za-z])([23])\b", r"^\1", unit)
     return unit.replace("·", "*")

@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 from ..history.records import History
 from .findings import Pedal
 
-__all__ = ["CurrentOutcome", "Pressed", "cold_pedal", "current_of", "pressed", "why_cold"]
+__all__ = [
+    "CurrentOutcome",
+    "Pressed",
+    "cold_pedal",
+    "current_of",
+    "gas_time",
+    "pressed",
+    "why_cold",
+]
 
 Array = NDArray[np.float64]
 
@@ -149,3 +157,22 @@ def current_of(history: History) -> CurrentOutcome:
         on_low_limit_s=float(steps.seconds[steps.low].sum()) if pedal else None,
         on_high_limit_s=float(steps.seconds[steps.high].sum()) if pedal else None,
     )
+
+
+def gas_time(history: History) -> float:
+    """Time the torch gas is on [s].
+
+    ``t = pre + post + sum(arc) + sum(min(pause, pre + post))`` (balance of times): each strike has
+    its pre-flow and its post-flow, and gas runs on through a pause that is shorter than both.
+    """
+    gas, trace = history.case.supplies, history.trace
+    around = gas.pre_flow + gas.post_flow
+    on, seconds = trace.current[1:] > 0.0, np.diff(trace.time)
+    lit = np.flatnonzero(on)
+    if not lit.size:
+        return 0.0
+    whole = slice(lit[0], lit[-1] + 1)
+    on, seconds = on[whole], seconds[whole]
+    starts = np.append(0, np.flatnonzero(np.diff(on)) + 1)
+    spans = np.add.reduceat(seconds, starts)
+    return float(around + np.where(on[starts], spans, np.minimum(spans, around)).sum())

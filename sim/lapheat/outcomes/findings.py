@@ -1,10 +1,16 @@
-"""What a verdict rests on, as data; `sentence` puts it into words."""
+"""What a verdict rests on, as data; `sentence` puts it into words.
+
+A finding's `weight` orders what is told: a joint that cannot hold first, then a weak one, then what
+makes it doubtful, then what is awkward at the bench. The steps are our judgement.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from ..history.wetting import Dry
+from .strength import StrengthOutcome
 
 __all__ = [
     "Brief",
@@ -24,6 +30,7 @@ __all__ = [
     "Pedal",
     "Place",
     "SideFacts",
+    "WeakJoint",
     "Where",
 ]
 
@@ -123,6 +130,7 @@ class SideFacts:
 class Melts:
     """The base melts, or comes nearer to its solidus than `wanted` [K]."""
 
+    weight: ClassVar[int] = 100
     part: Part
     wanted: float
 
@@ -131,6 +139,7 @@ class Melts:
 class NearMelting:
     """A margin within its numerical uncertainty `unsure` [K] of the wanted one."""
 
+    weight: ClassVar[int] = 75
     part: Part
     wanted: float
     unsure: float
@@ -140,6 +149,7 @@ class NearMelting:
 class DrySide:
     """Too small a share of a side is wet; faces must reach `wets_at` [K]."""
 
+    weight: ClassVar[int] = 90
     side: SideFacts
     wanted: float
     wets_at: float
@@ -149,6 +159,7 @@ class DrySide:
 class DryStretch:
     """A dry stretch in one piece longer than `allowed` [m]; faces must reach `wets_at` [K]."""
 
+    weight: ClassVar[int] = 85
     side: SideFacts
     span: Dry
     length: float
@@ -164,6 +175,7 @@ class NearDry:
     share but of all but short dry stretches.
     """
 
+    weight: ClassVar[int] = 70
     side: SideFacts
     surplus: float
     wanted: float
@@ -175,6 +187,7 @@ class NearDry:
 class HotFiller:
     """The filler peaks far above its liquidus: `superheat`, `allowed` [K], None: a warning."""
 
+    weight: ClassVar[int] = 30
     peak: float
     superheat: float
     allowed: float | None
@@ -185,6 +198,7 @@ class HotFiller:
 class OpenLap:
     """Filler fills less of the lap than was wanted [-]."""
 
+    weight: ClassVar[int] = 80
     filled: float
     wanted: float
 
@@ -193,6 +207,7 @@ class OpenLap:
 class LapShut:
     """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m]."""
 
+    weight: ClassVar[int] = 50
     cold: float
     over: float
 
@@ -201,6 +216,7 @@ class LapShut:
 class Brief:
     """A `share` of the wet faces spent less than `seconds` above the filler's liquidus."""
 
+    weight: ClassVar[int] = 40
     share: float
     seconds: float
 
@@ -209,8 +225,23 @@ class Brief:
 class FastFeed:
     """The rod must go in at `feed`, faster than a hand's `limit` [m/s]."""
 
+    weight: ClassVar[int] = 10
     feed: float
     limit: float
+
+
+@dataclass(frozen=True)
+class WeakJoint:
+    """Lap and fillet carry `joint`, `lap` of it, less than the `tube` at its yield [N].
+
+    `safety` is the factor in what they carry [-].
+    """
+
+    weight: ClassVar[int] = 60
+    joint: float
+    lap: float
+    tube: float
+    safety: float
 
 
 @dataclass(frozen=True)
@@ -227,6 +258,7 @@ class Pedal:
     melts : the base comes too close to melting, so that nothing hotter helps
     """
 
+    weight: ClassVar[int] = 20
     what: str
     hold: float
     melts: bool
@@ -238,6 +270,7 @@ class Pedal:
 class ColdStart:
     """Segments that the arc set off in without flow, after `limit` [s], and why."""
 
+    weight: ClassVar[int] = 45
     segments: tuple[int, ...]
     limit: float
     why: tuple[Pedal, ...]
@@ -254,6 +287,7 @@ Finding = (
     | LapShut
     | Brief
     | FastFeed
+    | WeakJoint
     | Pedal
     | ColdStart
 )
@@ -269,9 +303,10 @@ class Judgement:
     parts : that can melt, the nearest to melting first
     sides : of the fillet, the driest first; none for a bead-on-tube
     findings : what fails, the gravest first, then what explains it
-    notes : what to look at besides
+    notes : what to look at besides, the weightiest first
     flow : liquidus of the filler [K]; nan for a bead-on-tube
     lap_filled : share [-]
+    strength : of lap and fillet; None for a bead-on-tube
     laid, ring : segments laid, of those that close the ring
     too_close : outcomes nearer to their limit than their numerical uncertainty; None: not known
     """
@@ -284,6 +319,7 @@ class Judgement:
     notes: tuple[Finding, ...]
     flow: float
     lap_filled: float
+    strength: StrengthOutcome | None
     laid: tuple[int, ...]
     ring: int
     too_close: tuple[str, ...] | None = None

@@ -15,7 +15,7 @@ from ..constants import ZERO_CELSIUS
 from ..history.records import History, SegmentRun
 from ..version import __version__
 from .alloys import held_notes, highest
-from .current import current_of
+from .current import current_of, gas_time
 from .findings import Judgement, SideFacts
 from .outcomes import (
     AlloyNotes,
@@ -48,6 +48,7 @@ def outcomes_of(history: History) -> Outcomes:
     """Read the outcomes off a run."""
     case, problem = history.case, history.problem
     ledger, judgement = history.ledger, judge(history)
+    electrical = _electrical(history, case)
     return Outcomes(
         verdict=Verdict.of(judgement),
         tube=_tube(history, case),
@@ -62,7 +63,7 @@ def outcomes_of(history: History) -> Outcomes:
             lost_J=ledger.lost,
             stored_J=ledger.stored,
             imbalance=ledger.imbalance,
-            electrical_J=_electrical(history, case),
+            electrical_J=electrical,
             air_J=ledger.lost - ledger.chill - ledger.bench,
             chill_J=ledger.chill,
             bench_J=ledger.bench,
@@ -74,7 +75,8 @@ def outcomes_of(history: History) -> Outcomes:
         soundness=None
         if case.lap is None
         else SoundnessOutcome(history.lap_filled, history.hot_clearance),
-        supplies=_supplies(history, case),
+        strength=judgement.strength,
+        supplies=_supplies(history, case, electrical),
         chill=None
         if case.fixture.chill is None
         else ChillOutcome(history.chill_peak - ZERO_CELSIUS),
@@ -157,13 +159,14 @@ def _filler(history: History, case: Case, judgement: Judgement) -> FillerOutcome
     )
 
 
-def _supplies(history: History, case: Case) -> SuppliesOutcome | None:
-    if case.fillet is None:
-        return None
-    density = case.alloys[case.fillet.filler].density
+def _supplies(history: History, case: Case, electrical: float) -> SuppliesOutcome:
+    joint, seconds = case.brazed, gas_time(history)
     return SuppliesOutcome(
-        rod_m=history.rod / density / case.fillet.wire_area,
+        rod_m=0.0 if joint is None else history.rod / joint.filler.density / joint.fillet.wire_area,
         filler_kg=history.rod,
+        argon_m3=case.supplies.argon_flow * seconds,
+        gas_s=seconds,
+        arc_energy_J=electrical,
         feed_m_s=case.feed,
         fed_by_hand=case.feed <= FASTEST_FEED,
     )

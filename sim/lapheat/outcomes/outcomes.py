@@ -15,7 +15,8 @@ from typing import Any
 
 from .current import CurrentOutcome
 from .findings import Judgement
-from .sentence import summary_of
+from .sentence import notes_of, sentence, summary_of
+from .strength import StrengthOutcome
 
 __all__ = [
     "DIGITS",
@@ -30,6 +31,7 @@ __all__ = [
     "ProbeOutcome",
     "SegmentOutcome",
     "SoundnessOutcome",
+    "StrengthOutcome",
     "SuppliesOutcome",
     "TimeOutcome",
     "TubeOutcome",
@@ -55,6 +57,7 @@ class Verdict:
         filler stays within `limits.filler_superheat`, if given; true for a bead-on-tube, which has
         no filler that could fail to flow
     summary : one sentence with the numbers that decide
+    also_look_at : at most three findings besides, a sentence each, the weightiest first
     too_close : outcomes that differ from their limit by less than their numerical uncertainty, by
         name; the boolean they decide is false then. None where the uncertainty was not computed
     judgement : the facts behind the sentence; not in `outcomes.json`
@@ -63,6 +66,7 @@ class Verdict:
     base_stays_solid: bool
     filler_flows: bool
     summary: str
+    also_look_at: tuple[str, ...]
     too_close: tuple[str, ...] | None
     judgement: Judgement = field(repr=False, compare=False)
 
@@ -73,6 +77,7 @@ class Verdict:
             judgement.base_stays_solid,
             judgement.filler_flows,
             summary_of(judgement),
+            tuple(map(sentence, notes_of(judgement))),
             judgement.too_close,
             judgement,
         )
@@ -236,10 +241,22 @@ class SoundnessOutcome:
 
 @dataclass(frozen=True)
 class SuppliesOutcome:
-    """Filler that was laid, as length of rod, and how fast the rod goes in as the arc travels."""
+    """What the job uses; `time` has its time.
+
+    Attributes
+    ----------
+    rod_m, filler_kg : filler that was laid, as length of rod and as mass; 0 for a bead-on-tube
+    argon_m3, gas_s : torch gas as its meter reads it, and time it is on; no purge of the bore
+    arc_energy_J : volts x amps x time, before the efficiency, as `electrical_J`
+    feed_m_s : how fast the rod goes in as the arc travels
+    fed_by_hand : a hand can
+    """
 
     rod_m: float
     filler_kg: float
+    argon_m3: float
+    gas_s: float
+    arc_energy_J: float
     feed_m_s: float
     fed_by_hand: bool
 
@@ -275,7 +292,8 @@ class Outcomes:
     march: MarchOutcome
     versions: Mapping[str, str]
     soundness: SoundnessOutcome | None
-    supplies: SuppliesOutcome | None
+    strength: StrengthOutcome | None
+    supplies: SuppliesOutcome
     chill: ChillOutcome | None
     alloys: AlloyNotes
 

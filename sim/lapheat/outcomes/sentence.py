@@ -23,13 +23,15 @@ from .findings import (
     Part,
     Pedal,
     SideFacts,
+    WeakJoint,
     Where,
 )
-from .wording import Wording, listed, numbered
+from .wording import OUT_OF_SCOPE, Wording, listed, numbered
 
-__all__ = ["notes_of", "sentences_of", "summary_of"]
+__all__ = ["notes_of", "sentence", "sentences_of", "summary_of"]
 
 MOST_SPANS = 3  # named in a sentence; more are counted
+MOST_NOTES = 3  # the weightiest; more would not be read
 
 
 def summary_of(judgement: Judgement, words: Wording | None = None) -> str:
@@ -40,8 +42,12 @@ def summary_of(judgement: Judgement, words: Wording | None = None) -> str:
     words : units it adds in brackets; none by default, so that a case in inches and the same case
         in millimetres have the same outcomes
     """
-    told = "; ".join(sentences_of(judgement, words))
-    return f"{told[0].upper()}{told[1:]}."
+    return sentence("; ".join(sentences_of(judgement, words)))
+
+
+def sentence(clause: str) -> str:
+    """Begin a clause with a capital and end it with a full stop."""
+    return f"{clause[0].upper()}{clause[1:]}."
 
 
 def sentences_of(judgement: Judgement, words: Wording | None = None) -> list[str]:
@@ -62,14 +68,14 @@ def sentences_of(judgement: Judgement, words: Wording | None = None) -> list[str
 
 
 def notes_of(judgement: Judgement, words: Wording | None = None) -> list[str]:
-    """Say what to look at besides, in clauses.
+    """Say what to look at besides, in clauses: at most three, the weightiest first.
 
     Parameters
     ----------
     words : as in `summary_of`
     """
     words = words or Wording()
-    return [_said(finding, judgement, words) for finding in judgement.notes]
+    return [_said(finding, judgement, words) for finding in judgement.notes[:MOST_NOTES]]
 
 
 def _works(judgement: Judgement, words: Wording) -> Iterator[str]:
@@ -193,6 +199,8 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
                 f"{1e3 * finding.limit:.0f} mm/s that a hand can feed: take a thicker rod or "
                 "travel more slowly"
             )
+        case WeakJoint():
+            return _weak(finding, words)
         case ColdStart():
             return _cold_start(finding, words)
         case Pedal():
@@ -280,6 +288,15 @@ def _hot_filler(finding: HotFiller, words: Wording) -> str:
     return (
         f"{told}: what evaporates easily is lost there and the base dissolves; a puddle that "
         "stirs itself is cooler (fillet.stirring)"
+    )
+
+
+def _weak(finding: WeakJoint, words: Wording) -> str:
+    lap = words.force(finding.lap) if finding.lap > 0.0 else "nothing"
+    return (
+        f"lap and fillet carry {words.force(finding.joint)}, with a safety factor of "
+        f"{finding.safety:g}, less than the {words.force(finding.tube)} at which the tube yields; "
+        f"the lap adds {lap}: filling it or a larger leg helps ({OUT_OF_SCOPE})"
     )
 
 

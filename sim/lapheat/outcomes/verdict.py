@@ -33,8 +33,10 @@ from .findings import (
     Part,
     Place,
     SideFacts,
+    WeakJoint,
     Where,
 )
+from .strength import StrengthOutcome, strength_of
 
 __all__ = [
     "BRIEF",
@@ -158,7 +160,18 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
     if dry and not any(isinstance(finding, ColdStart) for finding in why):
         pedal = cold_pedal(history, melts)
         why += [] if pedal is None else [pedal]
+    laid = tuple(run.number for run in history.segments)
+    strength = strength_of(
+        case,
+        history.lap_filled,
+        {side.name: side.share for side in sides},
+        len(laid) / case.segment_count,
+    )
     notes: list[Finding] = [] if hot is None or over else [hot]
+    notes += [*_brief(history), *_feed(case), *_weak(strength)]
+    if not (filler or lap):  # nothing to explain
+        notes, why = [*notes, *why], []
+    notes.sort(key=lambda finding: -finding.weight)
     too_close = [_unsure_of(f) for f in fails if isinstance(f, NearMelting | NearDry)]
     return Judgement(
         base_stays_solid=not base,
@@ -166,10 +179,11 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         parts=tuple(parts),
         sides=tuple(sides),
         findings=(*fails, *why),
-        notes=(*notes, *_brief(history), *_feed(case)),
+        notes=tuple(notes),
         flow=flow,
         lap_filled=history.lap_filled,
-        laid=tuple(run.number for run in history.segments),
+        strength=strength,
+        laid=laid,
         ring=case.segment_count,
         too_close=None if uncertainty is None else tuple(too_close),
     )
@@ -285,6 +299,14 @@ def _brief(history: History) -> Iterator[Brief]:
 def _feed(case: Case) -> Iterator[FastFeed]:
     if case.feed > FASTEST_FEED:
         yield FastFeed(case.feed, FASTEST_FEED)
+
+
+def _weak(strength: StrengthOutcome | None) -> Iterator[WeakJoint]:
+    if strength is None:
+        return
+    joint, lap, tube = strength.joint_N, strength.lap_N, strength.tube_yield_N
+    if joint is not None and lap is not None and tube is not None and joint < tube:
+        yield WeakJoint(joint, lap, tube, strength.safety_factor)
 
 
 def _shut(history: History, case: Case) -> Iterator[LapShut]:

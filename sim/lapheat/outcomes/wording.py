@@ -9,7 +9,12 @@ from math import degrees
 from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 
-__all__ = ["Wording", "listed", "numbered", "told_apart"]
+__all__ = ["OUT_OF_SCOPE", "Wording", "listed", "numbered", "told_apart"]
+
+# said wherever a strength is shown
+OUT_OF_SCOPE = "not for fracture-critical, pressure, fuel, lifting or vehicle-safety joints"
+POUND = 4.4482216152605  # [N]
+FOOT = 0.3048  # [m]
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,18 @@ class Wording:
         """Gap given in [m]: "0.056 mm" or "0.056 mm (0.0022 in)"."""
         text = f"{metres * 1e3:.3f} mm"
         return f"{text} ({metres / 0.0254:.4f} in)" if self.length == "in" else text
+
+    def force(self, newtons: float) -> str:
+        """Load given in [N]: "27.1 kN" or "27.1 kN (6090 lbf)"."""
+        text = f"{1e-3 * newtons:.3g} kN"
+        return (
+            f"{text} ({float(f'{newtons / POUND:.3g}'):.0f} lbf)" if self.length == "in" else text
+        )
+
+    def gas(self, volume: float) -> str:
+        """Volume of gas given in [m3]: "52 L" or "52 L (1.8 ft^3)"."""
+        text = f"{1e3 * volume:.3g} L"
+        return f"{text} ({volume / FOOT**3:.2g} ft^3)" if self.length == "in" else text
 
     @staticmethod
     def angle(radians: float) -> str:

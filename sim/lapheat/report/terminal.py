@@ -18,8 +18,9 @@ from ..history.records import History
 from ..outcomes.current import current_of, pressed
 from ..outcomes.findings import Judgement
 from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
-from ..outcomes.sentence import notes_of, sentences_of
-from ..outcomes.wording import Wording, numbered
+from ..outcomes.sentence import notes_of, sentence, sentences_of
+from ..outcomes.strength import LAP_RULE, StrengthOutcome
+from ..outcomes.wording import OUT_OF_SCOPE, Wording, numbered
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
@@ -80,7 +81,7 @@ def report_of(
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
-    parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
+    parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
     parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
     parts += _list("Cautions", CAUTIONS)
     if files:
@@ -95,15 +96,11 @@ def _verdict(judgement: Judgement, words: Wording) -> Iterator[RenderableType]:
         told = ["; ".join(told)]
     style = "bold red" if judgement.fails else "green"
     if len(told) == 1:
-        yield Text.assemble(("Verdict: ", "bold"), (_sentence(told[0]), style))
+        yield Text.assemble(("Verdict: ", "bold"), (sentence(told[0]), style))
         return
     yield Text("Verdict:", style="bold")
     for fault in told:
-        yield Padding(Text(_sentence(fault), style=style), (0, 0, 0, 2), expand=False)
-
-
-def _sentence(clause: str) -> str:
-    return f"{clause[0].upper()}{clause[1:]}."
+        yield Padding(Text(sentence(fault), style=style), (0, 0, 0, 2), expand=False)
 
 
 def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
@@ -157,8 +154,8 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     if filler is not None:
         grid.add_row("wet", _wet(filler, wanted, words))
         grid.add_row("puddle", _puddle(filler, words))
-    if outcomes.supplies is not None and case.fillet is not None:
-        rod = outcomes.supplies
+    rod = outcomes.supplies
+    if case.fillet is not None:
         grid.add_row(
             "rod",
             f"{words.long(rod.rod_m)} of {words.long(case.fillet.wire_diameter)} rod, "
@@ -171,6 +168,9 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
             f"{words.share(sound.lap_filled)} filled; gap {words.thin(case.lap.clearance)} cold, "
             f"{_gap(sound.hot_clearance_m, words)} at its smallest",
         )
+    if outcomes.strength is not None:
+        for row in _strength(outcomes.strength, words):
+            grid.add_row(*row)
     if case.tacks:
         grid.add_row("tacks", _tacks(case, words))
     if case.fixture.chill is not None and outcomes.chill is not None:
@@ -189,10 +189,17 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
         grid.add_row("probe", f"{printable(name)}: {reading}")
     time, heat = outcomes.time, outcomes.heat
     grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it")
+    gas, flow = case.supplies, 6e4 * case.supplies.argon_flow
+    grid.add_row(
+        "argon",
+        f"{words.gas(rod.argon_m3)}: {flow:.3g} L/min for {rod.gas_s:.0f} s, {gas.pre_flow:g} s "
+        f"before and {gas.post_flow:g} s after each arc, no purge",
+    )
     grid.add_row(
         "heat",
         f"arc {_heat(heat.arc_J)} + filler {_heat(heat.filler_J)} = lost {_heat(heat.lost_J)} + "
-        f"stored {_heat(heat.stored_J)} (imbalance {heat.imbalance:.0e})",
+        f"stored {_heat(heat.stored_J)} (imbalance {heat.imbalance:.0e}); the arc drew "
+        f"{_heat(rod.arc_energy_J)}",
     )
     march, mesh = outcomes.march, outcomes.mesh
     grid.add_row(
@@ -280,6 +287,31 @@ def _hot(celsius: float | None, words: Wording) -> str:
 
 def _gap(metres: float, words: Wording) -> str:
     return words.thin(metres) if metres > 0.0 else "shut"
+
+
+def _strength(told: StrengthOutcome, words: Wording) -> Iterator[tuple[str, str]]:
+    """Loads and what they rest on; nothing of it is told without what it is not for."""
+    loads = [told.lap_N, told.fillet_N, told.joint_N, told.tube_yield_N]
+    lap, fillet, joint, tube = ("" if load is None else words.force(load) for load in loads)
+    if told.ratio is None:
+        yield "strength", f"not told: {told.missing}"
+    else:
+        yield (
+            "strength",
+            f"pulled along its axis, lap ({lap}) and fillet throat ({fillet}, by the "
+            f"{told.drier_side} side's wet share) carry {joint} in shear, "
+            f"{words.share(told.ratio)} of the {tube} at which the tube yields; sound from 100 %",
+        )
+        yield (
+            "",
+            f"safety factor {told.safety_factor:g}, as in EN 1993-1-8; cold, static, tube annealed;"
+            f" {OUT_OF_SCOPE}",
+        )
+    yield (
+        "lap rule",
+        f"{told.lap_over_wall:.1f} walls deep, {told.filled_over_wall:.1f} of them filled; sound "
+        f"from {LAP_RULE:g} filled (AWS C3.1)",
+    )
 
 
 def _tacks(case: Case, words: Wording) -> str:

@@ -289,7 +289,8 @@ def test_starter_is_a_good_case_and_names_every_key() -> None:
     assert {re.sub(r"\[\d\]", "", key) for key in every.written if "alloys" not in key} == set(
         every_key()
     )
-    for key in ("density", "conductivity", "specific_heat", "solidus", "latent_heat"):
+    own = ("density", "conductivity", "specific_heat", "solidus", "latent_heat")
+    for key in (*own, "yield_strength", "shear_strength"):
         assert f"# {key} = " in text
 
 
@@ -297,7 +298,15 @@ def test_starter_shows_the_defaults() -> None:
     case = read_case_text(starter_text(), "new.toml")
     lines = re.findall(r'^# ([a-z_]+) = "?([^"#]+?)"?(?:\s+#.*)?$', starter_text(), re.M)
     shown = dict(reversed(lines))  # the first of a name: [scatter], which repeats some, is last
-    for key in ("wire_diameter", "clearance", "work_angle", "overlap", "detail", "wet_fraction"):
+    for key in (
+        "wire_diameter",
+        "clearance",
+        "work_angle",
+        "overlap",
+        "detail",
+        "wet_fraction",
+        "post_flow",
+    ):
         entry = next(full for full in every_key() if full.endswith(f".{key}"))
         rerun = read_case_text(
             starter_text(), "x", [f"{entry}={shown[key]}", f"title={case.title}"]
@@ -321,6 +330,7 @@ fixture.bench_conductance fixture.bench_temperature
 surroundings.temperature surroundings.convection surroundings.bore_convection
 limits.base_margin limits.wet_fraction limits.flow_margin limits.dry_length
 limits.filler_superheat limits.lap_filled numerics.detail
+supplies.argon_flow supplies.pre_flow supplies.post_flow
 probe.name probe.on probe.angle probe.height probe.radius probe.depth
 """
 # What has been added to it.

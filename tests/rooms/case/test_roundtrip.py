@@ -100,6 +100,12 @@ def cases(draw: st.DrawFn) -> str:
             filler_superheat=quantity(0, 900, "K", "delta_degF:0.556"),
         ),
         f"lap_filled = {number(0.0, 1.0)!r}",
+        "[supplies]",
+        *some(
+            argon_flow=quantity(1, 60, "L/min", "ft^3/h:0.471947443"),
+            pre_flow=quantity(0, 120, "s"),
+            post_flow=quantity(0, 120, "s", "min:60"),
+        ),
         *(["[numerics]", 'detail = "fine"'] if draw(st.booleans()) else []),
     ]
     if not bead:
@@ -150,6 +156,7 @@ def cases(draw: st.DrawFn) -> str:
         "\n".join(lines)
         + ALLOY.replace('"15 W/(m K)"', curve % values)
         + f'expansion = "{draw(quantity(1, 40, "um/(m K)"))}"\n'
+        + f'yield_strength = "{draw(quantity(1, 3000, "MPa", "ksi:6.894757293"))}"\n'
         + "\n".join(plain).replace("mine", "plain")
     )
 
@@ -198,7 +205,7 @@ def test_every_key_is_written() -> None:
     assert set(data) == {
         *("title", "joint", "tube", "flange", "lap", "fillet", "arc", "travel"),
         *("surroundings", "limits", "numerics", "scale", "scatter", "bench", "probe", "tack"),
-        "fixture",
+        *("fixture", "supplies"),
     }
     assert set(data["fixture"]) == {
         *("chill_alloy", "chill_length", "chill_wall", "chill_conductance"),
@@ -224,7 +231,7 @@ def test_every_key_is_written() -> None:
     data = tomllib.loads(case_to_toml(read_case_text(BEAD, "x")))
     assert set(data) == {
         *("title", "joint", "tube", "arc", "travel", "surroundings", "limits", "numerics"),
-        *("scale", "scatter"),
+        *("scale", "scatter", "supplies"),
     }
 
 

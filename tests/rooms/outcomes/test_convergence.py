@@ -239,7 +239,7 @@ def test_a_sure_fault_is_told_before_a_doubt() -> None:
 
 def test_without_meshes_nothing_is_said() -> None:
     verdict = outcomes_of(run_with()).as_dict()["verdict"]
-    assert sorted(verdict) == ["base_stays_solid", "filler_flows", "summary"]
+    assert sorted(verdict) == ["also_look_at", "base_stays_solid", "filler_flows", "summary"]
 
 
 # ---- the comparison ---------------------------------------------------------------------------

@@ -43,7 +43,7 @@ def test_keys_are_those_of_the_contract_in_its_order() -> None:
 
 def test_a_bead_leaves_flange_filler_and_lap_out() -> None:
     found = told(run_with(bead=True))
-    none = ("flange", "filler", "soundness", "supplies")
+    none = ("flange", "filler", "soundness", "strength")
     assert list(found) == [key for key in KEYS if key not in none]
     for run in found["segments"]:
         assert list(run) == [key.removeprefix("+") for key in KEYS["segments"]]

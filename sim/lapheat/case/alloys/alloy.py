@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...constants import ZERO_CELSIUS
-from .property import Piece, Property, join_phases
+from .property import GIVEN, Piece, Property, join_phases
 from .table import EnthalpyTable
 
 __all__ = ["Alloy"]
@@ -25,7 +25,6 @@ SHARPEST_MELT: Final = 0.02  # [K] a single melting point is spread over this mu
 EVERYWHERE: Final = (1.0, 1.0e4)  # [K] range of a value its user gave without one
 TABLE_RANGE: Final = (200.0, 4500.0)  # [K]
 TABLE_SIZE: Final = 32768  # temperature within 0.05 K, kinks of melting included
-GIVEN: Final = "given by the user"
 NEAR: Final = 0.5  # [K] closer than this to a published range is inside it
 
 
@@ -56,6 +55,10 @@ class Alloy:
         Thermal strain from 20 degC [-].
     carbon : float, optional
         Carbon [mass percent].
+    yield_strength : float, optional
+        In tension at room temperature, as a base [Pa].
+    shear_strength : float, optional
+        At room temperature, as a filler [Pa].
     sources : Mapping of str to str
         Where each of the numbers comes from, by field name.
     scaled_from : tuple of Alloy and float, optional
@@ -79,6 +82,8 @@ class Alloy:
     liquid_specific_heat: Property | None = None
     expansion: Property | None = None
     carbon: float | None = None
+    yield_strength: float | None = None
+    shear_strength: float | None = None
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
     scaled_from: tuple[Alloy, float] | None = field(default=None, compare=False, repr=False)
 
@@ -105,6 +110,9 @@ class Alloy:
                 raise ValueError(
                     f"{self.name}: latent heat must not be negative, not {self.latent_heat:g} J/kg"
                 )
+        for strength in (self.yield_strength, self.shear_strength):
+            if strength is not None and not (isfinite(strength) and strength > 0.0):
+                raise ValueError(f"{self.name}: strength must be above 0, not {strength:g} Pa")
         for label, values in (("conductivity", self._k), ("specific heat", self._c)):
             if not np.all(values(_samples(values)) > 0.0):
                 raise ValueError(f"{self.name}: {label} must be above 0 at every temperature")
@@ -151,12 +159,14 @@ class Alloy:
         liquidus: float | None = None,
         latent_heat: float | None = None,
         expansion: float | None = None,
+        yield_strength: float | None = None,
+        shear_strength: float | None = None,
     ) -> Alloy:
         """Alloy from a user's numbers, for solid and liquid alike.
 
         `conductivity` [W/(m K)] and `specific_heat` [J/(kg K)] are each one number, good at any
         temperature, or a pair (temperatures [K], values), linear between and held beyond.
-        `expansion` is the mean coefficient from 20 degC [1/K].
+        `expansion` is the mean coefficient from 20 degC [1/K]; both strengths are [Pa].
 
         Raises
         ------
@@ -173,6 +183,8 @@ class Alloy:
             liquidus=liquidus,
             latent_heat=latent_heat,
             expansion=None if expansion is None else _growing(expansion),
+            yield_strength=yield_strength,
+            shear_strength=shear_strength,
             sources=dict.fromkeys(
                 ("density", "conductivity", "specific_heat", "emissivity"), GIVEN
             ),
@@ -336,7 +348,7 @@ class Alloy:
 
         def look(label: str, values: Property, low: float, high: float) -> None:
             if low < values.low - NEAR or high > values.high + NEAR:
-                labels.setdefault(_range_of(values), []).append(label)
+                labels.setdefault(values.told, []).append(label)
 
         for label, solid, liquid in used:
             look(label, solid, T_min, T_max if liquid is None else solid_top)
@@ -352,20 +364,6 @@ class Alloy:
 
 def _listed(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def _range_of(values: Property) -> str:
-    low, high = (f"{T - ZERO_CELSIUS:.0f}" for T in (values.low, values.high))
-    if low == high:
-        return f"{_standing(values)} at {low} degC only and held elsewhere"
-    return f"{_standing(values)} from {low} to {high} degC and held beyond"
-
-
-def _standing(values: Property) -> str:
-    sources = " ".join(values.sources).casefold()
-    if "estimate" in sources:
-        return "estimated"
-    return "given" if GIVEN in sources else "published"
 
 
 def _given(name: str, label: str, values: float | Points) -> Property:

@@ -121,6 +121,9 @@ def _alloy(data: Mapping[str, Any]) -> Alloy:
         sources[key] = data[key]["source"]
         return float(data[key]["value"])
 
+    def optional(key: str) -> float | None:
+        return number(key) if key in data else None
+
     def melting(key: str) -> float | None:
         if key not in data:
             return None
@@ -148,7 +151,9 @@ def _alloy(data: Mapping[str, Any]) -> Alloy:
         liquid_conductivity=liquid("conductivity"),
         liquid_specific_heat=liquid("specific_heat"),
         expansion=values("expansion", data["expansion"]) if "expansion" in data else None,
-        carbon=number("carbon") if "carbon" in data else None,
+        carbon=optional("carbon"),
+        yield_strength=optional("yield_strength"),
+        shear_strength=optional("shear_strength"),
         sources=sources,
     )
 

@@ -7,14 +7,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from math import isfinite
-from typing import overload
+from typing import Final, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Piece", "Property", "join_phases"]
+from ...constants import ZERO_CELSIUS
+
+__all__ = ["GIVEN", "Piece", "Property", "join_phases"]
 
 Array = NDArray[np.float64]
+
+GIVEN: Final = "given by the user"
 
 
 @dataclass(frozen=True)
@@ -174,6 +178,17 @@ class Property:
     def sources(self) -> tuple[str, ...]:
         """Distinct sources of the pieces, in rising order of temperature."""
         return tuple(dict.fromkeys(piece.source for piece in self.pieces if piece.source))
+
+    @property
+    def told(self) -> str:
+        """Standing and range in words: "published from 20 to 800 degC and held beyond"."""
+        sources = " ".join(self.sources).casefold()
+        standing = "given" if GIVEN in sources else "published"
+        standing = "estimated" if "estimate" in sources else standing
+        low, high = (f"{T - ZERO_CELSIUS:.0f}" for T in (self.low, self.high))
+        if low == high:
+            return f"{standing} at {low} degC only and held elsewhere"
+        return f"{standing} from {low} to {high} degC and held beyond"
 
     @cached_property
     def joins(self) -> Array:

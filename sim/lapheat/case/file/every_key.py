@@ -12,6 +12,7 @@ from ..units import (
     CURRENT,
     DIFFERENCE,
     FILM,
+    FLOW,
     LENGTH,
     NUMBER,
     SPEED,
@@ -102,6 +103,10 @@ def settings_of(case: Case) -> Iterator[Setting]:
     yield Setting("limits.dry_length", case.limits.dry_length, LENGTH)
     yield Setting("limits.filler_superheat", case.limits.filler_superheat, DIFFERENCE)
     yield Setting("limits.lap_filled", case.limits.lap_filled, NUMBER)
+    gas = case.supplies
+    yield Setting("supplies.argon_flow", gas.argon_flow, FLOW)
+    yield Setting("supplies.pre_flow", gas.pre_flow, TIME)
+    yield Setting("supplies.post_flow", gas.post_flow, TIME)
     yield Setting("numerics.detail", case.detail)
     yield Setting("scale.conductivity", case.scale.conductivity, NUMBER)
     yield Setting("scale.emissivity", case.scale.emissivity, NUMBER)

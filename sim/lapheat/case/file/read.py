@@ -297,6 +297,9 @@ _TRADE = {
     **dict.fromkeys(
         ("rod", "rod_diameter", "wire", "filler_diameter"), 'did you mean "fillet.wire_diameter"?'
     ),
+    **dict.fromkeys(
+        ("argon", "gas", "gas_flow", "shielding_gas"), "supplies.argon_flow is that of the torch"
+    ),
     **dict.fromkeys(("plate", "plate_thickness"), 'did you mean "flange.thickness"?'),
     **dict.fromkeys(("od", "diameter"), 'did you mean "outside_diameter"?'),
     **dict.fromkeys(("gauge", "gage"), 'tube.wall takes a gauge, such as "16 ga"'),

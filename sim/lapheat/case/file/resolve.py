@@ -40,6 +40,7 @@ from ..keys.model import (
     Table,
 )
 from ..keys.scatter import ScaleTable
+from ..keys.supplies import supplies_of
 from ..torch import (
     SPOT_BAND,
     conventional_voltage,
@@ -154,6 +155,8 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         liquidus=number(table.liquidus),
         latent_heat=number(table.latent_heat),
         expansion=number(table.expansion),
+        yield_strength=number(table.yield_strength),
+        shear_strength=number(table.shear_strength),
     )
 
 
@@ -359,6 +362,7 @@ def resolve(file: CaseFile, name: str) -> Case:
             bore_convection=float(file.surroundings.bore_convection),
         ),
         limits=_limits(file.limits),
+        supplies=supplies_of(file.supplies),
         detail=file.numerics.detail,
         probes=tuple(_probe(table) for table in file.probe),
         tacks=tuple(tack_of(table) for table in file.tack),

@@ -15,6 +15,7 @@ from ..units import (
     EXPANSION,
     LATENT_HEAT,
     SPECIFIC_HEAT,
+    STRESS,
     TEMPERATURE,
     Kind,
     rounded,
@@ -99,6 +100,10 @@ def _alloy_lines(alloy: Alloy) -> Iterator[str]:
     if alloy.expansion is not None:
         coefficient = alloy.expansion.pieces[0].coefficients[1]
         yield f"expansion = {_quantity(coefficient, EXPANSION)}"
+    for name in ("yield_strength", "shear_strength"):
+        strength = getattr(alloy, name)
+        if strength is not None:
+            yield f"{name} = {_quantity(strength, STRESS)}"
 
 
 def _property(given: Property, kind: Kind) -> str:

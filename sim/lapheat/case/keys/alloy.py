@@ -13,6 +13,7 @@ from ..units import (
     LATENT_HEAT,
     NUMBER,
     SPECIFIC_HEAT,
+    STRESS,
     TEMPERATURE,
     Quantity,
 )
@@ -25,6 +26,7 @@ CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
 SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
 TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
 MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
+STRENGTH_RANGE = Of(STRESS, "1 MPa", "3000 MPa")
 
 
 class PropertyTable(Table):
@@ -98,4 +100,16 @@ class AlloyTable(Table):
         description="Mean coefficient of linear expansion from 20 degC to brazing heat. Left "
         "out: the lap's clearance stays as it is cold.",
         examples=["18 um/(m K)"],
+    )
+    yield_strength: Annotated[Quantity | None, STRENGTH_RANGE] = key(
+        None,
+        description="Yield strength in tension when cold, as left by brazing heat: annealed. "
+        "Needed of the tube; left out: its strength is not told.",
+        examples=["170 MPa", "25 ksi"],
+    )
+    shear_strength: Annotated[Quantity | None, STRENGTH_RANGE] = key(
+        None,
+        description="Shear strength of the deposit when cold. Needed of the filler; left out: the "
+        "joint's strength is not told.",
+        examples=["199 MPa"],
     )

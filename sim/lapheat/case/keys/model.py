@@ -30,6 +30,7 @@ from .fields import Name, Of, OneOf, Order, Range, Text
 from .fixture import FixtureTable, TackTable
 from .gauge import Wall
 from .scatter import ScaleTable, ScatterTable
+from .supplies import SuppliesTable
 from .table import Table, key
 
 __all__ = [
@@ -47,6 +48,7 @@ __all__ = [
     "ScaleTable",
     "ScatterTable",
     "SpecificHeatTable",
+    "SuppliesTable",
     "SurroundingsTable",
     "Table",
     "TackTable",
@@ -360,6 +362,7 @@ class CaseFile(Table):
     fixture: FixtureTable = key({}, description="What holds the part and takes its heat.")
     surroundings: SurroundingsTable = key({}, description="Air and films.")
     limits: LimitsTable = key({}, description="What counts as solid and as flowing.")
+    supplies: SuppliesTable = key({}, description="The torch gas.")
     numerics: NumericsTable = key({}, description="How finely to compute.")
     scale: ScaleTable = key({}, description="Factors on what the alloys' tables say.")
     scatter: ScatterTable = key({}, description="How far a real bench strays, for the risk.")
