@@ -111,8 +111,11 @@ def _strange_figures(folder: Path) -> list[str]:
         return []
     if not folder.is_dir():
         return ["figures, which is a file"]
-    names = (entry.name for entry in folder.iterdir())
-    return sorted(f"figures/{n}" for n in names if not n.endswith(".png") and n not in LITTER)
+    names = {entry.name for entry in folder.iterdir()} - LITTER
+    # every SVG of ours stands beside its PNG
+    ours = {name for name in names if name.endswith(".png")}
+    ours |= {f"{name.removesuffix('.png')}.svg" for name in ours}
+    return sorted(f"figures/{name}" for name in names - ours)
 
 
 def _reason(error: Exception) -> str:

@@ -151,12 +151,12 @@ def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
         Something could not be written.
     """
     return write_study(
-        folder, OURS, risk_dict(risk), [_csv(risk)], store, lambda fresh: [_figure(risk, fresh)]
+        folder, OURS, risk_dict(risk), [_csv(risk)], store, lambda fresh: _figure(risk, fresh)
     )
 
 
-def _figure(risk: Risk, folder: Path) -> Path:
-    from ...report.figures import write_png  # matplotlib takes half a second
+def _figure(risk: Risk, folder: Path) -> list[Path]:
+    from ...report.figures import write_figure  # matplotlib takes half a second
     from .figure import RiskChart, RiskPanel
     from .figure import risk as draw
 
@@ -184,8 +184,7 @@ def _figure(risk: Risk, folder: Path) -> Path:
                     slopes=event.slopes,
                 )
             )
-    path = Path("figures/risk.png")
     (folder / "figures").mkdir()
     chart = RiskChart(risk.plan.case.title, tuple(panels))
-    write_png(draw(chart), folder / path)
-    return path
+    files = write_figure(draw(chart), folder / "figures" / "risk.png")
+    return [path.relative_to(folder) for path in files]
