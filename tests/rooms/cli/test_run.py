@@ -23,7 +23,7 @@ from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress
 from lapheat.outcomes.from_history import outcomes_of
-from lapheat.report.terminal import CAUTIONS
+from lapheat.report.sentences import CAUTIONS
 from support.commands import CASE, Call
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS

@@ -78,7 +78,7 @@ def write_figure(figure: Figure, path: Path) -> tuple[Path, Path]:
     # without a salt of their own, names inside the file are new each time
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "lapheat"}):
         # `Figure.savefig` would draw twice here too
-        FigureCanvasSVG(figure).print_svg(beside, metadata={"Date": None})
+        FigureCanvasSVG(figure).print_svg(beside, metadata={"Date": None})  # type: ignore[no-untyped-call]
     figure.dpi = dpi  # an SVG counts in points
     return path, beside
 
