@@ -35,6 +35,7 @@ MORE = "The rest is in report.html."
 OPTIONS = {
     "pdf.fonttype": 3,  # its text can be searched too, and it takes a third of the time of 42
     "hatch.linewidth": 0.5,
+    "text.hinting": "none",  # the PNG breaks no line that the PDF does not
 }
 
 
@@ -58,13 +59,12 @@ def sheet(history: History, outcomes: Outcomes, day: str, paper: str = "sheet") 
     words = words_of(history, outcomes, values, day, chance_of(case))
 
     top = _heading(page, words, left, width)
-    bottom = _foot(page, words, left, width, room=page.height - MARGIN - top - 2.2 * LEAST)
     beside = width - joint - 2.0 * GAP, width - ring - 2.0 * GAP
+    settings = max(_settings_height(words.settings, beside[0]), LEAST)
+    bottom = _foot(page, words, left, width, page.height - MARGIN - top - settings - LEAST - GAP)
     room = bottom - top - GAP
-    settings = _settings_height(words.settings, beside[0])
     listed = _listed_height(words, beside[1])
-    first = settings + 0.5 * max(room - settings - listed, 0.0)
-    first = max(min(first, room - LEAST), LEAST)
+    first = max(min(settings + 0.5 * max(room - settings - listed, 0.0), room - LEAST), settings)
     draw_joint(page, case, values, left, top, joint, first)
     _settings(page, words.settings, left + joint + 2.0 * GAP, top, beside[0], first)
     top += first + GAP
@@ -77,7 +77,7 @@ _DRAWN = (
     *("tube.alloy", "tube.outside_diameter", "tube.wall", "tube.length"),
     *("flange.alloy", "flange.thickness", "flange.outside_diameter", "lap.depth"),
     *("lap.clearance", "fillet.leg", "arc.work_angle", "arc.aim"),
-    *("fixture.chill_length", "fixture.chill_wall"),
+    "fixture.chill_alloy",
 )
 
 
@@ -121,9 +121,9 @@ def _foot(page: Page, words: Words, left: float, width: float, room: float) -> f
         top = page.lines(left, top, ["Assumed"], HEAD, bold=True)
         top = page.lines(left, top, notes)
     top = page.lines(left, top + 0.5 * GAP, ["Cautions"], HEAD, bold=True)
-    page.lines(left, top, told[:rows])
-    top = page.lines(left + half + GAP, top, told[rows:])
-    page.path([(left, top + 0.7 * GAP), (left + width, top + 0.7 * GAP)], 0.6)
+    page.lines(left + half + GAP, top, told[rows:])
+    top = page.lines(left, top, told[:rows]) + 0.6 * GAP
+    page.path([(left, top), (left + width, top)], 0.6)
     page.lines(left, page.height - MARGIN - len(footer) * LEAD * SIZE, footer)
     return begin - 0.5 * GAP
 

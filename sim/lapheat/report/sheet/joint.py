@@ -14,8 +14,8 @@ __all__ = ["draw_joint"]
 
 Point = tuple[float, float]
 
-SCALES = (20.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5, 0.2, 0.1, 0.05)
-LABELS = 84.0  # [pt] width of a column of labels
+SCALES = (20.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 1 / 1.5, 0.5, 0.4, 0.2, 0.1, 0.05)
+LABELS = 80.0  # [pt] width of a column of labels
 USUAL_ARC = 3e-3  # [m] drawn where the case gives no length
 TUNGSTEN = 2.4e-3  # [m] diameter it is drawn with: common practice, no source
 
@@ -80,13 +80,17 @@ def draw_joint(
     page: Page, case: Case, values: Values, left: float, top: float, width: float, height: float
 ) -> None:
     """Draw the joint into a place of the page [pt]."""
-    frame = left + LABELS, top + 17.0, left + width - LABELS, top + height
+    frame = left + LABELS, top + 17.0, left + width - LABELS, top + height - LEAD * SIZE - 4.0
     if case.flange is None:
         view, labels = _bead(page, case, values, frame)
     else:
         view, labels = _braze(page, case, values, frame)
     scale = f"{view.scale:g} : 1" if view.scale >= 1.0 else f"1 : {1.0 / view.scale:g}"
     page.text(left, top + 9.0, f"Section to scale {scale}, cold", bold=True)
+    metal = f"Tube {values('tube.alloy')}"
+    if case.flange is not None:
+        metal += f", flange {values('flange.alloy')}"
+    page.text(left, top + height - 2.0, cut(metal, width))
     for side in ("left", "right"):
         mine = [label for label in labels if label.side == side]
         _column(page, sorted(mine, key=lambda label: label.at[1]), side, view)
@@ -149,7 +153,7 @@ def _braze(
     beside = 0.25 * (tube.wall + leg)
     tip = (max(length, 0.0) + 1.5 * TUNGSTEN) * sin(angle)
     up, down = max(2.2 * leg, tip), min(flange.thickness, 3.0 * leg) * 1.15
-    reach = max(1.8 * leg, 1.4 * aim, aim + (length + 1.5 * TUNGSTEN) * cos(angle))
+    reach = max(1.8 * leg, 1.4 * aim, aim + (length + TUNGSTEN) * cos(angle))
     scale = _scale(frame, reach + beside - inner, up + down)
     k = scale * 1e3 * MM
     spare = (frame[3] - frame[1]) - k * (up + down)
@@ -176,11 +180,12 @@ def _braze(
     # what the axis meets first of the bare joint
     foot = (aim, 0.0) if aim >= 0.0 else (0.0, -aim * tan(angle))
     point = _torch(view, foot, angle, length)
+    page.path([view(aim, 0.0), view(*foot)], 0.7, dash="-.")
     page.measure(view(-tube.wall, 1.7 * leg), view(0.0, 1.7 * leg))
     deep = view(0.8 * reach, -flange.thickness)
     page.measure(view(0.8 * reach, 0.0), deep)
     swing = 0.75 * k * max(length, leg)
-    at = view(*foot)
+    at = view(aim, 0.0)
     turn = [(at[0] + swing * cos(t * angle / 12), at[1] - swing * sin(t * angle / 12))
             for t in range(13)]  # fmt: skip
     turn = [(min(x, view.right), y) for x, y in turn]
@@ -189,28 +194,27 @@ def _braze(
         page.measure(view(0.0, -0.12 * leg), view(aim, -0.12 * leg))
 
     low = view(0.8 * reach, -0.5 * down)
+    shared = min(lap.depth, down)
     labels = [
         _Label(
-            f"tube {values('tube.alloy')}",
-            f"Ø {values('tube.outside_diameter')}",
-            view(-0.5 * tube.wall, 2.6 * leg),
+            "tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, 2.6 * leg)
         ),
         _Label("wall", values("tube.wall"), view(-tube.wall, 1.7 * leg)),
-        _Label("tube above face", values("tube.length"), view(-tube.wall, leg)),
-        _Label("radial gap", values("lap.clearance"), view(0.5 * gap, -0.35 * down)),
-        _Label("depth in bore", values("lap.depth"), view(-0.5 * tube.wall, -0.7 * down)),
-        _Label("arc", values(_arc_key(case)), _middle(at, point), "right"),
+        _Label("free length", values("tube.length"), view(-tube.wall, leg)),
+        _Label("radial gap", values("lap.clearance"), view(0.5 * gap, -0.35 * shared)),
+        _Label("lap depth", values("lap.depth"), view(-0.5 * tube.wall, -0.7 * shared)),
+        _Label("arc", values(_arc_key(case)), _middle(view(*foot), point), "right"),
         _Label("torch", values("arc.work_angle"), turn[4], "right"),
         _Label("fillet leg", values("fillet.leg"), view(0.6 * leg, 0.2 * leg), "right"),
         _Label("aim", values("arc.aim"), at, "right"),
-        _Label(values("flange.alloy"), f"{values('flange.thickness')} thick", low, "right"),
+        _Label("thickness", values("flange.thickness"), low, "right"),
         _Label(
             "flange", f"Ø {values('flange.outside_diameter')}", view(reach, -0.8 * down), "right"
         ),
     ]
     if chill is not None:
-        size = f"{values('fixture.chill_length')} x {values('fixture.chill_wall')}"
-        labels.append(_Label("chill", size, view(-tube.wall - 0.6 * chill.wall, 0.5 * leg)))
+        alloy = values("fixture.chill_alloy")
+        labels.append(_Label("chill", alloy, view(-tube.wall - 0.6 * chill.wall, 0.5 * leg)))
     return view, labels
 
 
@@ -244,10 +248,9 @@ def _bead(
     return view, [
         _Label("wall", values("tube.wall"), view(-tube.wall, quarter)),
         _Label(
-            f"tube {values('tube.alloy')}",
-            f"Ø {values('tube.outside_diameter')}",
-            view(-0.5 * tube.wall, -quarter),
+            "tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, -quarter)
         ),
         _Label("whole length", values("tube.length"), view(-tube.wall, 0.0)),
+        _Label("torch", "90 deg", view(length + 2.0 * TUNGSTEN, 0.5 * TUNGSTEN), "right"),
         _Label("arc", values(_arc_key(case)), _middle(origin, point), "right"),
     ]

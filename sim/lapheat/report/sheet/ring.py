@@ -25,7 +25,7 @@ def draw_ring(
     Angle 0 is at the top; angles grow clockwise. Mirrored, the joint is the same.
     """
     case, runs = history.case, history.segments
-    page.text(left, top + 9.0, "Ring seen from the torch", bold=True)
+    page.text(left, top + 9.0, "Ring seen along the tube" if case.flange is None else "Ring seen from the torch", bold=True)
     caption = ["Large: order of laying. s: segment number.", "0 deg: the first start point."]
     room = height - 14.0 - (len(caption) + 1) * LEAD * SIZE
     radius = 0.5 * min(room - 2.4 * SIZE, width - 2.0 * width_of("270 deg") - 8.0) / ARROW
@@ -47,13 +47,14 @@ def draw_ring(
         ends = (number - 1) * step, number * step
         band = [*along(*ends, 1.0), *along(*ends[::-1], INNER)]
         page.shape(band, hatch="" if number in laid else "////", edge=0.8)
-    every = ceil(width_of("0" * len(str(len(runs)))) * 1.25 / (step * 0.86 * radius))
+    every = ceil(width_of("0" * len(str(len(runs))), bold=True) * 1.3 / (step * 0.86 * radius))
     size = min(NUMBER, max(SIZE, 0.7 * step * 0.86 * radius))
     inside = every == 1 and step * 0.6 * radius > 1.15 * width_of(f"s{count}")
     for turn, run in enumerate(runs, start=1):
         _arrow(page, run, at, along)
         middle = (run.number - 0.5) * step
-        if (run.number - 1) % every == 0:
+        # the last numbers must not meet the first
+        if (run.number - 1) % every == 0 and run.number - 1 <= max(count - every, 0):
             x, y = at(middle, 0.5 * (1.0 + INNER))
             page.text(x, y + 0.36 * size, f"{turn}", size, bold=True, align="center")
         if inside:

@@ -135,13 +135,21 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
         yield Setting(
             "Rod",
             values("fillet.wire_diameter"),
-            f"{values('fillet.filler')}, {values.long(rod.rod_m)} in all, fed at "
+            f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at "
             f"{values.long(rod.feed_m_s)}/s",
         )
     yield Setting("Gas", "argon", _gas(values))
     chill = case.fixture.chill
     if chill is not None:
-        yield Setting("Chill", values("fixture.chill_alloy"), "ring in the bore, see the drawing")
+        yield Setting(
+            "Chill",
+            values("fixture.chill_alloy"),
+            f"ring in the bore, {values('fixture.chill_length')} long, "
+            f"{values('fixture.chill_wall')} thick, {values('fixture.chill_conductance')}",
+        )
+    if case.fixture.bench is not None:
+        under = f"under the flange, at {values('fixture.bench_temperature')}"
+        yield Setting("Bench", values("fixture.bench_conductance"), under)
 
 
 def _arc(case: Case, values: Values) -> Setting:
@@ -206,9 +214,19 @@ def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, .
 
 
 def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> Iterator[str]:
+    parts = (("tube", outcomes.tube), ("flange", outcomes.flange))
+    hot = [
+        f"{name} {values.hot(part.peak_C)} at {part.peak_angle_deg:.0f} deg"
+        for name, part in parts
+        if part is not None and part.peak_C is not None
+    ]
     for note in notes_of(outcomes.verdict.judgement, wording):
         yield f"{note[0].upper()}{note[1:]}"
+    yield f"Hottest {', '.join(hot)}"
     for name, probe in list(outcomes.probes.items())[:3]:
         yield f"Thermocouple {name}: at most {values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
     if case.travel.coverage < 1.0:
-        yield f"Only {len(outcomes.segments)} of {case.segment_count} segments are laid"
+        yield (
+            f"Only {len(outcomes.segments)} of {case.segment_count} segments are laid (coverage "
+            f"{values('travel.coverage')})"
+        )
