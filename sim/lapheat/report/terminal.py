@@ -29,6 +29,7 @@ __all__ = ["report_of"]
 
 FILLER_HEADINGS = ("filler", "reached", "flows at", "surplus", "wanted")
 
+
 def report_of(
     history: History,
     outcomes: Outcomes,

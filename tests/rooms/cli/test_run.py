@@ -17,6 +17,7 @@ import pytest
 
 import lapheat.api
 import lapheat.report.figures
+import lapheat.report.sheet
 from lapheat.api import Result
 from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
@@ -68,6 +69,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
 
         monkeypatch.setattr(lapheat.api, "simulate", simulate)
         monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
+        monkeypatch.setattr(lapheat.report.sheet, "save_sheet", lambda *_: ())
         return calls
 
     return use

@@ -175,9 +175,7 @@ def _listed_height(words: Words, width: float) -> float:
     return (len(_order(words, width)) + rows + watch) * LEAD * SIZE + heads * (LEAD * HEAD + 4.0)
 
 
-def _laying(
-    page: Page, words: Words, left: float, top: float, width: float, height: float
-) -> None:
+def _laying(page: Page, words: Words, left: float, top: float, width: float, height: float) -> None:
     """Write the order of laying and what to watch for."""
     bottom = top + height
     watch = [line for text in words.watch for line in wrapped(f"• {text}", width, hang="  ")]

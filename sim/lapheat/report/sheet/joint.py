@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, inf, pi, sin, tan
+from math import cos, inf, sin, tan
 
 from ...case.case import Case
 from .page import LEAD, MM, SIZE, Page, cut
@@ -14,7 +14,25 @@ __all__ = ["draw_joint"]
 
 Point = tuple[float, float]
 
-SCALES = (20.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 1 / 1.5, 0.5, 0.4, 0.2, 0.1, 0.05)
+SCALES = (
+    20.0,
+    10.0,
+    8.0,
+    6.0,
+    5.0,
+    4.0,
+    3.0,
+    2.5,
+    2.0,
+    1.5,
+    1.0,
+    1 / 1.5,
+    0.5,
+    0.4,
+    0.2,
+    0.1,
+    0.05,
+)
 LABELS = 80.0  # [pt] width of a column of labels
 USUAL_ARC = 3e-3  # [m] drawn where the case gives no length
 TUNGSTEN = 2.4e-3  # [m] diameter it is drawn with: common practice, no source
@@ -52,7 +70,9 @@ class _View:
         k = self.scale * 1e3 * MM
         return self.origin[0] + k * r, self.origin[1] - k * z
 
-    def block(self, r: Sequence[float], z: Sequence[float], hatch: str, fill: str = "white") -> None:
+    def block(
+        self, r: Sequence[float], z: Sequence[float], hatch: str, fill: str = "white"
+    ) -> None:
         """Draw a rectangle."""
         corners = [self(r[0], z[0]), self(r[1], z[0]), self(r[1], z[1]), self(r[0], z[1])]
         self.page.shape(corners, fill=fill, hatch=hatch)
@@ -196,9 +216,7 @@ def _braze(
     low = view(0.8 * reach, -0.5 * down)
     shared = min(lap.depth, down)
     labels = [
-        _Label(
-            "tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, 2.6 * leg)
-        ),
+        _Label("tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, 2.6 * leg)),
         _Label("wall", values("tube.wall"), view(-tube.wall, 1.7 * leg)),
         _Label("free length", values("tube.length"), view(-tube.wall, leg)),
         _Label("radial gap", values("lap.clearance"), view(0.5 * gap, -0.35 * shared)),
@@ -247,9 +265,7 @@ def _bead(
     page.measure(view(-tube.wall, quarter), view(0.0, quarter))
     return view, [
         _Label("wall", values("tube.wall"), view(-tube.wall, quarter)),
-        _Label(
-            "tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, -quarter)
-        ),
+        _Label("tube", f"Ø {values('tube.outside_diameter')}", view(-0.5 * tube.wall, -quarter)),
         _Label("whole length", values("tube.length"), view(-tube.wall, 0.0)),
         _Label("torch", "90 deg", view(length + 2.0 * TUNGSTEN, 0.5 * TUNGSTEN), "right"),
         _Label("arc", values(_arc_key(case)), _middle(origin, point), "right"),

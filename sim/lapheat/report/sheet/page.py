@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
+from typing import Literal
 
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -112,7 +113,7 @@ class Page:
             text,
             size=size,
             weight="bold" if bold else "normal",
-            ha=align,  # type: ignore[arg-type]  # one of its words
+            ha=align,
             va="baseline",
             color=colour,
         )
@@ -129,7 +130,7 @@ class Page:
         self,
         points: Sequence[tuple[float, float]],
         width: float = 0.8,
-        dash: str = "-",
+        dash: Literal["-", "-."] = "-",
         colour: str = INK,
     ) -> None:
         """Draw a line through points."""
@@ -147,25 +148,19 @@ class Page:
     ) -> None:
         """Draw a closed shape; its rim is `edge` [pt] wide, 0 for none."""
         if hatch:
-            self._add(
-                Polygon(points, facecolor=fill, edgecolor="0.55", hatch=hatch, linewidth=0.0)
-            )
+            self._add(Polygon(points, facecolor=fill, edgecolor="0.55", hatch=hatch, linewidth=0.0))
             fill = "none"
         self._add(Polygon(points, facecolor=fill, edgecolor=INK, linewidth=edge))
 
     def box(self, x: float, top: float, width: float, height: float, edge: float = 1.0) -> None:
         """Draw a frame."""
-        self._add(
-            Rectangle((x, top), width, height, fill=False, edgecolor=INK, linewidth=edge)
-        )
+        self._add(Rectangle((x, top), width, height, fill=False, edgecolor=INK, linewidth=edge))
 
     def dot(self, at: tuple[float, float]) -> None:
         """Draw a dot."""
         self._add(Circle(at, 1.3, facecolor=INK, edgecolor="none"))
 
-    def arrow(
-        self, tail: tuple[float, float], tip: tuple[float, float], size: float = 5.0
-    ) -> None:
+    def arrow(self, tail: tuple[float, float], tip: tuple[float, float], size: float = 5.0) -> None:
         """Draw the head of an arrow that comes from `tail`."""
         x, y = tip[0] - tail[0], tip[1] - tail[1]
         far = max((x * x + y * y) ** 0.5, 1e-9)

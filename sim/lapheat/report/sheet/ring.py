@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import ceil, cos, degrees, pi, sin
 
 import numpy as np
@@ -25,7 +26,12 @@ def draw_ring(
     Angle 0 is at the top; angles grow clockwise. Mirrored, the joint is the same.
     """
     case, runs = history.case, history.segments
-    page.text(left, top + 9.0, "Ring seen along the tube" if case.flange is None else "Ring seen from the torch", bold=True)
+    page.text(
+        left,
+        top + 9.0,
+        "Ring seen along the tube" if case.flange is None else "Ring seen from the torch",
+        bold=True,
+    )
     caption = ["Large: order of laying. s: segment number.", "0 deg: the first start point."]
     room = height - 14.0 - (len(caption) + 1) * LEAD * SIZE
     radius = 0.5 * min(room - 2.4 * SIZE, width - 2.0 * width_of("270 deg") - 8.0) / ARROW
@@ -51,7 +57,7 @@ def draw_ring(
     size = min(NUMBER, max(SIZE, 0.7 * step * 0.86 * radius))
     inside = every == 1 and step * 0.6 * radius > 1.15 * width_of(f"s{count}")
     for turn, run in enumerate(runs, start=1):
-        _arrow(page, run, at, along)
+        _arrow(page, run, along)
         middle = (run.number - 0.5) * step
         # the last numbers must not meet the first
         if (run.number - 1) % every == 0 and run.number - 1 <= max(count - every, 0):
@@ -78,10 +84,13 @@ def draw_ring(
         page.text(left, top + height - (len(caption) - line - 0.8) * LEAD * SIZE, text)
 
 
-def _arrow(page: Page, run: SegmentRun, at, along) -> None:  # type: ignore[no-untyped-def]
+Along = Callable[[float, float, float], list[Point]]
+
+
+def _arrow(page: Page, run: SegmentRun, along: Along) -> None:
     """Draw the arc's way along a segment."""
     way = 1.0 if run.to_angle > run.from_angle else -1.0
     points = along(run.from_angle, run.to_angle - way * 0.02, ARROW)
     page.path(points, 0.9)
     page.dot(points[0])
-    page.arrow(points[-2] if len(points) > 1 else at(run.from_angle, ARROW), points[-1], 6.0)
+    page.arrow(points[-2], points[-1], 6.0)

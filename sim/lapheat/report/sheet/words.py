@@ -113,8 +113,8 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
     more = "held steady"
     if arc.pedal is not None:
         more = (
-            f"at the strike; the {values('arc.control')}, {values('arc.current_range')}, then holds "
-            f"the hottest base at {values('arc.hold')}, lag {values('arc.pedal_lag')}"
+            f"at the strike; the {values('arc.control')}, {values('arc.current_range')}, then "
+            f"holds the hottest base at {values('arc.hold')}, lag {values('arc.pedal_lag')}"
         )
     yield Setting("Current", values("arc.current"), more)
     yield _arc(case, values)
@@ -175,11 +175,10 @@ def _travel(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Setting]
         waits = [run.wait_s for run in outcomes.segments]
         yield Setting(
             "Start",
-            "wait for flow",
-            f"on both sides, {values('travel.dwell_limit')} at most; computed: "
+            values("travel.start"),
+            f"wait until both sides flow, {values('travel.dwell_limit')} at most; computed: "
             f"{min(waits):.1f} to {counts(max(waits))}",
         )
-        values("travel.start")
     elif travel.dwell > 0.0:
         yield Setting(
             "Start", values("travel.dwell"), f"stand still, then travel: {counts(travel.dwell)}"

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...case.units import in_unit
+from ...report.digest import digest_of
 from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
@@ -39,6 +40,7 @@ def risk_dict(risk: Risk) -> dict[str, Any]:
     plan = risk.plan
     return {
         "title": plan.case.title,
+        "case": digest_of(plan.case),
         "samples": len(risk.rows),
         "asked": plan.samples,
         "failed": risk.failed,
