@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, make_dataclass, replace
 from functools import cache
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -215,7 +216,7 @@ def test_it_can_be_read_without_eyes() -> None:
     assert (tags.count("main"), tags.count("h1"), tags.count("title")) == (1, 1, 1)
     assert all(a.get("scope") in ("row", "col") for tag, a in page.tags if tag == "th")
     levels = [int(tag[1]) for tag in tags if tag in ("h1", "h2", "h3")]
-    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b - a <= 1 for a, b in pairwise(levels))
     ids = [a["id"] for _, a in page.tags if "id" in a]
     assert len(ids) == len(set(ids))
 

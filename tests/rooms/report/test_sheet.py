@@ -316,7 +316,7 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     assert any(line.startswith("• * not in the case file") for line in said)
 
 
-def test_a_resolved_case_sets_besides_only_what_is_no_default(tmp_path: Path) -> None:
+def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:
     text = (ROOT / "cases/flue-stub.toml").read_text("utf-8")
     plain = read_case_text(text, "a.toml", ("limits.wet_fraction=0.9", "limits.dry_length=3 mm"))
     words = " ".join(_from_file(plain))
