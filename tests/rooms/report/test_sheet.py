@@ -318,10 +318,10 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
 
 def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:
     text = (ROOT / "cases/flue-stub.toml").read_text("utf-8")
-    plain = read_case_text(text, "a.toml", ("limits.wet_fraction=0.9", "limits.dry_length=3 mm"))
-    words = " ".join(_from_file(plain))
-    assert "limits: wet_fraction 0.9" in words
-    assert "dry_length" not in words
+    films = ("surroundings.convection=12 W/(m^2 K)", "surroundings.bore_convection=5 W/(m^2 K)")
+    words = " ".join(_from_file(read_case_text(text, "a.toml", films)))
+    assert "surroundings: convection 12 W/(m^2 K)" in words
+    assert "bore_convection" not in words
 
 
 def test_the_chance_is_that_of_this_very_case(tmp_path: Path) -> None:

@@ -15,10 +15,11 @@ from matplotlib.ft2font import LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 
-__all__ = ["INK", "LEAD", "MM", "SIZE", "Page", "cut", "width_of", "wrapped"]
+__all__ = ["BOUND", "INK", "LEAD", "MM", "SIZE", "Page", "cut", "width_of", "wrapped"]
 
 MM = 72.0 / 25.4  # points
 INK = "black"
+BOUND = "\u00a0"  # a space at which no line breaks
 SIZE = 9.0  # [pt] no letter is smaller
 LEAD = 1.19  # of a letter's size, from line to line
 DPI = 150
@@ -110,7 +111,7 @@ class Page:
         self._axes.text(
             x,
             y,
-            text,
+            text.replace(BOUND, " "),
             size=size,
             weight="bold" if bold else "normal",
             ha=align,

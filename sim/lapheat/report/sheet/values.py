@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import groupby
 
@@ -11,6 +12,7 @@ from ...case.file.every_key import Setting, settings_of
 from ...case.keys.schema import table_at
 from ...case.units import LENGTH, SPEED, TEMPERATURE, UnitError, in_unit, read_quantity
 from ...constants import ZERO_CELSIUS
+from .page import BOUND
 
 __all__ = ["STAR", "Values", "counts"]
 
@@ -46,8 +48,8 @@ class Values:
         self._said.add(key)
         row = self._rows[key]
         if key in self._case.written:
-            return _short(self._case.written[key].strip('"'))
-        return f"{self._text(row)}{STAR if self._case.written else ''}"
+            return _whole(_short(self._case.written[key].strip('"')))
+        return _whole(f"{self._text(row)}{STAR if self._case.written else ''}")
 
     def _text(self, row: Setting) -> str:
         if row.kind is None or not isinstance(row.value, float | tuple):
@@ -65,13 +67,13 @@ class Values:
 
     def long(self, metres: float) -> str:
         """Length [m] in the user's unit."""
-        return f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm"
+        return _whole(f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm")
 
     def hot(self, celsius: float) -> str:
         """Temperature [degC] in the user's unit."""
         if self._case.display.temperature == "degF":
-            return f"{celsius * 1.8 + 32.0:.0f} degF"
-        return f"{celsius:.0f} degC"
+            return _whole(f"{celsius * 1.8 + 32.0:.0f} degF")
+        return _whole(f"{celsius:.0f} degC")
 
     def kelvin(self, kelvin: float) -> str:
         """Temperature [K] in the user's unit."""
@@ -99,6 +101,11 @@ class Values:
 def _short(text: str) -> str:
     text = printable(text)
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rstrip()}…"
+
+
+def _whole(text: str) -> str:
+    """Keep a number and its unit on one line."""
+    return re.sub(r"(?<=\d) (?=[^\W\d])", BOUND, text)
 
 
 def _default(row: Setting) -> bool:

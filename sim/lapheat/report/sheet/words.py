@@ -75,6 +75,15 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
     judgement, wording = verdict.judgement, Wording.of(case)
     settings = tuple(_settings(case, outcomes, values))
     told = sentences_of(judgement, wording)
+    limits = (
+        f"Air and work at {values('surroundings.temperature')} before the first arc. Wanted: base "
+        f"{values('limits.base_margin')} below its solidus"
+    )
+    if case.fillet is not None:
+        limits += (
+            f", {values('limits.wet_fraction')} of each side {values('limits.flow_margin')} above "
+            f"the filler's liquidus, no dry stretch over {values('limits.dry_length')}"
+        )
     star = (f"{STAR} not in the case file: Lapheat's default.",) if case.written else ()
     return Words(
         title=case.title,
@@ -90,10 +99,10 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         + ".",
         rows=tuple(_rows(history.segments, values)),
         watch=tuple(_watch(case, outcomes, values, wording)),
-        assumed=(*star, *case.assumed),
+        assumed=(*star, *case.assumed, f"{limits}."),
         also=tuple(values.rest()),
-        footer=f"Lapheat {__version__}. Case {digest_of(case)}: begin of the SHA-256 of case.toml. "
-        f"{outcomes.mesh.detail.capitalize()} mesh, {outcomes.mesh.cells} cells. "
+        footer=f"Lapheat {__version__}. Case {digest_of(case)} (first digits of the SHA-256 of "
+        f"case.toml). {outcomes.mesh.detail.capitalize()} mesh, {outcomes.mesh.cells} cells. "
         "Computed, not measured; full record in report.html.",
     )
 
