@@ -313,7 +313,7 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     said = _from_file(read_case(ROOT / "cases/flue-stub.toml"))
     assert "0.00394 in*" in said  # 0.1 mm, of lap.clearance
     assert "0.065 in" in said
-    assert any(line.startswith("• * not in the case file") for line in said)
+    assert any(line.startswith("• * is Lapheat's default.") for line in said)
 
 
 def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:

@@ -55,7 +55,7 @@ def draw_ring(
         page.shape(band, hatch="" if number in laid else "////", edge=0.8)
     every = ceil(width_of("0" * len(str(len(runs))), bold=True) * 1.3 / (step * 0.86 * radius))
     size = min(NUMBER, max(SIZE, 0.7 * step * 0.86 * radius))
-    inside = every == 1 and step * 0.6 * radius > 1.15 * width_of(f"s{count}")
+    inside = every == 1 and step * (INNER * radius - 1.1 * SIZE) > 1.1 * width_of(f"s{count}")
     for turn, run in enumerate(runs, start=1):
         _arrow(page, run, along)
         middle = (run.number - 0.5) * step
@@ -78,8 +78,10 @@ def draw_ring(
         page.text(x, y, f"{degrees(angle):.0f} deg", align=align)
     if case.tacks:
         caption[1] += " Black: tacks."
+    if not inside:
+        caption[0] = "Numbers: order of laying."
     if every > 1:
-        caption[0] = f"Large: order of laying, every {every}th number."
+        caption[0] = f"Numbers: order of laying, every {every}th of them."
     for line, text in enumerate(caption):
         page.text(left, top + height - (len(caption) - line - 0.8) * LEAD * SIZE, text)
 

@@ -84,7 +84,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
             f", {values('limits.wet_fraction')} of each side {values('limits.flow_margin')} above "
             f"the filler's liquidus, no dry stretch over {values('limits.dry_length')}"
         )
-    star = (f"{STAR} not in the case file: Lapheat's default.",) if case.written else ()
+    star = f"{STAR} is Lapheat's default. " if case.written else ""
     return Words(
         title=case.title,
         day=day,
@@ -99,7 +99,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         + ".",
         rows=tuple(_rows(history.segments, values)),
         watch=tuple(_watch(case, outcomes, values, wording)),
-        assumed=(*star, *case.assumed, f"{limits}."),
+        assumed=(f"{star}{limits}.", *case.assumed),
         also=tuple(values.rest()),
         footer=f"Lapheat {__version__}. Case {digest_of(case)} (first digits of the SHA-256 of "
         f"case.toml). {outcomes.mesh.detail.capitalize()} mesh, {outcomes.mesh.cells} cells. "
