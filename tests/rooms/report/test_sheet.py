@@ -97,9 +97,7 @@ def drawn(variant: str, paper: str = "sheet") -> tuple[History, Figure]:
     made = VARIANTS[variant]()
     history, outcomes = made if isinstance(made, tuple) else (made, outcomes_of(made))
     with matplotlib.rc_context(RC):
-        figure = sheet(history, outcomes, DAY, paper)
-        figure.canvas.draw()
-    return history, figure
+        return history, sheet(history, outcomes, DAY, paper)
 
 
 def texts(figure: Figure) -> list[str]:

@@ -69,6 +69,7 @@ def report_html(
         digest=digest_of(case),
         file=printable(Path(case.file).name),
         verdict=outcomes.verdict,
+        filler=outcomes.filler is not None,
         sentences=[_sentence(told) for told in sentences_of(judgement, words)],
         notes=[_sentence(told) for told in notes_of(judgement, words)],
         chance=chance_of(case),

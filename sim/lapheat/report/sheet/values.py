@@ -116,12 +116,12 @@ def _default(row: Setting) -> bool:
     if table is None or key not in table.model_fields:
         return False
     given = table.model_fields[key].get_default()
-    if row.kind is None:
-        return bool(given == row.value)
-    ends = given if isinstance(given, list | tuple) else [given]
+    ends = given if isinstance(given, list | tuple) else (given,)
     values = row.value if isinstance(row.value, tuple) else (row.value,)
+    if row.kind is None:
+        return tuple(ends) == values
     try:
-        return [float(read_quantity(end, row.kind)) for end in ends] == list(values)
+        return tuple(float(read_quantity(end, row.kind)) for end in ends) == values
     except UnitError:  # no default of its own
         return False
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ...case.case import Case
+from ...case.faults import printable
 from ...history.records import History, SegmentRun
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentences_of
@@ -86,7 +87,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         )
     star = f"{STAR} is Lapheat's default. " if case.written else ""
     return Words(
-        title=case.title,
+        title=printable(case.title),
         day=day,
         answer=_answer(outcomes),
         verdict=tuple(f"{t[0].upper()}{t[1:]}." for t in told)
@@ -232,7 +233,8 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
         yield f"{note[0].upper()}{note[1:]}"
     yield f"Hottest {', '.join(hot)}"
     for name, probe in list(outcomes.probes.items())[:3]:
-        yield f"Thermocouple {name}: at most {values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
+        top = f"{values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
+        yield f"Thermocouple {printable(name)}: at most {top}"
     if case.travel.coverage < 1.0:
         yield (
             f"Only {len(outcomes.segments)} of {case.segment_count} segments are laid (coverage "
