@@ -30,7 +30,8 @@ MARGIN = 10.0 * MM
 GAP = 9.0  # [pt] between blocks
 HEAD = 10.5  # [pt] of headings
 BIG = 12.0  # [pt] of what is set
-LEAST = 150.0  # [pt] least height of a drawing
+LEAST = 150.0  # [pt] least height of a drawing, but for a few notes
+NOTES = 3  # lines there are of what was assumed, at least
 MORE = "The rest is in report.html."
 OPTIONS = {
     "pdf.fonttype": 3,  # its text can be searched too, and it takes a third of the time of 42
@@ -106,7 +107,7 @@ def _foot(page: Page, words: Words, left: float, width: float, room: float) -> f
     told = [line for text in CAUTIONS for line in wrapped(f"• {text}", half, hang="  ")]
     rows = -(-len(told) // 2)
     taken = (len(footer) + rows) * LEAD * SIZE + 2.0 * LEAD * HEAD + 2.0 * GAP
-    most = max(int((room - taken) / (LEAD * SIZE)), 1)
+    most = max(int((room - taken) / (LEAD * SIZE)), NOTES)
     also = [f"Set besides: {'; '.join(words.also)}."] if words.also else []
     notes = [
         line for text in (*words.assumed, *also) for line in wrapped(f"• {text}", width, hang="  ")

@@ -169,7 +169,7 @@ def _braze(
     arc, chill = case.arc, case.fixture.chill
     angle, aim = arc.work_angle, arc.aim
     length = arc.length or USUAL_ARC
-    inner = -tube.wall - (chill.wall if chill else 0.0)
+    inner = -tube.wall - (min(chill.wall, 2.0 * tube.wall) if chill else 0.0)
     beside = 0.25 * (tube.wall + leg)
     tip = (max(length, 0.0) + 1.5 * TUNGSTEN) * sin(angle)
     up, down = max(2.2 * leg, tip), min(flange.thickness, 3.0 * leg) * 1.15
@@ -195,7 +195,10 @@ def _braze(
         view.broken(view(-tube.wall, -lap.depth), view(0.0, -lap.depth))
     if chill is not None:
         half = 0.5 * chill.length
-        view.block((-tube.wall - chill.wall, -tube.wall), (-half, half), "xxx")
+        back = -tube.wall - chill.wall
+        view.block((back, -tube.wall), (-half, half), "xxx")
+        if not view.inside(back, 0.0):
+            view.broken(view(back, half), view(back, -half))
 
     # what the axis meets first of the bare joint
     foot = (aim, 0.0) if aim >= 0.0 else (0.0, -aim * tan(angle))
@@ -232,7 +235,7 @@ def _braze(
     ]
     if chill is not None:
         alloy = values("fixture.chill_alloy")
-        labels.append(_Label("chill", alloy, view(-tube.wall - 0.6 * chill.wall, 0.5 * leg)))
+        labels.append(_Label("chill", alloy, view(0.6 * inner - 0.4 * tube.wall, 0.5 * leg)))
     return view, labels
 
 

@@ -8,7 +8,7 @@ from math import ceil, cos, degrees, pi, sin
 import numpy as np
 
 from ...history.records import History, SegmentRun
-from .page import LEAD, SIZE, Page, width_of
+from .page import LEAD, SIZE, Page, cut, width_of
 
 __all__ = ["draw_ring"]
 
@@ -32,8 +32,7 @@ def draw_ring(
         "Ring seen along the tube" if case.flange is None else "Ring seen from the torch",
         bold=True,
     )
-    caption = ["Large: order of laying. s: segment number.", "0 deg: the first start point."]
-    room = height - 14.0 - (len(caption) + 1) * LEAD * SIZE
+    room = height - 14.0 - 2.0 * LEAD * SIZE
     radius = 0.5 * min(room - 2.4 * SIZE, width - 2.0 * width_of("270 deg") - 8.0) / ARROW
     centre = left + 0.5 * width, top + 16.0 + LEAD * SIZE + radius * ARROW
 
@@ -75,15 +74,15 @@ def draw_ring(
         align = ("center", "left", "center", "right")[quarter]
         x += (0.0, 5.0, 0.0, -5.0)[quarter]
         y += (-6.0, 0.36 * SIZE, 4.0 + 0.8 * SIZE, 0.36 * SIZE)[quarter]
-        page.text(x, y, f"{degrees(angle):.0f} deg", align=align)
-    if case.tacks:
-        caption[1] += " Black: tacks."
-    if not inside:
-        caption[0] = "Numbers: order of laying."
+        label = "0 deg, first start" if quarter == 0 else f"{degrees(angle):.0f} deg"
+        page.text(x, y, label, align=align)
+    caption = "Numbers: order of laying"
     if every > 1:
-        caption[0] = f"Numbers: order of laying, every {every}th of them."
-    for line, text in enumerate(caption):
-        page.text(left, top + height - (len(caption) - line - 0.8) * LEAD * SIZE, text)
+        caption += f" (1 in {every})"
+    caption += ". s: segment." if inside else "."
+    if case.tacks:
+        caption += " Black: tacks."
+    page.text(left, top + height - 0.2 * LEAD * SIZE, cut(caption, width))
 
 
 Along = Callable[[float, float, float], list[Point]]

@@ -132,7 +132,7 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
         aim = {
             1: "out from the tube, on the flange",
             0: "at the root",
-            -1: "inward of the tube's outside: on the tube",
+            -1: "from the tube's outside, inward",
         }[(arc.aim > 0.0) - (arc.aim < 0.0)]
         yield Setting(
             "Torch", values("arc.work_angle"), f"above the flange; aim {values('arc.aim')} {aim}"
