@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ANGLE",
+    "CARBON",
     "CONDUCTIVITY",
     "CURRENT",
     "DENSITY",
@@ -111,6 +112,7 @@ CONDUCTIVITY = Kind("a conductivity", "W/(m K)", "W/(m K)", ("W/(m K)",))
 SPECIFIC_HEAT = Kind("a specific heat", "J/(kg K)", "J/(kg K)", ("J/(kg K)",))
 LATENT_HEAT = Kind("a latent heat", "J/kg", "J/kg", ("kJ/kg",))
 EXPANSION = Kind("an expansion coefficient", "m/(m K)", "um/(m K)", ("um/(m K)",))
+CARBON = Kind("a share by mass", "%", "%", ("%",))
 NUMBER = Kind("a number", "", "", ())
 _KINDS = (
     *(LENGTH, SPEED, TIME, CURRENT, VOLTAGE, ANGLE, TEMPERATURE),

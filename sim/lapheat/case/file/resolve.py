@@ -154,6 +154,9 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         liquidus=number(table.liquidus),
         latent_heat=number(table.latent_heat),
         expansion=number(table.expansion),
+        carbon=number(table.carbon),
+        a1=number(table.a1),
+        a3=number(table.a3),
     )
 
 

@@ -1,0 +1,56 @@
+"""What the base is timed by: sensitisation, liquid copper, A1, cooling from 800 to 500 degC."""
+
+from __future__ import annotations
+
+from math import inf
+
+import numpy as np
+
+from ..case.alloys import builtin
+from ..case.alloys.sensitisation import COLD_WORKED, RANGE, UNSTRAINED, time_to_sensitise
+from ..case.case import Case
+from ..constants import ZERO_CELSIUS
+from .arrays import Clocks
+
+__all__ = ["clocks_of"]
+
+PER_KELVIN = 4  # nodes of the tables; between them the pace of a curve is level
+COOLING = (800.0 + ZERO_CELSIUS, 500.0 + ZERO_CELSIUS)
+
+
+def clocks_of(case: Case) -> Clocks:
+    """Clocks of a case: the curves are its own tube's, the same cold-worked, and that of 304.
+
+    The share of the time to sensitise that is used up is ``int dt / t(T)`` (Scheil's rule of
+    additivity). A step in which T runs straight from T_1 to T_2 adds
+    ``dt (I(T_2) - I(T_1)) / (T_2 - T_1)`` with ``I = int dT / t(T)``, which is tabled.
+    """
+    low, high = RANGE
+    nodes = round((high - low) * PER_KELVIN)
+    middle = low + (np.arange(nodes) + 0.5) / PER_KELVIN
+    tube, curves = case.alloys[case.tube.alloy], np.zeros((0, nodes + 1))
+    if tube.carbon is not None:
+        steels = (
+            (tube.carbon, UNSTRAINED), (tube.carbon, COLD_WORKED),
+            (builtin("304").carbon or 0.0, UNSTRAINED),
+        )  # fmt: skip
+        curves = np.zeros((len(steels), nodes + 1))
+        for curve, (carbon, energy) in zip(curves, steels, strict=True):
+            pace = 1.0 / time_to_sensitise(middle, carbon, energy)
+            curve[1:] = np.cumsum(pace) / PER_KELVIN
+    copper, a1 = np.array([inf, inf]), inf
+    if case.brazed is not None:
+        flange, solidus = case.alloys[case.brazed.flange.alloy], case.brazed.filler.solidus or inf
+        # copper enters along grain boundaries of austenite
+        copper = np.array([max(solidus, tube.a3 or 0.0), max(solidus, flange.a3 or 0.0)])
+        a1 = flange.a1 or inf
+    return Clocks(
+        lowest=min(low, COOLING[1], a1, *copper.tolist()),
+        low=low,
+        per_kelvin=float(PER_KELVIN),
+        curves=curves,
+        copper=copper,
+        a1=a1,
+        cooling_from=COOLING[0],
+        cooling_to=COOLING[1],
+    )
