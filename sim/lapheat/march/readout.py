@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import inf, nan
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,10 +68,6 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
 def _exposure(state: State) -> Exposure:
     problem, times = state.problem, state.times
     tube, flange = (problem.base.part == part for part in (TUBE, FLANGE))
-    a3 = inf
-    if problem.lap is not None:
-        alloy = problem.alloys[problem.grid.alloy[problem.lap_cells()[0, 1]]]
-        a3 = alloy.a3 or inf
     return Exposure(
         sensitised={
             name: times.used[:, rows]
@@ -80,7 +76,7 @@ def _exposure(state: State) -> Exposure:
         },
         copper={"tube": times.copper[tube], "flange": times.copper[flange]},
         above_a1=times.above[flange],
-        cooling=np.where(state.peak[flange] >= a3, times.cooling[flange], nan),
+        cooling=times.cooling[flange],
     )
 
 

@@ -16,6 +16,7 @@ from typing import Any
 from .current import CurrentOutcome
 from .findings import Judgement
 from .sentence import summary_of
+from .soundness import SoundnessOutcome
 
 __all__ = [
     "DIGITS",
@@ -29,7 +30,6 @@ __all__ = [
     "Outcomes",
     "ProbeOutcome",
     "SegmentOutcome",
-    "SoundnessOutcome",
     "SuppliesOutcome",
     "TimeOutcome",
     "TubeOutcome",
@@ -223,18 +223,6 @@ class MarchOutcome:
 
 
 @dataclass(frozen=True)
-class SoundnessOutcome:
-    """Share of the lap's area that filler reached, and its smallest gap while hot.
-
-    The gap is the radial one while filler could still enter; below 0 the tube would outgrow its
-    bore by so much.
-    """
-
-    lap_filled: float
-    hot_clearance_m: float
-
-
-@dataclass(frozen=True)
 class SuppliesOutcome:
     """Filler that was laid, as length of rod, and how fast the rod goes in as the arc travels."""
 
@@ -274,7 +262,7 @@ class Outcomes:
     mesh: MeshOutcome
     march: MarchOutcome
     versions: Mapping[str, str]
-    soundness: SoundnessOutcome | None
+    soundness: SoundnessOutcome
     supplies: SuppliesOutcome | None
     chill: ChillOutcome | None
     alloys: AlloyNotes

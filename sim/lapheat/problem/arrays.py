@@ -150,7 +150,7 @@ class Clocks(NamedTuple):
     low, per_kelvin : first node of the curves, nodes per kelvin
     curves : (n, nodes) int dT / t(T) up to each node, t the time to sensitise [K/s]
     copper : (2,) from which liquid copper is timed under filler, on the tube and on the flange
-    a1 : from which the flange is timed; inf where it does not transform
+    a1, a3 : where the flange begins and ends to turn to austenite; inf where it does not
     cooling_from, cooling_to : ends of its cooling
     """
 
@@ -160,5 +160,6 @@ class Clocks(NamedTuple):
     curves: Array
     copper: Array
     a1: float
+    a3: float
     cooling_from: float
     cooling_to: float

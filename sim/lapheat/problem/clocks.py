@@ -7,7 +7,7 @@ from math import inf
 import numpy as np
 
 from ..case.alloys import builtin
-from ..case.alloys.sensitisation import COLD_WORKED, RANGE, UNSTRAINED, time_to_sensitise
+from ..case.alloys.sensitisation import RANGE, time_to_sensitise
 from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 from .arrays import Clocks
@@ -30,20 +30,18 @@ def clocks_of(case: Case) -> Clocks:
     middle = low + (np.arange(nodes) + 0.5) / PER_KELVIN
     tube, curves = case.alloys[case.tube.alloy], np.zeros((0, nodes + 1))
     if tube.carbon is not None:
-        steels = (
-            (tube.carbon, UNSTRAINED), (tube.carbon, COLD_WORKED),
-            (builtin("304").carbon or 0.0, UNSTRAINED),
-        )  # fmt: skip
+        as_304 = builtin("304").carbon or 0.0
+        steels = ((tube.carbon, False), (tube.carbon, True), (as_304, False))
         curves = np.zeros((len(steels), nodes + 1))
-        for curve, (carbon, energy) in zip(curves, steels, strict=True):
-            pace = 1.0 / time_to_sensitise(middle, carbon, energy)
+        for curve, (carbon, cold) in zip(curves, steels, strict=True):
+            pace = 1.0 / time_to_sensitise(middle, carbon, cold)
             curve[1:] = np.cumsum(pace) / PER_KELVIN
-    copper, a1 = np.array([inf, inf]), inf
+    copper, a1, a3 = np.array([inf, inf]), inf, inf
     if case.brazed is not None:
         flange, solidus = case.alloys[case.brazed.flange.alloy], case.brazed.filler.solidus or inf
         # copper enters along grain boundaries of austenite
         copper = np.array([max(solidus, tube.a3 or 0.0), max(solidus, flange.a3 or 0.0)])
-        a1 = flange.a1 or inf
+        a1, a3 = flange.a1 or inf, flange.a3 or inf
     return Clocks(
         lowest=min(low, COOLING[1], a1, *copper.tolist()),
         low=low,
@@ -51,6 +49,7 @@ def clocks_of(case: Case) -> Clocks:
         curves=curves,
         copper=copper,
         a1=a1,
+        a3=a3,
         cooling_from=COOLING[0],
         cooling_to=COOLING[1],
     )

@@ -20,6 +20,7 @@ from ..outcomes.findings import Judgement
 from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
 from ..outcomes.sentence import notes_of, sentences_of
 from ..outcomes.wording import Wording, numbered
+from .soundness import soundness_table
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
@@ -76,12 +77,14 @@ def report_of(
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
+    parts += [Text(), soundness_table(case, outcomes, words)]
     if convergence is not None:
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
-    parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
+    notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.unknown]
+    parts += _list("Notes", notes)
     parts += _list("Cautions", CAUTIONS)
     if files:
         parts += _list("Files", _places(files))
@@ -156,7 +159,6 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     filler, wanted = outcomes.filler, case.limits.wet_fraction
     if filler is not None:
         grid.add_row("wet", _wet(filler, wanted, words))
-        grid.add_row("puddle", _puddle(filler, words))
     if outcomes.supplies is not None and case.fillet is not None:
         rod = outcomes.supplies
         grid.add_row(
@@ -164,7 +166,7 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
             f"{words.long(rod.rod_m)} of {words.long(case.fillet.wire_diameter)} rod, "
             f"{1e3 * rod.filler_kg:.1f} g, fed at {1e3 * rod.feed_m_s:.1f} mm/s as the arc travels",
         )
-    if outcomes.soundness is not None and case.lap is not None:
+    if case.lap is not None:
         sound = outcomes.soundness
         grid.add_row(
             "lap",
@@ -210,16 +212,6 @@ def _wet(filler: FillerOutcome, wanted: float, words: Wording) -> str:
         f"{words.share(filler.tube_side_wet, wanted)} of the tube side, "
         f"{words.share(filler.flange_side_wet, wanted)} of the flange side; "
         f"{words.share(wanted)} wanted; {stretch}"
-    )
-
-
-def _puddle(filler: FillerOutcome, words: Wording) -> str:
-    told = f"peaks at {_hot(filler.peak_C, words)}"
-    if filler.shortest_liquid_s is None or filler.median_liquid_s is None:
-        return told
-    return (
-        f"{told}; time of wet spots above the filler's liquidus: shortest "
-        f"{filler.shortest_liquid_s:.2g} s, median {filler.median_liquid_s:.2g} s"
     )
 
 

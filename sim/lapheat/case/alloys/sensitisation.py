@@ -4,10 +4,10 @@
 vol. 13, after Rocha, from memory), right within a factor of `SPREAD`. One web article has 30 to
 60 s at 675 degC for 0.06 % carbon, some five times faster. So no pass or fail rests on them.
 
-**Energies.** 55 and 32 kcal/mol, unstrained and at 20 % strain: 304 with 0.05 % carbon and grains
-of 175 um, 625 to 775 degC (J. Mater. Sci. 35 (2000) 3181-3188, abstract). With grains of 11 um the
-same paper has 1.9 and 2 kcal/mol. Where both curves meet is not published. That they meet at the
-nose is an estimate.
+**Cold work.** 55 and 32 kcal/mol, unstrained and at 20 % strain: 304 with 0.05 % carbon and grains
+of 175 um, at 625 to 775 degC (J. Mater. Sci. 35 (2000) 3181-3188, abstract). With grains of 11 um
+the same paper has 1.9 and 2 kcal/mol. Where both lines meet is not published. That they meet at
+775 degC is an estimate, and cautious: all that is colder sensitises sooner.
 """
 
 from __future__ import annotations
@@ -19,13 +19,14 @@ from numpy.typing import NDArray
 
 from ...constants import ZERO_CELSIUS
 
-__all__ = ["COLD_WORKED", "RANGE", "SPREAD", "UNSTRAINED", "nose", "time_to_sensitise"]
+__all__ = ["RANGE", "SPREAD", "nose", "time_to_sensitise"]
 
 Array = NDArray[np.float64]
 
 GAS: Final = 8.314462618  # [J/(mol K)]
 UNSTRAINED: Final = 230e3  # [J/mol] 55 kcal/mol
-COLD_WORKED: Final = 134e3  # [J/mol] 32 kcal/mol, at 20 % strain
+STRAINED: Final = 134e3  # [J/mol] 32 kcal/mol, at 20 % strain
+MEET: Final = 775.0 + ZERO_CELSIUS  # [K] where cold work no longer matters
 SPREAD: Final = 3.0  # of the times at the nose, either way
 # [K] 425 degC: low end in older ASTM language; 850 degC: Metals 9 (2019) 1193
 RANGE: Final = (425.0 + ZERO_CELSIUS, 850.0 + ZERO_CELSIUS)
@@ -45,20 +46,19 @@ def nose(carbon: float) -> tuple[float, float]:
     return temperature, 30.0 * (0.08 / carbon) ** 6.5
 
 
-def time_to_sensitise(
-    temperature: Array, carbon: float, energy: float = UNSTRAINED
-) -> Array:
+def time_to_sensitise(temperature: Array, carbon: float, cold_worked: bool = False) -> Array:
     """Time at one temperature after which a steel is sensitised [s]; inf outside `RANGE`.
 
     ``t = t_n exp(Q/R [1/T - 1/T_n + (T_e - T_n) / T_n^2 ln((T_e - T_n) / (T_e - T))])``: diffusion
-    below the nose; above it the drive fades out towards T_e, the end of `RANGE`. The factor makes
-    the nose lie at T_n. The form above the nose is an estimate.
+    with Q = 230 kJ/mol below the nose; above it the drive fades out towards T_e, the end of
+    `RANGE`. The factor makes the nose lie at T_n. The form above the nose is an estimate. Cold work
+    of 20 % takes ``exp((Q - 134 kJ/mol)/R [1/T - 1/T_m])`` off it below T_m = 775 degC.
 
     Parameters
     ----------
     temperature : (n,) [K]
     carbon : [mass percent]; with none it never sensitises
-    energy : Q [J/mol]
+    cold_worked : by 20 %
     """
     time = np.full(np.shape(temperature), np.inf)
     low, end = RANGE
@@ -69,5 +69,8 @@ def time_to_sensitise(
     soonest, shortest = nose(carbon)
     over = end - soonest
     fades = over / soonest**2 * np.log(over / (end - T))
-    time[inside] = shortest * np.exp(energy / GAS * (1.0 / T - 1.0 / soonest + fades))
+    power = UNSTRAINED / GAS * (1.0 / T - 1.0 / soonest + fades)
+    if cold_worked:
+        power -= (UNSTRAINED - STRAINED) / GAS * np.maximum(0.0, 1.0 / T - 1.0 / MEET)
+    time[inside] = shortest * np.exp(power)
     return time

@@ -11,6 +11,7 @@ from .jit import fast, plain
 
 __all__ = ["tick"]
 
+FERRITE, AUSTENITE = -1.0, -2.0  # instead of the time since a face fell through 800 degC
 LEVEL = 1e-6  # [K] a face that moves by less in a step stays where it is
 
 
@@ -27,7 +28,7 @@ def until(curve, place):  # type: ignore[no-untyped-def]
     """Value of a table at a place in nodes, level beyond its ends."""
     last = len(curve) - 1
     place = min(max(place, 0.0), float(last))
-    i = min(np.int64(place), last - 1)
+    i = min(np.int64(place), np.int64(last - 1))
     return curve[i] + (place - i) * (curve[i + 1] - curve[i])
 
 
@@ -35,8 +36,8 @@ def until(curve, place):  # type: ignore[no-untyped-def]
 def tick(before, after, dt, base, grid, filler, clocks, times):  # type: ignore[no-untyped-def]
     """Add a step to what the faces of the base have spent where, straight lines in between.
 
-    Cooling starts as a face falls through 800 degC and ends as it falls through 500 degC, unless it
-    rises above 800 degC again. The last such time of a face counts.
+    Cooling starts as a face that passed A3 falls through 800 degC and ends as it falls through 500,
+    unless it rises above 800 degC again. The last such time of a face counts.
 
     Parameters
     ----------
@@ -77,13 +78,13 @@ def tick(before, after, dt, base, grid, filler, clocks, times):  # type: ignore[
                     used[c, i, k] += dt * (until(curves[c], last) - until(curves[c], first)) / span
                 continue
             above[i, k] += dt * share_above(low, high, clocks.a1)
-            if now >= start:
-                falling[i, k] = -1.0
-            elif was >= start:
+            state = falling[i, k]
+            if now >= clocks.a3 or (state >= 0.0 and now >= start):
+                falling[i, k] = AUSTENITE
+            elif state == AUSTENITE and now < start:
                 falling[i, k] = dt * (start - now) / (was - now)
-            elif falling[i, k] >= 0.0:
-                falling[i, k] += dt
+            elif state >= 0.0:
+                falling[i, k] = state + dt
             if falling[i, k] >= 0.0 and now < end:
                 cooling[i, k] = falling[i, k] - dt * (end - now) / (was - now)
-                falling[i, k] = -1.0
-    return
+                falling[i, k] = FERRITE

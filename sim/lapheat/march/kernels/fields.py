@@ -71,7 +71,7 @@ class Times(NamedTuple):
     used: Array  # (curves, rows, layers) share used of the time to sensitise [-]
     copper: Array  # (rows, layers) time with liquid copper on hot steel [s]
     above: Array  # (rows, layers) time of the flange above A1 [s]
-    falling: Array  # (rows, layers) time since it fell through 800 degC, -1 where it is over [s]
+    falling: Array  # (rows, layers) time since 800 degC [s], or `FERRITE`, `AUSTENITE`
     cooling: Array  # (rows, layers) its last time from 800 to 500 degC, nan before [s]
 
 
