@@ -41,8 +41,8 @@ class SoundnessOutcome:
         flange that transforms above its A3 too; of tube and flange each
     tint_width_m : length of the tube above 400 degC outside, from the fillet's toe (on a bead, from
         the arc line); bore_tint_m : in the bore
-    flange_t85_s, flange_t85_median_s : shortest and median time from 800 to 500 degC of the flange
-        surface that was austenite
+    flange_t85_s, flange_t85_shortest_s : median and shortest time from 800 to 500 degC of the
+        flange surface that was austenite
     flange_t85_en_s : EN 1011-2 annex D at the same heat per length
     flange_above_a1_s : longest time of a flange surface above A1
     unknown : why what is null is not known
@@ -61,7 +61,7 @@ class SoundnessOutcome:
     tint_width_m: float
     bore_tint_m: float
     flange_t85_s: Number
-    flange_t85_median_s: Number
+    flange_t85_shortest_s: Number
     flange_t85_en_s: Number
     flange_above_a1_s: Number
     unknown: tuple[str, ...]
@@ -94,8 +94,8 @@ def soundness_of(history: History) -> SoundnessOutcome:
         flange_liquid_copper_s=copper["flange"],
         tint_width_m=_hot_length(outside, 0.0 if brazed is None else brazed.fillet.leg),
         bore_tint_m=_hot_length(bore, float(bore.edges[0])),
-        flange_t85_s=float(cooling.min()) if cooling.size else None,
-        flange_t85_median_s=float(np.median(cooling)) if cooling.size else None,
+        flange_t85_s=float(np.median(cooling)) if cooling.size else None,
+        flange_t85_shortest_s=float(cooling.min()) if cooling.size else None,
         flange_t85_en_s=_estimate(history, case) if cooling.size else None,
         flange_above_a1_s=above,
         unknown=tuple(_unknown(case, cooled=bool(cooling.size))),

@@ -78,13 +78,12 @@ def tick(before, after, dt, base, grid, filler, clocks, times):  # type: ignore[
                     used[c, i, k] += dt * (until(curves[c], last) - until(curves[c], first)) / span
                 continue
             above[i, k] += dt * share_above(low, high, clocks.a1)
-            state = falling[i, k]
-            if now >= clocks.a3 or (state >= 0.0 and now >= start):
+            if high >= clocks.a3 or (falling[i, k] >= 0.0 and now >= start):
                 falling[i, k] = AUSTENITE
-            elif state == AUSTENITE and now < start:
+            if falling[i, k] >= 0.0:
+                falling[i, k] += dt
+            elif falling[i, k] == AUSTENITE and now < start:
                 falling[i, k] = dt * (start - now) / (was - now)
-            elif state >= 0.0:
-                falling[i, k] = state + dt
             if falling[i, k] >= 0.0 and now < end:
                 cooling[i, k] = falling[i, k] - dt * (end - now) / (was - now)
                 falling[i, k] = FERRITE
