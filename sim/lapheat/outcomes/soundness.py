@@ -83,7 +83,7 @@ def soundness_of(history: History) -> SoundnessOutcome:
     outside, bore = history.surfaces["tube outside"], history.surfaces["tube bore"]
     return SoundnessOutcome(
         lap_filled=nan if brazed is None else history.lap_filled,
-        hot_clearance_m=history.hot_clearance,
+        hot_clearance_m=nan if brazed is None else history.hot_clearance,
         sensitised_fraction=own,
         sensitised_fraction_cold_worked=cold,
         sensitised_fraction_as_304=as_304,

@@ -11,6 +11,7 @@ from ..case.case import Brazed, Case
 from ..constants import ZERO_CELSIUS
 from ..outcomes.outcomes import FillerOutcome, Outcomes
 from ..outcomes.soundness import TINT, SoundnessOutcome
+from ..outcomes.verdict import BRIEF
 from ..outcomes.wording import Wording
 
 __all__ = ["soundness_table"]
@@ -34,7 +35,7 @@ def _rows(case: Case, outcomes: Outcomes, words: Wording) -> Iterator[tuple[str,
     if sound.sensitised_fraction is not None and carbon is not None:
         yield (
             "sensitised",
-            _sensitised(sound, carbon, words),
+            _sensitised(sound, carbon, words, case.brazed is not None),
             (
                 f"under 100 %, by curves from memory, right within a factor of {SPREAD:.0f}: "
                 "never a pass or fail"
@@ -65,17 +66,15 @@ def _rows(case: Case, outcomes: Outcomes, words: Wording) -> Iterator[tuple[str,
         )
     if filler is not None:
         most = case.limits.filler_superheat
+        limit = "no published limit" if most is None else f"at most {most:.0f} K above its liquidus"
         yield (
             "puddle",
             _puddle(filler, words),
-            (
-                f"{'no published limit' if most is None else f'at most {most:.0f} K'} above the "
-                "filler's liquidus; wet spots liquid for over 0.1 s (estimate)"
-            ),
+            f"{limit}; wet spots liquid for over {BRIEF:g} s (estimate)",
         )
 
 
-def _sensitised(sound: SoundnessOutcome, carbon: float, words: Wording) -> str:
+def _sensitised(sound: SoundnessOutcome, carbon: float, words: Wording, brazed: bool) -> str:
     """Share of the time to sensitise, and what cold work or more carbon would make of it."""
     own, cold, as_304 = (
         f"{100.0 * (value or 0.0):.2g} %"
@@ -85,7 +84,11 @@ def _sensitised(sound: SoundnessOutcome, carbon: float, words: Wording) -> str:
             sound.sensitised_fraction_as_304,
         )
     )
-    where = f"{sound.sensitised_surface} {words.long(sound.sensitised_height_m or 0.0)} up"
+    height = sound.sensitised_height_m or 0.0
+    where = (
+        f"{sound.sensitised_surface}, {words.long(abs(height))} "
+        f"{'below' if height < 0.0 else 'above'} the {'flange face' if brazed else 'arc line'}"
+    )
     return (
         f"{own} of the time to sensitise at {carbon:g} % carbon ({where}); {cold} if worked cold "
         f"by 20 %; {as_304} if it were 304 with 0.07 % carbon"

@@ -150,6 +150,8 @@ def cases(draw: st.DrawFn) -> str:
         "\n".join(lines)
         + ALLOY.replace('"15 W/(m K)"', curve % values)
         + f'expansion = "{draw(quantity(1, 40, "um/(m K)"))}"\n'
+        + f'carbon = "{draw(quantity(0, 0.2, "%"))}"\n'
+        + f'a1 = "{draw(quantity(500, 750, "degC"))}"\na3 = "{draw(quantity(760, 1000, "degC"))}"\n'
         + "\n".join(plain).replace("mine", "plain")
     )
 

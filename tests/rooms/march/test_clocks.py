@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -43,7 +44,7 @@ def timed(problem: Problem, points: Points, laid: bool = True, cut: int = 1) -> 
         at[:-1, 0], at[1:, 0], strict=True)]))  # fmt: skip
     now = np.empty_like(state.surface)
     was = np.full_like(now, at[0, 1] + ZERO)
-    for begin, end in zip(times[:-1], times[1:], strict=True):
+    for begin, end in pairwise(times):
         now[:] = np.interp(end, at[:, 0], at[:, 1]) + ZERO
         filler = state.alive, state.filled
         assert problem.clocks is not None
@@ -70,9 +71,7 @@ def pace(celsius: float, cold: bool = False) -> float:
 
 
 @pytest.mark.parametrize("celsius", [450.0, 600.0, 675.1, 744.0, 800.0, 840.0])
-def test_an_isothermal_hold_uses_its_time_over_the_curves(
-    problem: Problem, celsius: float
-) -> None:
+def test_an_isothermal_hold_uses_its_time_over_the_curves(problem: Problem, celsius: float) -> None:
     """Within half the change of pace over a node, a quarter of a kelvin."""
     found = used(problem, [(0.0, celsius), (7.0, celsius)])
     assert found[OWN] == pytest.approx(7.0 * pace(celsius), rel=0.02)
