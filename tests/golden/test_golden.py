@@ -44,7 +44,8 @@ def kept_of(result: Result) -> dict[str, float]:
     """The numbers that are kept, by key."""
     outcomes = result.outcomes.as_dict()
     tables = (key.partition(".") for key in KEPT)
-    return {f"{t}.{key}": outcomes[t][key] for t, _, key in tables if t in outcomes}
+    found = {f"{t}.{key}": outcomes[t][key] for t, _, key in tables if t in outcomes}
+    return {key: value for key, value in found.items() if value is not None}
 
 
 def test_outcomes_are_those_kept(

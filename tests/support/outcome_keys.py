@@ -44,7 +44,7 @@ KEYS: dict[str, Any] = {
         *("+sensitised_surface", "+sensitised_height_m", "liquid_copper_s"),
         *("+tube_liquid_copper_s", "+flange_liquid_copper_s", "tint_width_m", "+bore_tint_m"),
         *("flange_t85_s", "+flange_t85_shortest_s", "+flange_t85_en_s", "+flange_above_a1_s"),
-        "+unknown",
+        "+notes",
     ],
     "supplies": ["rod_m", "filler_kg", "+feed_m_s", "+fed_by_hand"],
     "alloys": ["held"],

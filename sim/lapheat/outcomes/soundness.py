@@ -18,8 +18,8 @@ __all__ = ["FILLET_ON_LAP", "TINT", "SoundnessOutcome", "cooling_estimate", "sou
 Array = NDArray[np.float64]
 Number = float | None
 
-# [K] Charts of one hour in air have brown at 390 and blue at 540 degC. For the seconds of a braze
-# 400 degC is common practice, no source.
+# [K] A chart of one hour in air has brown at 390 and blue at 540 degC (read in copies). For the
+# seconds of a braze 400 degC is common practice, no source.
 TINT = 400.0 + ZERO_CELSIUS
 # shape factors F2 and F3 of a fillet on a lap joint, EN 1011-2 annex D (read in transcription)
 FILLET_ON_LAP = (0.7, 0.67)
@@ -45,7 +45,7 @@ class SoundnessOutcome:
         flange surface that was austenite
     flange_t85_en_s : EN 1011-2 annex D at the same heat per length
     flange_above_a1_s : longest time of a flange surface above A1
-    unknown : why what is null is not known
+    notes : why what is null is not known, and where the tube's carbon is from
     """
 
     lap_filled: float
@@ -64,7 +64,7 @@ class SoundnessOutcome:
     flange_t85_shortest_s: Number
     flange_t85_en_s: Number
     flange_above_a1_s: Number
-    unknown: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def soundness_of(history: History) -> SoundnessOutcome:
@@ -98,7 +98,7 @@ def soundness_of(history: History) -> SoundnessOutcome:
         flange_t85_shortest_s=float(cooling.min()) if cooling.size else None,
         flange_t85_en_s=_estimate(history, case) if cooling.size else None,
         flange_above_a1_s=above,
-        unknown=tuple(_unknown(case, cooled=bool(cooling.size))),
+        notes=tuple(_notes(case, cooled=bool(cooling.size))),
     )
 
 
@@ -165,12 +165,13 @@ def _estimate(history: History, case: Case) -> Number:
     return None if case.flange is None else cooling_estimate(heat, case.flange.thickness, start)
 
 
-def _unknown(case: Case, cooled: bool) -> list[str]:
+def _notes(case: Case, cooled: bool) -> list[str]:
     told = []
-    if case.alloys[case.tube.alloy].carbon is None:
-        told.append(
-            f"sensitisation: {case.tube.alloy} has no carbon given of an austenitic stainless steel"
-        )
+    tube = case.alloys[case.tube.alloy]
+    if tube.carbon is None:
+        told.append(f"sensitisation: {tube.name} has no carbon of an austenitic stainless steel")
+    elif "carbon" in tube.sources:
+        told.append(f"{tube.name} carbon, {tube.carbon:g} %: {tube.sources['carbon']}")
     if case.flange is None:
         return told
     flange = case.alloys[case.flange.alloy]

@@ -39,7 +39,8 @@ def clocks_of(case: Case) -> Clocks:
     copper, a1, a3 = np.array([inf, inf]), inf, inf
     if case.brazed is not None:
         flange, solidus = case.alloys[case.brazed.flange.alloy], case.brazed.filler.solidus or inf
-        # copper enters along grain boundaries of austenite
+        # copper enters along grain boundaries of austenite (Savage, Nippes and Mushala 1978, Welding
+        # J. 57, 145s); that a flange is at risk above its A3 follows from that and is no measurement
         copper = np.array([max(solidus, tube.a3 or 0.0), max(solidus, flange.a3 or 0.0)])
         a1, a3 = flange.a1 or inf, flange.a3 or inf
     return Clocks(

@@ -83,7 +83,7 @@ def report_of(
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [_sentence(note) for note in notes_of(judgement, words)])
-    notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.unknown]
+    notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.notes]
     parts += _list("Notes", notes)
     parts += _list("Cautions", CAUTIONS)
     if files:
