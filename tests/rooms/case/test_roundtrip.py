@@ -157,6 +157,8 @@ def cases(draw: st.DrawFn) -> str:
         + ALLOY.replace('"15 W/(m K)"', curve % values)
         + f'expansion = "{draw(quantity(1, 40, "um/(m K)"))}"\n'
         + f'yield_strength = "{draw(quantity(1, 3000, "MPa", "ksi:6.894757293"))}"\n'
+        + f'carbon = "{draw(quantity(0, 0.2, "%"))}"\n'
+        + f'a1 = "{draw(quantity(500, 750, "degC"))}"\na3 = "{draw(quantity(760, 1000, "degC"))}"\n'
         + "\n".join(plain).replace("mine", "plain")
     )
 

@@ -157,6 +157,9 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         expansion=number(table.expansion),
         yield_strength=number(table.yield_strength),
         shear_strength=number(table.shear_strength),
+        carbon=number(table.carbon),
+        a1=number(table.a1),
+        a3=number(table.a3),
     )
 
 
