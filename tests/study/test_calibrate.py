@@ -189,7 +189,7 @@ def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
     assert found.blind == ()
     for item, value in zip(found.fitted, TRUTH, strict=True):
         assert item.low <= value <= item.high, item
-        assert item.high - item.low < 0.4 * value
+        assert item.high - item.low < 0.65 * value  # 0.5 mm of its place is a fifth of the spot
     assert found.offset is not None
     assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.2
 

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ...case.case import Case
+from ...case.faults import printable
 from ...case.file import CaseError, Fault
 from ...case.units import DIFFERENCE, UnitError, read_quantity
 from ...study.calibration.answers import Answers, answers_of
@@ -34,8 +35,8 @@ def carry_out(
     bounds: Sequence[str],
     clock: bool,
     scatter: str,
-) -> None:
-    """Fit a case, write the results and show them.
+) -> bool:
+    """Fit a case, write the results and show them; whether it fits.
 
     Parameters
     ----------
@@ -70,6 +71,7 @@ def carry_out(
 
     found, files = carried_out(study, folder, planner(), write_calibration)
     show(told(found, files))
+    return isinstance(found, Answers) or not found.misfit
 
 
 def _scatter(text: str) -> float:
@@ -109,13 +111,16 @@ def told(found: Calibration | Answers, files: Sequence[Path] = ()) -> Renderable
         table.add_row("clock", "+0 s", value, f"{low} to {high}", "")
     style = "bold red" if found.blind else "bold green"
     verdict = "Not identifiable:" if found.blind else "The measurements tell each of them."
+    open_, misfit = found.blind, () if isinstance(found, Answers) else tuple(_misfit(found))
+    if misfit:
+        style, verdict, open_ = "bold red", "It does not fit, so no case was written:", misfit
     parts: list[RenderableType] = [
         table,
         Text(),
         *(Text(line) for line in _quality(found)),
         Text(),
         Text(verdict, style=style),
-        *(Text(f"  {line[0].upper()}{line[1:]}.") for line in found.blind),
+        *(Text(f"  {line[0].upper()}{line[1:]}.") for line in open_),
     ]
     return page(found.case.title, parts, files)
 
@@ -138,7 +143,32 @@ def _quality(found: Calibration | Answers) -> Iterator[str]:
             yield f"That is more: fit again with --detail {found.case.detail}."
     if found.hint:
         yield f"{found.hint[0].upper()}{found.hint[1:]}."
+    if not found.misfit:
+        yield (
+            "The intervals hold for errors that come and go and for probes off their place by "
+            "probe.place_error; a probe that reads wrong throughout comes on top."
+        )
+    for item in found.fitted:
+        if item.shared > 0.5 * max(item.value - item.low, item.high - item.value):
+            shown = item.unknown.shown(item.shared)
+            yield f"The places of the probes alone make {item.unknown.name} uncertain by {shown}."
+
+
+def _misfit(found: Calibration) -> Iterator[str]:
+    """Say why it does not fit, and what is likely wrong; nothing where it fits."""
+    if not found.misfit:
+        return
+    yield from found.misfit
+    yield from found.causes
+    worst = int(np.argmax(found.probe_rms))
+    rest = [rms for j, rms in enumerate(found.probe_rms) if j != worst]
+    if rest and found.probe_rms[worst] > 2.0 * max(rest):
+        yield (
+            f'probe "{printable(found.readings.names[worst])}" is off by '
+            f"{found.probe_rms[worst]:.0f} K, the others by {max(rest):.0f} K at most"
+        )
     yield (
-        "The intervals are those of errors that come and go; a probe that sits wrong, or reads "
-        "wrong throughout, comes on top."
+        f"{'else look at' if found.causes else 'likely causes'}: a heading with the wrong unit, "
+        "probes swapped or at another place than the case says, a clock that did not start with "
+        "the arc (--clock), current, voltage or speed other than those of the case"
     )

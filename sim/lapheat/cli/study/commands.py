@@ -205,4 +205,5 @@ def calibrate(
     """
     from .calibrate import carry_out
 
-    carry_out(study, measured, fit, bounds or (), clock, scatter)
+    if not carry_out(study, measured, fit, bounds or (), clock, scatter):
+        raise typer.Exit(VERDICT)

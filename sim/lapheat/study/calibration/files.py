@@ -43,6 +43,9 @@ def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
             "readings": int(np.isfinite(found.readings.values).sum()),
             "rms_K": _short(found.rms),
             "before_rms_K": _short(found.before_rms),
+            "expected_rms_K": _short(found.expected),
+            "fits": not found.misfit,
+            "misfit": [*found.misfit, *found.causes],
             "own_detail_rms_K": None if found.own_rms is None else _short(found.own_rms),
             "residual_correlation": round(found.together, 4),
         }
@@ -66,6 +69,7 @@ def _fitted(item: Fitted) -> dict[str, Any]:
         "key": item.unknown.key,
         "before": _short(item.unknown.start),
         "at_bound": item.at_bound,
+        "shared": _short(item.shared),
     }
 
 
@@ -108,7 +112,7 @@ def _answer_lines(found: Answers) -> Iterator[Sequence[object]]:
 def write_calibration(
     found: Calibration | Answers, folder: Path, store: RowFile
 ) -> tuple[Path, ...]:
-    """Write the result folder; whole or not at all.
+    """Write the result folder; whole or not at all. What does not fit leaves no case.
 
     Raises
     ------
@@ -120,7 +124,8 @@ def write_calibration(
     text = io.StringIO()
     lines = _history_lines(found) if isinstance(found, Calibration) else _answer_lines(found)
     csv.writer(text, lineterminator="\n").writerows(lines)
-    texts = [text.getvalue(), case_to_toml(found.case)]
+    fits = isinstance(found, Answers) or not found.misfit
+    texts = [text.getvalue(), case_to_toml(found.case) if fits else None]
     told = calibration_dict(found)
     return write_study(folder, OURS, told, texts, store, lambda fresh: [_figure(found, fresh)])
 

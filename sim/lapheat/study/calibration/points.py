@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.case import Probe
 from ...case.file import CaseError
 from ...constants import ZERO_CELSIUS
 from ...march.errors import MarchError
@@ -19,7 +20,16 @@ from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
-__all__ = ["AnswerRuns", "Curve", "Measures", "PointRuns", "ProbeRun", "ProbeRuns", "run_probes"]
+__all__ = [
+    "AnswerRuns",
+    "Curve",
+    "Measures",
+    "PointRuns",
+    "ProbeRun",
+    "ProbeRuns",
+    "neighbours",
+    "run_probes",
+]
 
 Array = NDArray[np.float64]
 Points = Sequence[Sequence[float]]
@@ -63,16 +73,43 @@ class Curve:
 
 @dataclass(frozen=True)
 class ProbeRun:
-    """A trial of which the probes' histories are wanted, at least to the time `until` [s]."""
+    """A trial of which the probes' histories are wanted, at least to the time `until` [s].
+
+    `beside`: also those at the four neighbours of each.
+    """
 
     trial: Trial
     until: float
+    beside: bool = False
 
     def key(self) -> str:
         """Hash of the case and of what is put over it."""
         trial = self.trial
-        told = f"probes {mark()} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
+        wanted = f"probes {mark()} {self.until} {self.beside}"
+        told = f"{wanted}\n{trial.detail} {trial.inputs} {trial.source}"
         return hashlib.sha256(told.encode()).hexdigest()[:24]
+
+
+def _beside(name: str) -> list[str]:
+    return [f"{name} <{side}" for side in "1234"]
+
+
+def neighbours(probe: Probe, tube: float) -> list[Probe]:
+    """Places one standard deviation off a probe's own: two along the surface, two round it.
+
+    Parameters
+    ----------
+    probe : where it should be
+    tube : outside radius of the tube [m]
+    """
+    error, place = probe.place_error, "height" if probe.on == "tube" else "radius"
+    turn = error / (tube if probe.on == "tube" else tube + probe.radius)
+    moves = [(place, error), (place, -error), ("angle", turn), ("angle", -turn)]
+    names = zip(_beside(probe.name), moves, strict=True)
+    return [
+        replace(probe, name=name, **{key: getattr(probe, key) + move})
+        for name, (key, move) in names
+    ]
 
 
 def run_probes(task: ProbeRun) -> Row:
@@ -80,7 +117,11 @@ def run_probes(task: ProbeRun) -> Row:
     from ...api import simulate  # numba takes a second
 
     try:
-        result = simulate(task.trial.case(), threads=1, until=task.until)
+        case = task.trial.case()
+        if task.beside:
+            more = [p for probe in case.probes for p in neighbours(probe, case.tube.radius)]
+            case = replace(case, probes=(*case.probes, *more))
+        result = simulate(case, threads=1, until=task.until)
     except (CaseError, MarchError) as error:
         return {"failed": f"{error}"}
     trace = result.history.trace
@@ -125,6 +166,21 @@ class ProbeRuns(PointRuns):
         """Histories at several points of the unknowns [SI]; None of a run that failed."""
         rows = yield self._round(self._trials(points), "fitting")
         return [None if row.get("failed") is not None else self._curve(row) for row in rows]
+
+    def around(self, point: Sequence[float] | Array) -> Planner[Curve]:
+        """Histories (m, 5 probes) of each probe and its four `neighbours` at a point [SI].
+
+        Raises
+        ------
+        MarchError
+            The run failed.
+        """
+        trials = self._trials([[float(value) for value in point]])
+        tasks = [ProbeRun(trial, self.until, beside=True) for trial in trials]
+        rows = yield Round("places of the probes", run_probes, tasks)
+        _all_ran(trials, rows)
+        names = [n for name in self.names for n in (name, *_beside(name))]
+        return replace(self, names=tuple(names))._curve(rows[0])
 
     def _trials(self, points: Points) -> list[Trial]:
         return [Trial(self.source, self.inputs(point), self.detail) for point in points]
