@@ -113,10 +113,10 @@ arc = { current = "54 A", voltage = "10 V", spot = "2 mm", aim = "0.5 mm" }
 travel = { speed = "3 mm/s", segment = "12 mm", pause = "4 s", coverage = 0.25 }
 numerics = { detail = "coarse" }
 probe = [
-  { name = "above", on = "tube", angle = "40 deg", height = "5 mm" },
-  { name = "higher", on = "tube", angle = "40 deg", height = "12 mm" },
-  { name = "in-lap", on = "tube", angle = "40 deg", height = "-3 mm" },
-  { name = "plate", on = "flange", angle = "40 deg", radius = "4 mm" },
-  { name = "rim", on = "flange", angle = "40 deg", radius = "10 mm" },
+  { name = "above", on = "tube", angle = "40 deg", height = "5 mm", place_error = "0 mm" },
+  { name = "higher", on = "tube", angle = "40 deg", height = "12 mm", place_error = "0 mm" },
+  { name = "in-lap", on = "tube", angle = "40 deg", height = "-3 mm", place_error = "0 mm" },
+  { name = "plate", on = "flange", angle = "40 deg", radius = "4 mm", place_error = "0 mm" },
+  { name = "rim", on = "flange", angle = "40 deg", radius = "10 mm", place_error = "0 mm" },
 ]
 """

@@ -27,6 +27,8 @@ __all__ = [
     "moved_by",
     "spread_of",
     "steps_inside",
+    "weighted",
+    "weighting",
     "widened_by",
 ]
 
@@ -228,6 +230,29 @@ def widened_by(fitted: Sequence[Fitted], found: Fit, columns: Array) -> tuple[Fi
     return tuple(result)
 
 
+def weighting(columns: Array) -> tuple[Array, Array]:
+    """Directions (n, m) of residuals and what to divide by along each, for errors in common.
+
+    Of ``I + G G^T`` they are the vectors and the roots of the values above 1.
+
+    Parameters
+    ----------
+    columns : (n, m) G: one standard deviation of each error in common, over that of a residual
+    """
+    directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    return directions, np.sqrt(1.0 + sizes**2)
+
+
+def weighted(residuals: Array, weights: tuple[Array, Array]) -> Array:
+    """Residuals (n,) or columns of them (n, m) by the inverse root of ``I + G G^T``.
+
+    Then they are independent (generalised least squares, Seber and Wild 1989, 2.1.4).
+    """
+    directions, roots = weights
+    along = directions.T @ residuals
+    return np.asarray(residuals + (directions * (1.0 / roots - 1.0)) @ along)
+
+
 def blind_spots(
     unknowns: Sequence[Unknown],
     jacobian: Array,
@@ -235,6 +260,7 @@ def blind_spots(
     tolerance: float = TOLERANCE,
     what: str = "reading",
     wide: Collection[str] = (),
+    unit: str = "K",
 ) -> tuple[str, ...]:
     """What the data cannot determine, in sentences; empty if all is well.
 
@@ -245,11 +271,12 @@ def blind_spots(
     Parameters
     ----------
     unknowns : what was fitted
-    jacobian : (n, >= unknowns) by unknowns over their starts [K], then by what else was free
+    jacobian : (n, >= unknowns) by unknowns over their starts [`unit`], then by what else was free
     fitted : from `intervals`
-    tolerance : change that a measurement can see [K]
+    tolerance : change that a measurement can see [`unit`]
     what : is measured
     wide : names of unknowns whose wide interval needs no sentence
+    unit : of what is measured
     """
     count = len(unknowns)
     scaled = jacobian[:, :count] * [f.value / f.unknown.start for f in fitted]
@@ -270,14 +297,14 @@ def blind_spots(
         if len(names) == 1:
             told.append(
                 f"the {what}s hardly see {names[0]}: {100 * CHANGE:.0f} % of it moves none by more "
-                f"than {moves:.1f} K; it takes {unknowns[inside[0]].sees}"
+                f"than {moves:.1f} {unit}; it takes {unknowns[inside[0]].sees}"
             )
         else:
             sides = " with ".join(f"{100 * change[i]:+.0f} % of {unknowns[i].name}" for i in inside)
             takes = " and ".join(dict.fromkeys(unknowns[i].sees for i in inside))
             told.append(
                 f"the {what}s cannot tell {' from '.join(names)}: {sides} moves none by more than "
-                f"{moves:.1f} K; it takes {takes}"
+                f"{moves:.1f} {unit}; it takes {takes}"
             )
     for item in fitted:
         if item.unknown.name in blind:

@@ -16,7 +16,17 @@ from scipy.optimize import minimize_scalar
 from ...constants import ZERO_CELSIUS
 from ...march.errors import MarchError
 from ..runs.rounds import Planner
-from .fit import TOLERANCE, Fit, Fitted, correlation, fit, intervals, spread_of
+from .fit import (
+    TOLERANCE,
+    Fit,
+    Fitted,
+    correlation,
+    fit,
+    intervals,
+    spread_of,
+    weighted,
+    weighting,
+)
 from .measured import Readings
 from .points import Curve, ProbeRuns
 from .profile import Place, look_around, widened
@@ -87,8 +97,7 @@ class Places:
     The residuals of one probe err together: their covariance is ``s^2 (I + G G^T / w^2)``, G [K]
     its `columns`. w is the root of the number of its readings times what thermocouple and mesh are
     off: so many readings tell a place no better than one that wrong would. Residuals are weighted
-    by the inverse root of that matrix (generalised least squares, Seber and Wild 1989, 2.1.4), so
-    that a fit leans on what places hardly change.
+    by the inverse root of that matrix, so that a fit leans on what places hardly change.
 
     Attributes
     ----------
@@ -137,15 +146,13 @@ class Places:
         for j in range(0, self.columns.shape[1], 4):
             mine = self.columns[:, j : j + 4]
             moved = np.abs(mine).sum(axis=1) > 0.0
-            u, s, _ = np.linalg.svd(mine, full_matrices=False)
-            s /= sqrt(max(float(np.sum(self.error[moved] ** 2)), 1e-9))
-            parts.append((u, np.sqrt(1.0 + s**2)))
+            size = sqrt(max(float(np.sum(self.error[moved] ** 2)), 1e-9))
+            parts.append(weighting(mine / size))
         return np.concatenate([u for u, _ in parts], axis=1), np.concatenate([r for _, r in parts])
 
     def weighted(self, residuals: Array) -> Array:
         """Residuals (n,) or columns of them (n, m), weighted [K]."""
-        u, roots = self._roots
-        return np.asarray(residuals + (u * (1.0 / roots - 1.0)) @ (u.T @ residuals))
+        return weighted(residuals, self._roots)
 
     def plain(self, weighted: Array) -> Array:
         """Columns (n, m) of residuals [K] before they were weighted."""
