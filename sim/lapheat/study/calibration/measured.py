@@ -38,8 +38,8 @@ ANSWERS = {
 }
 ALLOWED = (
     "a CSV file in UTF-8: first column time, then one a probe, units in the header, such as "
-    "time_s,top_C; or columns current_A, melted, wet; or current_A, speed [mm/s] and widths, such as "
-    "melt_outside_width [mm]; at most 20 MB"
+    "time_s,top_C; or columns current_A, melted, wet; or current_A, speed [mm/s] and widths, such "
+    "as melt_outside_width [mm]; at most 20 MB"
 )
 EDGES = ("melt", "tint", "crayon")
 WIDTH = re.compile(r"(melt|tint|crayon)_(outside|bore)_width")

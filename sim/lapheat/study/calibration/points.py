@@ -159,7 +159,7 @@ class ProbeRuns(PointRuns):
         """
         trials = self._trials(points)
         rows = yield self._round(trials, doing)
-        _all_ran(trials, rows)
+        all_ran(trials, rows)
         return [self._curve(row) for row in rows]
 
     def tried(self, points: Points) -> Planner[list[Curve | None]]:
@@ -178,7 +178,7 @@ class ProbeRuns(PointRuns):
         trials = self._trials([[float(value) for value in point]])
         tasks = [ProbeRun(trial, self.until, beside=True) for trial in trials]
         rows = yield Round("places of the probes", run_probes, tasks)
-        _all_ran(trials, rows)
+        all_ran(trials, rows)
         names = [n for name in self.names for n in (name, *_beside(name))]
         return replace(self, names=tuple(names))._curve(rows[0])
 
@@ -230,7 +230,7 @@ class AnswerRuns(PointRuns):
             for amps in map(float, self.currents)
         ]
         rows = yield Round(doing, run_trial, trials)
-        _all_ran(trials, rows)
+        all_ran(trials, rows)
         count = len(self.currents)
         parts = [rows[i * count : (i + 1) * count] for i in range(len(points))]
         return [Measures(_column(p, "margin_K"), _column(p, "surplus_K")) for p in parts]
@@ -242,7 +242,7 @@ def _column(rows: Sequence[Row], name: str) -> Array:
     return np.array([np.inf if value is None else float(value) for value in values])
 
 
-def _all_ran(trials: Sequence[Trial], rows: Sequence[Row]) -> None:
+def all_ran(trials: Sequence[Trial], rows: Sequence[Row]) -> None:
     for trial, row in zip(trials, rows, strict=True):
         if row.get("failed") is not None:
             at = ", ".join(f"{key} = {value}" for key, value in trial.inputs)

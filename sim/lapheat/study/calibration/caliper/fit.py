@@ -1,0 +1,177 @@
+"""Fit efficiency and spot to the widths of beads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from ....case.case import Case
+from ....case.file import CaseError, Fault
+from ...runs.rounds import Planner
+from ..fit import Fitted, blind_spots, fit, intervals, weighted, weighting
+from ..measured import Beads
+from ..misfit import pushed
+from .design import Next, next_bead
+from .edges import Level, Looked, levels_of, look
+from .tracks import BeadRuns, Track
+
+__all__ = ["READING", "Caliper", "fit_beads"]
+
+Array = NDArray[np.float64]
+
+READING = 0.3e-3  # [m] standard deviation of a width by caliper; common practice, no source
+CHANCE = 1e-3  # of residuals as large as found, below which a fit is none
+PASSES = 2  # fits, the errors taken where the last one ended
+SEES = {
+    "efficiency": "a tint edge or a crayon's line well beside the track",
+    "spot": "the melted track of beads at several currents and speeds",
+}
+
+
+@dataclass(frozen=True)
+class Caliper:
+    """A case fitted to the widths of beads.
+
+    Attributes
+    ----------
+    case : with the fitted values
+    fitted : each unknown
+    beads : as measured, each with its speed
+    levels : of each edge
+    before, after : computed track of each bead
+    reading : standard deviation of a measured width [m]
+    before_rms, rms : of computed less measured widths, where both show [m]
+    chance : of residuals as large as these if the errors are as stated
+    detail : mesh of the fit
+    blind : what the widths cannot determine, in sentences
+    misfit : why it does not fit, in sentences; empty if it does
+    next : the bead to run next
+    """
+
+    case: Case
+    fitted: tuple[Fitted, ...]
+    beads: Beads
+    levels: tuple[Level, ...]
+    before: tuple[Track, ...]
+    after: tuple[Track, ...]
+    reading: float
+    before_rms: float
+    rms: float
+    chance: float
+    detail: str
+    blind: tuple[str, ...]
+    misfit: tuple[str, ...]
+    next: Next | None
+
+    def computed(self, tracks: Sequence[Track]) -> Array:
+        """Widths (n, edges) of tracks [m]."""
+        edges = list(zip(self.beads.edges, self.levels, strict=True))
+        return np.array([[t.width(e.side, level.kelvin) for e, level in edges] for t in tracks])
+
+
+def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
+    """Fit a case to beads.
+
+    Parameters
+    ----------
+    runs : of the case, with the beads' currents and speeds
+    beads : as measured
+    reading : standard deviation of a width [m]
+
+    Raises
+    ------
+    CaseError
+        There are fewer widths than unknowns, or the tube never melts.
+    MarchError
+        A run failed.
+    """
+    unknowns = tuple(replace(u, sees=SEES.get(u.name, u.sees)) for u in runs.unknowns)
+    given = int(np.isfinite(beads.widths).sum())
+    if given < len(unknowns):
+        allowed = f"at least {len(unknowns)} widths, as many as there is to be fitted"
+        raise CaseError([Fault("", "widths", f"{given}", allowed)])
+    case = runs.source.case((), runs.detail)
+    levels, air = levels_of(case, beads.edges), case.surroundings.temperature
+    starts = np.array([u.start for u in unknowns])
+
+    def looked(tracks: Sequence[Track]) -> Looked:
+        return look(tracks, beads.widths, beads.edges, levels, air, reading)
+
+    (before,) = yield from runs([list(starts)], "the case as it is")
+    tracks, begin = before, None
+    for _ in range(PASSES):
+        at = looked(tracks)
+        weights = weighting(at.common / at.error[:, None])
+
+        def residuals(
+            points: Sequence[Array], at: Looked = at, weights: tuple[Array, Array] = weights
+        ) -> Planner[list[Array]]:
+            every = yield from runs([list(x * starts) for x in points])
+            return [weighted(looked(one).off / at.error, weights) for one in every]
+
+        found = yield from fit(unknowns, residuals, begin=begin)
+        begin = found.x
+        (tracks,) = yield from runs([list(found.x * starts)])
+    squares, freedom = float(found.residuals @ found.residuals), given - len(unknowns)
+    # errors larger than stated make the interval wider, smaller ones do not make it narrower
+    sigma = max(1.0, sqrt(squares / freedom)) if freedom else 1.0
+    fitted = intervals(unknowns, found, sigma=sigma)
+    changes = runs.inputs([item.value for item in fitted])
+    plain = found.jacobian + (weights[0] * (weights[1] - 1.0)) @ (weights[0].T @ found.jacobian)
+    blind = blind_spots(
+        *(unknowns, plain * reading * 1e3, fitted), tolerance=reading * 1e3, what="width", unit="mm"
+    )
+    chance = float(chi2.sf(squares, freedom)) if freedom else 1.0
+    result = Caliper(
+        case=runs.source.case(tuple(f"{key}={value}" for key, value in changes)),
+        fitted=fitted,
+        beads=beads,
+        levels=levels,
+        before=tuple(before),
+        after=tuple(tracks),
+        reading=reading,
+        before_rms=0.0,
+        rms=0.0,
+        chance=chance,
+        detail=runs.detail or case.detail,
+        blind=blind,
+        misfit=(),
+        next=None,
+    )
+    result = replace(
+        result,
+        before_rms=_rms(result.computed(before) - beads.widths),
+        rms=_rms(result.computed(tracks) - beads.widths),
+        misfit=_misfit(result),
+    )
+    if result.misfit:
+        return result
+    return replace(
+        result, next=(yield from next_bead(runs, beads, levels, reading, found.x, sigma))
+    )
+
+
+def _rms(off: Array) -> float:
+    return float(np.sqrt(np.nanmean(off**2)))
+
+
+def _misfit(found: Caliper) -> tuple[str, ...]:
+    """Why a fit is none, in sentences."""
+    told = list(pushed(found.fitted))
+    if found.chance < CHANCE:
+        off = found.computed(found.after) - found.beads.widths
+        worst = np.unravel_index(int(np.nanargmax(np.abs(off))), off.shape)
+        there = found.beads.widths[worst]
+        told.insert(
+            0,
+            f"the widths are off by {1e3 * found.rms:.1f} mm in the mean, more than their errors "
+            f"explain (chance {found.chance:.1g}); most at bead {worst[0] + 1}, "
+            f"{found.beads.edges[worst[1]].name}: measured {1e3 * there:.1f} mm, computed "
+            f"{1e3 * (there + off[worst]):.1f} mm",
+        )
+    return tuple(told)
