@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ....case.units import SPEED, in_unit, read_quantity
 from ...runs.rounds import Planner
 from ..fit import NORMAL, steps_inside, weighted, weighting
 from ..measured import Beads
@@ -53,8 +54,9 @@ def _candidates(beads: Beads) -> list[tuple[float, float]]:
     """Currents [A] and speeds [m/s] about those of the beads, as a person would set them."""
     amps = np.linspace(0.8 * beads.current.min(), 1.2 * beads.current.max(), 5)
     fast = np.linspace(0.7 * beads.speed.min(), 1.4 * beads.speed.max(), 4)
-    speeds = dict.fromkeys(max(0.5, round(2e3 * v) / 2.0) * 1e-3 for v in fast.tolist())
-    return [(float(round(i)), v) for i in dict.fromkeys(amps.tolist()) for v in speeds]
+    told = [f"{in_unit(v, SPEED, beads.speed_unit):.2g} {beads.speed_unit}" for v in fast.tolist()]
+    speeds = [float(read_quantity(text, SPEED)) for text in told]
+    return [(float(round(current)), v) for current in amps.tolist() for v in speeds]
 
 
 def next_bead(
