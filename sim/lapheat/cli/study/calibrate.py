@@ -16,7 +16,7 @@ from ...case.faults import printable
 from ...case.file import CaseError, Fault
 from ...case.units import DIFFERENCE, LENGTH, SPEED, Kind, UnitError, in_unit, read_quantity
 from ...study.calibration.answers import Answers, answers_of
-from ...study.calibration.caliper.fit import Caliper, fit_beads
+from ...study.calibration.caliper.fit import Caliper, advised, fit_beads
 from ...study.calibration.caliper.tracks import BeadRuns
 from ...study.calibration.files import OURS, write_calibration
 from ...study.calibration.fit import TOLERANCE
@@ -75,7 +75,9 @@ def carry_out(
             return (yield from calibrate(runs, given, clock))
         if isinstance(given, Beads):
             beads = zip(given.current.tolist(), given.speed.tolist(), strict=True)
-            return (yield from fit_beads(BeadRuns(*of, tuple(beads)), given, reading))
+            tracks = BeadRuns(*of, tuple(beads))
+            fitted = yield from fit_beads(tracks, given, reading)
+            return (yield from advised(tracks, fitted))
         tries = AnswerRuns(*of, np.unique(given.current))
         return (yield from answers_of(tries, given, spread))
 

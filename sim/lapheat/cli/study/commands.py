@@ -170,9 +170,9 @@ def calibrate(
         typer.Argument(
             metavar="MEASURED.csv",
             help="Thermocouples: time_s and one column a probe, such as top_C. Or beads on a scrap "
-            "tube: current_A, speed [mm/s] and any of melt_, tint_ or crayon_ with outside_width or "
-            "bore_width, such as crayon_outside_width [mm] at 343 degC. Or trials: current_A with "
-            "melted, wet or both, yes or no.",
+            "tube: current_A, speed [mm/s] and widths from edge to edge, melt_, tint_ or crayon_ "
+            "with outside_width or bore_width, such as crayon_outside_width [mm] at 343 degC. Or "
+            "trials: current_A with melted, wet or both, yes or no.",
         ),
     ],
     fit: Annotated[
@@ -198,7 +198,10 @@ def calibrate(
     ] = "40 K",
     reading_error: Annotated[
         str,
-        typer.Option(metavar="LENGTH", help="Of beads: standard deviation of a width by caliper."),
+        typer.Option(
+            metavar="LENGTH",
+            help="Of beads: standard deviation of a width by caliper (common practice, no source).",
+        ),
     ] = "0.3 mm",
 ) -> None:
     """Fit what is uncertain to what was measured, and write the case with the fitted values.

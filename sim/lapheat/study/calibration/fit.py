@@ -27,6 +27,7 @@ __all__ = [
     "moved_by",
     "spread_of",
     "steps_inside",
+    "unweighted",
     "weighted",
     "weighting",
     "widened_by",
@@ -251,6 +252,12 @@ def weighted(residuals: Array, weights: tuple[Array, Array]) -> Array:
     directions, roots = weights
     along = directions.T @ residuals
     return np.asarray(residuals + (directions * (1.0 / roots - 1.0)) @ along)
+
+
+def unweighted(residuals: Array, weights: tuple[Array, Array]) -> Array:
+    """Undo `weighted`."""
+    directions, roots = weights
+    return weighted(residuals, (directions, 1.0 / roots))
 
 
 def blind_spots(

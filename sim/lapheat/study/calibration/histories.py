@@ -24,6 +24,7 @@ from .fit import (
     fit,
     intervals,
     spread_of,
+    unweighted,
     weighted,
     weighting,
 )
@@ -154,10 +155,9 @@ class Places:
         """Residuals (n,) or columns of them (n, m), weighted [K]."""
         return weighted(residuals, self._roots)
 
-    def plain(self, weighted: Array) -> Array:
+    def plain(self, columns: Array) -> Array:
         """Columns (n, m) of residuals [K] before they were weighted."""
-        u, roots = self._roots
-        return np.asarray(weighted + (u * (roots - 1.0)) @ (u.T @ weighted))
+        return unweighted(columns, self._roots)
 
 
 def off(curve: Curve, readings: Readings, late: float = 0.0, places: Places | None = None) -> Array:

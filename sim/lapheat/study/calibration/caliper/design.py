@@ -12,7 +12,7 @@ from ....case.units import SPEED, in_unit, read_quantity
 from ...runs.rounds import Planner
 from ..fit import NORMAL, steps_inside, weighted, weighting
 from ..measured import Beads
-from .edges import Level, Looked, look
+from .edges import Level, look
 from .tracks import BeadRuns, Track
 
 __all__ = ["Next", "next_bead"]
@@ -87,14 +87,16 @@ def next_bead(
     steps = steps_inside(x, np.array([u.high for u in unknowns]) / starts)
     points = [list(x * starts) for x in (x, *(x + np.diag(steps)))]
 
-    def seen(tracks: list[list[Track]], widths: Array) -> tuple[Looked, Array]:
+    def seen(tracks: list[list[Track]], widths: Array) -> tuple[Array, Array, Array]:
+        """Jacobian, error and common error of the widths that show."""
         all_ = [look(t, widths, edges, levels, air, reading) for t in tracks]
         slopes = [(there.off - all_[0].off) / s for there, s in zip(all_[1:], steps, strict=True)]
-        return all_[0], np.stack(slopes, axis=1)
+        shows = all_[0].shows
+        return np.stack(slopes, axis=1)[shows], all_[0].error[shows], all_[0].common[shows]
 
     own = yield from runs(points, "the next bead")
-    base, jacobian = seen(own, beads.widths)
-    now = _halves(jacobian, base.error, base.common, sigma)
+    base = seen(own, beads.widths)
+    now = _halves(*base, sigma)
     tried = _candidates(beads)
     others = yield from replace(runs, beads=tuple(tried))(points, "the next bead")
     melting = np.inf if alloy.solidus is None else alloy.solidus
@@ -110,13 +112,9 @@ def next_bead(
         shown = np.where(widths >= SEEN, widths, np.nan)
         if np.isnan(shown).all():
             continue
-        more, slopes = seen(tracks, shown)
-        then = _halves(
-            np.concatenate([jacobian, slopes]),
-            np.concatenate([base.error, more.error]),
-            np.concatenate([base.common, more.common]),
-            sigma,
-        )
+        more = seen(tracks, shown)
+        both = [np.concatenate(pair) for pair in zip(base, more, strict=True)]
+        then = _halves(both[0], both[1], both[2], sigma)
         score = float(np.sum((then / x) ** 2))
         if score < least:
             least = score

@@ -46,11 +46,13 @@ class Looked:
     off : (n,) computed peak at the measured edge less what the edge marks [K]
     error : (n,) standard deviation of that from reading and mesh [K]
     common : (n, edges) one standard deviation of each edge's own temperature [K]
+    shows : (n,) the width is above 0; one of 0 only bounds the fit and narrows no interval
     """
 
     off: Array
     error: Array
     common: Array
+    shows: NDArray[np.bool_]
 
 
 def levels_of(case: Case, edges: Sequence[Edge]) -> tuple[Level, ...]:
@@ -107,4 +109,5 @@ def look(
             mesh = MESH * (level.kelvin - air)
             error.append(hypot(0.5 * reading * max(fall, beside), mesh))
             common.append(np.where(np.arange(len(edges)) == n, level.error, 0.0))
-    return Looked(np.array(off), np.array(error), np.array(common))
+    shows = widths[np.isfinite(widths)] > 0.0
+    return Looked(np.array(off), np.array(error), np.array(common), shows)

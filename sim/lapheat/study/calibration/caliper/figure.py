@@ -29,7 +29,7 @@ def tracks(found: Caliper) -> Figure:
     found : the fit; its first nine beads are shown
     """
     count = min(len(found.after), MOST)
-    columns = min(count, 3)
+    columns = 2 if count in (2, 4) else min(count, 3)
     rows = ceil(count / columns)
     with styled():
         figure = new_figure(max(3.4 * columns, 5.4), 1.2 + 2.7 * rows)
@@ -53,10 +53,12 @@ def tracks(found: Caliper) -> Figure:
             *(Line2D([], [], color=colour, label=side) for side, (colour, _) in SIDES.items()),
             Line2D([], [], color=MUTED, linestyle=(0, (4, 2)), label="computed before"),
             *(
-                Line2D(*([], []), color=INK, marker=marker, linestyle="", label=f"measured, {side}")
+                Line2D([], [], color=INK, marker=marker, linestyle="", label=f"measured, {side}")
                 for side, (_, marker) in SIDES.items()
             ),
         ]
+        for handle in handles[3:]:
+            handle.set_markerfacecolor("white")
         figure.legend(handles=handles, loc="outside lower center", ncols=3)
     return figure
 

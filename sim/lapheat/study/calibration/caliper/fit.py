@@ -13,18 +13,17 @@ from scipy.stats import chi2
 from ....case.case import Case
 from ....case.file import CaseError, Fault
 from ...runs.rounds import Planner
-from ..fit import Fitted, blind_spots, fit, intervals, weighted, weighting
+from ..fit import Fitted, blind_spots, fit, intervals, unweighted, weighted, weighting
 from ..measured import Beads
 from ..misfit import pushed
 from .design import Next, next_bead
 from .edges import Level, Looked, levels_of, look
 from .tracks import BeadRuns, Track
 
-__all__ = ["READING", "Caliper", "fit_beads"]
+__all__ = ["Caliper", "advised", "fit_beads"]
 
 Array = NDArray[np.float64]
 
-READING = 0.3e-3  # [m] standard deviation of a width by caliper; common practice, no source
 CHANCE = 1e-3  # of residuals as large as found, below which a fit is none
 PASSES = 2  # fits, the errors taken where the last one ended
 SEES = {
@@ -47,6 +46,7 @@ class Caliper:
     reading : standard deviation of a measured width [m]
     before_rms, rms : of computed less measured widths, where both show [m]
     chance : of residuals as large as these if the errors are as stated
+    sigma : by which errors are larger than stated, at least 1
     detail : mesh of the fit
     blind : what the widths cannot determine, in sentences
     misfit : why it does not fit, in sentences; empty if it does
@@ -63,10 +63,11 @@ class Caliper:
     before_rms: float
     rms: float
     chance: float
+    sigma: float
     detail: str
     blind: tuple[str, ...]
-    misfit: tuple[str, ...]
-    next: Next | None
+    misfit: tuple[str, ...] = ()
+    next: Next | None = None
 
     def computed(self, tracks: Sequence[Track]) -> Array:
         """Widths (n, edges) of tracks [m]."""
@@ -86,14 +87,14 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
     Raises
     ------
     CaseError
-        There are fewer widths than unknowns, or the tube never melts.
+        There are fewer widths above 0 than unknowns, or the tube never melts.
     MarchError
         A run failed.
     """
     unknowns = tuple(replace(u, sees=SEES.get(u.name, u.sees)) for u in runs.unknowns)
-    given = int(np.isfinite(beads.widths).sum())
+    given = int((beads.widths > 0.0).sum())
     if given < len(unknowns):
-        allowed = f"at least {len(unknowns)} widths, as many as there is to be fitted"
+        allowed = f"at least {len(unknowns)} widths above 0, as many as there is to be fitted"
         raise CaseError([Fault("", "widths", f"{given}", allowed)])
     case = runs.source.case((), runs.detail)
     levels, air = levels_of(case, beads.edges), case.surroundings.temperature
@@ -117,14 +118,21 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
         found = yield from fit(unknowns, residuals, begin=begin)
         begin = found.x
         (tracks,) = yield from runs([list(found.x * starts)])
-    squares, freedom = float(found.residuals @ found.residuals), given - len(unknowns)
+    squares = float(found.residuals @ found.residuals)
+    against = int(((looked(tracks).off > 0.0) & ~at.shows).sum())  # shown nothing, but computed
+    freedom = given + against - len(unknowns)
     # errors larger than stated make the interval wider, smaller ones do not make it narrower
     sigma = max(1.0, sqrt(squares / freedom)) if freedom else 1.0
-    fitted = intervals(unknowns, found, sigma=sigma)
+    plain = unweighted(found.jacobian, weights)
+    common = (at.common / at.error[:, None])[at.shows]
+    shown = replace(found, jacobian=weighted(plain[at.shows], weighting(common)))
+    fitted = intervals(unknowns, shown, sigma=sigma)
     changes = runs.inputs([item.value for item in fitted])
-    plain = found.jacobian + (weights[0] * (weights[1] - 1.0)) @ (weights[0].T @ found.jacobian)
     blind = blind_spots(
-        *(unknowns, plain * reading * 1e3, fitted), tolerance=reading * 1e3, what="width", unit="mm"
+        *(unknowns, plain[at.shows] * reading * 1e3, fitted),
+        tolerance=reading * 1e3,
+        what="width",
+        unit="mm",
     )
     chance = float(chi2.sf(squares, freedom)) if freedom else 1.0
     result = Caliper(
@@ -138,22 +146,31 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
         before_rms=0.0,
         rms=0.0,
         chance=chance,
+        sigma=sigma,
         detail=runs.detail or case.detail,
         blind=blind,
-        misfit=(),
-        next=None,
     )
     result = replace(
         result,
         before_rms=_rms(result.computed(before) - beads.widths),
         rms=_rms(result.computed(tracks) - beads.widths),
-        misfit=_misfit(result),
     )
-    if result.misfit:
-        return result
-    return replace(
-        result, next=(yield from next_bead(runs, beads, levels, reading, found.x, sigma))
-    )
+    return replace(result, misfit=_misfit(result))
+
+
+def advised(runs: BeadRuns, found: Caliper) -> Planner[Caliper]:
+    """A fit with the bead to run next, if it is one.
+
+    Raises
+    ------
+    MarchError
+        A run failed.
+    """
+    if found.misfit:
+        return found
+    x = np.array([item.value / item.unknown.start for item in found.fitted])
+    following = yield from next_bead(runs, found.beads, found.levels, found.reading, x, found.sigma)
+    return replace(found, next=following)
 
 
 def _rms(off: Array) -> float:
