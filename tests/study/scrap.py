@@ -38,7 +38,11 @@ def runs_of(beads: Sequence[tuple[float, float]] = SET) -> BeadRuns:
 
 
 def measured(
-    tracks: Sequence[Track], seed: int, edges: Sequence[Edge] = EDGES, strayed: bool = False
+    tracks: Sequence[Track],
+    seed: int,
+    edges: Sequence[Edge] = EDGES,
+    strayed: bool = False,
+    beads: Sequence[tuple[float, float]] = SET,
 ) -> Beads:
     """What a caliper would have shown; `strayed`: edges mark other temperatures than they should.
 
@@ -51,7 +55,7 @@ def measured(
         [[t.width(e.side, k) for e, k in zip(edges, marked, strict=True)] for t in tracks]
     )
     read = np.where(true > READING, true + READING * rng.normal(size=true.shape), 0.0)
-    current, speed = np.array(SET).T
+    current, speed = np.array(beads).T
     return Beads(current, speed, tuple(edges), np.maximum(read, 0.0), "mm/s", "mm")
 
 
