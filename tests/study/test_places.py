@@ -16,24 +16,14 @@ from lapheat.study.calibration.measured import Readings
 from lapheat.study.calibration.points import Curve, ProbeRuns
 from lapheat.study.calibration.readings import Calibration, calibrate
 from lapheat.study.runs import Planner, Source
-from study.beads import BEAD, NAMES, NOISE, SOURCE, TIME, TRUTH, as_csv, readings, runs_of
+from study.beads import BEAD, NAMES, NOISE, SOURCE, TIME, TRUTH, as_csv, moved, readings, runs_of
 from study.stand_in import at_once, now
 
 Array = NDArray[np.float64]
 
 EFFICIENCY, SPOT = (0.60, 0.68, 0.76), (1.7e-3, 2.3e-3, 2.9e-3)
 ERROR = 0.5  # [mm] the default of probe.place_error
-HEIGHTS = {"near": 4.0, "mid": 10.0, "far": 20.0}  # [mm]
 MOVES = (-1.0, -0.5, 0.0, 0.5, 1.0)  # [mm]
-
-
-def moved(up: Sequence[float]) -> Source:
-    """The bead with its probes so far [mm] off along the tube."""
-    text = BEAD
-    for (name, height), move in zip(HEIGHTS.items(), up, strict=True):
-        assert f'"{height:g} mm"' in text, name
-        text = text.replace(f'"{height:g} mm"', f'"{height + move:g} mm"')
-    return Source(text, "moved.toml")
 
 
 @dataclass(frozen=True)
