@@ -41,8 +41,8 @@ ALLOWED = (
     "time_s,top_C; or columns current_A, melted, wet; or current_A, speed [mm/s] and widths, such "
     "as melt_outside_width [mm]; at most 20 MB"
 )
-EDGES = ("melt", "tint", "crayon")
 WIDTH = re.compile(r"(melt|tint|crayon)_(outside|bore)_width")
+WIDTHS = [f"{e}_{s}_width" for e in ("melt", "tint", "crayon") for s in ("outside", "bore")]
 TINT = 673.15  # [K] where stainless steel begins to colour; common practice, no source
 
 
@@ -222,7 +222,7 @@ def _unit(
         return _scale(unit, kind)
     except UnitError as error:
         faults.add(key, shown(heading), f"a name and a unit, such as {example}", str(error))
-        return nan, nan
+    return nan, nan
 
 
 def _number(cell: str, key: str, faults: _Faults, empty: bool = False) -> float:
@@ -342,11 +342,10 @@ def _edge(heading: str, key: str, faults: _Faults) -> tuple[Edge | None, str]:
         "crayon_outside_width [mm] at 343 degC"
     )
     if found is None:
-        hint = did_you_mean(name, [f"{e}_{s}_width" for e in EDGES for s in ("outside", "bore")])
-        faults.add(key, shown(heading), allowed, hint)
+        faults.add(key, shown(heading), allowed, did_you_mean(name, WIDTHS))
         return None, unit
     kind, side = found.groups()
-    kelvin = {"melt": nan, "tint": TINT, "crayon": nan}[kind]
+    kelvin = TINT if kind == "tint" else nan
     if mark and kind == "melt":
         faults.add(key, shown(heading), "no temperature: the tube's alloy gives it")
     elif mark:
@@ -360,22 +359,18 @@ def _edge(heading: str, key: str, faults: _Faults) -> tuple[Edge | None, str]:
 
 
 def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> Beads:
-    current = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)
+    amps_in = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)[1]
     scales: list[tuple[float, float]] = []
     places: list[Edge | None] = []
-    units = {"speed": "mm/s", "width": "mm"}
+    units = {SPEED: "mm/s", LENGTH: "mm"}
     for number, heading in enumerate(header[1:], 2):
-        key, (name, unit) = f"column {number}", _split(heading)
-        edge = None
-        if name == "speed":
-            units["speed"] = unit
-            scales.append(_unit(key, heading, unit, SPEED, "speed [mm/s]", faults))
-        else:
+        key, (name, unit), edge, kind = f"column {number}", _split(heading), None, SPEED
+        if name != "speed":
             edge, unit = _edge(heading, key, faults)
-            if edge is not None:
-                units["width"] = unit
-                example = f"{edge.name} [mm]"
-                scales.append(_unit(key, heading, unit, LENGTH, example, faults))
+            name, kind = edge.name if edge else "", LENGTH
+        if name:
+            scales.append(_unit(key, heading, unit, kind, f"{name} [{kind.resolved}]", faults))
+            units[kind] = unit
         places.append(edge)
     edges = tuple(edge for edge in places if edge is not None)
     if len(set(edges)) < len(edges) or places.count(None) > 1:
@@ -385,25 +380,21 @@ def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: _Fault
     faults.stop()
     rows = []
     for line, cells in table:
-        amps = current[0] + current[1] * _number(cells[0], f"line {line}, column 1", faults)
-        row = [amps, nan]
-        if not amps > 0.0:
+        row = [amps_in * _number(cells[0], f"line {line}, column 1", faults), nan]
+        if row[0] <= 0.0:
             faults.add(f"line {line}, column 1", shown(cells[0]), "a current above 0")
         for number, (cell, edge, scale) in enumerate(
             zip(cells[1:], places, scales, strict=True), 2
         ):
-            key = f"line {line}, column {number}"
-            value = scale[1] * _number(cell, key, faults, empty=edge is not None)
-            if edge is None:
-                row[1] = value
-            else:
-                row.append(value)
-            if value < 0.0 or (edge is None and value == 0.0):
-                faults.add(key, shown(cell), "a speed above 0" if edge is None else "0 or more")
+            key, is_speed = f"line {line}, column {number}", edge is None
+            value = scale[1] * _number(cell, key, faults, empty=not is_speed)
+            if value < 0.0 or (is_speed and value == 0.0):
+                faults.add(key, shown(cell), "a speed above 0" if is_speed else "0 or more")
+            row[1:] = [value, *row[2:]] if is_speed else [*row[1:], value]
         rows.append(row)
     faults.stop()
     found = np.array(rows)
     if np.isnan(found[:, 2:]).all():
         faults.add("file", "no width at all", "widths below their headings")
     faults.stop()
-    return Beads(found[:, 0], found[:, 1], edges, found[:, 2:], units["speed"], units["width"])
+    return Beads(found[:, 0], found[:, 1], edges, found[:, 2:], units[SPEED], units[LENGTH])
