@@ -50,7 +50,8 @@ def measured(
     """
     rng = np.random.default_rng(seed)
     levels = levels_of(SOURCE.case(), edges)
-    marked = [level.kelvin + strayed * level.error * rng.normal() for level in levels]
+    kinds = {edge.kind: strayed * rng.normal() for edge in edges}
+    marked = [v.kelvin + kinds[e.kind] * v.error for v, e in zip(levels, edges, strict=True)]
     true = np.array(
         [[t.width(e.side, k) for e, k in zip(edges, marked, strict=True)] for t in tracks]
     )

@@ -45,7 +45,8 @@ class Looked:
     ----------
     off : (n,) computed peak at the measured edge less what the edge marks [K]
     error : (n,) standard deviation of that from reading and mesh [K]
-    common : (n, edges) one standard deviation of each edge's own temperature [K]
+    common : (n, temperatures) one standard deviation of what edges mark, outside and in the bore
+        alike [K]
     shows : (n,) the width is above 0; one of 0 only bounds the fit and narrows no interval
     """
 
@@ -97,6 +98,8 @@ def look(
     air : temperature before the arc [K]
     reading : standard deviation of a width [m]
     """
+    marks = [(edge.kind, level.kelvin) for edge, level in zip(edges, levels, strict=True)]
+    apart = list(dict.fromkeys(marks))
     off, error, common = [], [], []
     for track, row in zip(tracks, widths, strict=True):
         for n, (edge, level, width) in enumerate(zip(edges, levels, row.tolist(), strict=True)):
@@ -108,6 +111,6 @@ def look(
             off.append(max(lacking, 0.0) if width == 0.0 else lacking)
             mesh = MESH * (level.kelvin - air)
             error.append(hypot(0.5 * reading * max(fall, beside), mesh))
-            common.append(np.where(np.arange(len(edges)) == n, level.error, 0.0))
+            common.append([level.error if mark == marks[n] else 0.0 for mark in apart])
     shows = widths[np.isfinite(widths)] > 0.0
     return Looked(np.array(off), np.array(error), np.array(common), shows)
