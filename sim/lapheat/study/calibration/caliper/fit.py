@@ -133,7 +133,7 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
         found_there = yield from residuals(points)
         return [Place(float(r @ r), x) for r, x in zip(found_there, points, strict=True)]
 
-    # Efficiency and spot go together along a bend: with two edges alone a Jacobian held the truth in
+    # Efficiency and spot go together along a bend: of two edges alone a Jacobian held the truth in
     # 52 of 60 seeds, with this in 54.
     profile = yield from look_around(found, fitted, rises, (NORMAL * sigma) ** 2)
     fitted = widened(fitted, profile)
