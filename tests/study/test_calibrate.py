@@ -60,8 +60,6 @@ def interval_of(found: Fit, given: Readings, fit: str = "efficiency,spot") -> tu
     return intervals(unknowns(fit), found, correlation(list(series.T)))
 
 
-# With true runs throughout, by coverage_of_calibration.py, the intervals held the efficiency in 97,
-# the spot in 97 and both at once in 94 of 100 seeds; with a free clock all three in 28 of 30.
 def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emulator) -> None:
     held = np.zeros(2, dtype=int)
     for seed in range(100):
