@@ -213,6 +213,7 @@ def _probe(table: ProbeTable) -> Probe:
         height=0.0 if table.height is None else float(table.height),
         radius=0.0 if table.radius is None else float(table.radius),
         depth=float(table.depth),
+        place_error=float(table.place_error),
     )
 
 
