@@ -9,9 +9,9 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from ...study.chance.samples import Chance
 from ...study.risk.files import OURS, write_risk
 from ...study.risk.risk import Event, Risk, assess, plan_of
-from ...study.risk.tasks import Chance
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, page

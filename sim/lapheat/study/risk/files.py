@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from ...case.units import in_unit
+from ..chance.samples import Chance
 from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .risk import Event, Risk
-from .tasks import Chance
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,15 +13,15 @@ from numpy.typing import NDArray
 from ...case.case import Case
 from ...case.file import case_to_toml
 from ...march.errors import MarchError
-from ...version import mark
 from ..chance.bench import HALF, Input, inputs_of, points
+from ..chance.samples import Chance, ChanceTask, Sample, chance_row, run_sample, smooth_from
 from ..chance.smooth import Smooth
 from ..chance.surrogate import Shares
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import FAILS
-from ..runs.trial import Source, Trial, run_trial
-from .tasks import Chance, ChanceTask, ShareTask, chance_row, share_row, shares_from, smooth_from
+from ..runs.trial import Source, Trial
+from .tasks import ShareTask, share_row, shares_from
 
 __all__ = [
     "Driver",
@@ -181,24 +180,6 @@ class Risk:
             filler, filler_slope = of(self.filler, i)
             found.append(Driver(item, base, filler, base_slope, filler_slope))
         return sorted(found, key=lambda driver: (-driver.weight, driver.input.name))
-
-
-@dataclass(frozen=True)
-class Sample:
-    """A trial whose case is whole, so that its text alone identifies it: 20 ms less each."""
-
-    trial: Trial
-
-    def key(self) -> str:
-        """Hash of the case and of what is put over it."""
-        trial = self.trial
-        told = f"{mark()}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
-        return hashlib.sha256(told.encode()).hexdigest()[:24]
-
-
-def run_sample(sample: Sample) -> Row:
-    """Run it; see `run_trial`."""
-    return run_trial(sample.trial)
 
 
 def samples_of(plan: RiskPlan, at: Array) -> list[Sample]:
