@@ -35,6 +35,16 @@ STEPS: dict[tuple[str, bool], tuple[str, Fraction]] = {
     ("travel.pause", True): ("s", Fraction(1)),
     ("travel.dwell", False): ("s", Fraction(1, 2)),
     ("travel.dwell", True): ("s", Fraction(1, 2)),
+    ("arc.length", False): ("mm", Fraction(1, 2)),
+    ("arc.length", True): ("in", Fraction(1, 64)),
+    ("travel.resume_below", False): ("degC", Fraction(10)),
+    ("travel.resume_below", True): ("degF", Fraction(25)),
+    ("travel.overlap", False): ("mm", Fraction(1, 2)),
+    ("travel.overlap", True): ("in", Fraction(1, 16)),
+    ("travel.taper", False): ("s", Fraction(1, 2)),
+    ("travel.taper", True): ("s", Fraction(1, 2)),
+    ("travel.dwell_limit", False): ("s", Fraction(1)),
+    ("travel.dwell_limit", True): ("s", Fraction(1)),
 }
 
 
@@ -48,7 +58,7 @@ class Knob:
     kind : what it measures
     low, high : ends [SI]
     logarithmic : equal shares are equal factors
-    unit, step : in which a person sets it
+    unit, step : in which a person sets it; 0: values stay as they are
     ring : circumference that equal segments must close [m]; 0 for other keys
     """
 
@@ -82,6 +92,8 @@ class Knob:
 
     def setting(self, value: float) -> str:
         """Nearest setting of a value [SI], in the shop's own steps."""
+        if not self.step:
+            return f"{in_unit(value, self.kind, self.unit):.5g} {self.unit}".strip()
         whole = round(in_unit(value, self.kind, self.unit) / float(self.step))
         number = self.step * whole
         if self.unit == "in" and number.denominator > 1:

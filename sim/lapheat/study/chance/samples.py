@@ -1,22 +1,43 @@
-"""A case on the benches of its scatter: samples to run, and the chance that their rows give."""
+"""A case on the benches of its scatter: samples to run, and the chance that their rows give.
+
+`on_benches` is a short risk: one setting on fresh benches, without what drives it.
+"""
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.file import CaseError, case_to_toml
 from ...version import mark
 from ..runs.executors import Row
-from ..runs.trial import Trial, run_trial
-from .bench import wilson
+from ..runs.rounds import Planner, Round
+from ..runs.trial import Source, Trial, run_trial
+from .bench import Input, inputs_of, points, wilson
 from .smooth import Smooth, chances_below
 
-__all__ = ["Chance", "ChanceTask", "Sample", "chance_row", "run_sample", "smooth_from"]
+__all__ = [
+    "Benched",
+    "Chance",
+    "ChanceTask",
+    "Sample",
+    "chance_row",
+    "on_benches",
+    "run_sample",
+    "sample_at",
+    "smooth_from",
+    "values_of",
+]
 
 Array = NDArray[np.float64]
+Inputs = tuple[tuple[str, str], ...]
+
+MEASURED = ("margin_K", "filler_slack_K")  # below 0 the base melts, the filler fails
 
 
 @dataclass(frozen=True)
@@ -92,3 +113,137 @@ def smooth_from(row: Row, i: int) -> Smooth:
         float(row[f"{name}.{i}"] or 0.0) for name in ("chance", "low", "high", "q2")
     )
     return Smooth(chance, low, high, q2, bool(row[f"used.{i}"]))
+
+
+@dataclass(frozen=True)
+class Benched:
+    """What fresh benches say of a setting.
+
+    Attributes
+    ----------
+    chance, low, high : that a bench succeeds: base below its solidus, filler flowing; 95 % interval
+    benches, hits : how many were run, how many of them succeed
+    smooth : the chance is integrated over a fitted response, not counted
+    fails : of the others, by what fails most: "base", the key of a limit, "failed" without a result
+    spread : standard deviations of margin and slack over the benches [K]; nan where not known
+    """
+
+    chance: float
+    low: float
+    high: float
+    benches: int
+    hits: int
+    smooth: bool
+    fails: dict[str, int] = field(default_factory=dict)
+    spread: tuple[float, float] = (float("nan"), float("nan"))
+
+
+def sample_at(source: Source, inputs: Inputs, z: Array, detail: str) -> Sample:
+    """Sample of a setting on one bench; the case is written out whole at that setting.
+
+    So a default that follows from what was set does, and one that follows from what varies stays.
+
+    Parameters
+    ----------
+    source : the case
+    inputs : keys and values of the setting
+    z : (d,) standard deviations of each of the setting's `inputs_of`
+    detail : mesh
+    """
+    try:
+        case = source.case(tuple(f"{key}={text}" for key, text in inputs))
+    except CaseError:  # the run tells why
+        return Sample(Trial(source, inputs, detail))
+    entries = inputs_of(case)
+    return _sample(Source(case_to_toml(case), source.name), entries, inputs, z, detail)
+
+
+def _sample(
+    whole: Source, entries: Sequence[Input], inputs: Inputs, z: Array, detail: str
+) -> Sample:
+    varied = {entry.key for entry in entries}
+    set_ = tuple((key, text) for key, text in inputs if key not in varied)
+    drawn = tuple((e.key, e.text(float(value))) for e, value in zip(entries, z, strict=True))
+    return Sample(Trial(whole, (*set_, *drawn), detail))
+
+
+def on_benches(
+    source: Source,
+    inputs: Inputs,
+    detail: str,
+    count: int,
+    seed: int,
+    shift: tuple[float, float] = (0.0, 0.0),
+    doing: str = "fresh benches",
+    later: int = 0,
+) -> Planner[tuple[Benched, Array, list[Row]]]:
+    """Run a setting on fresh benches; what they say, where they lie (n, d), and their rows.
+
+    Parameters
+    ----------
+    source, inputs, detail : as in `sample_at`
+    count, seed : of the benches
+    shift : put on each margin and slack, for a finer mesh [K]
+    doing, later : as in `Round`
+
+    Raises
+    ------
+    CaseError
+        The setting is refused.
+    """
+    case = source.case(tuple(f"{key}={text}" for key, text in inputs))
+    whole, entries = Source(case_to_toml(case), source.name), inputs_of(case)
+    at = points(count, len(entries), seed)
+    samples = [_sample(whole, entries, inputs, z, detail) for z in at]
+    rows = yield Round(doing, run_sample, samples, later)
+    found = [values_of(rows, name) + by for name, by in zip(MEASURED, shift, strict=True)]
+    known = ~np.isnan(found[0])
+    can = [values[known] for values in found if np.isfinite(values).any()]
+    good = known & (found[0] >= 0.0) & (found[1] >= 0.0)
+    fails = Counter(
+        "failed"
+        if row.get("failed") is not None
+        else "base"
+        if found[0][i] < found[1][i]
+        else str(row.get("filler_binding"))
+        for i, row in enumerate(rows)
+        if not good[i]
+    )
+    ends = Chance(int((known & ~good).sum()), int(known.sum()), int((~known).sum()))
+    low, high = ends.interval
+    smooth = Smooth(ends.value if known.any() else 1.0, low, high, 0.0, False)
+    if can and known.any():
+        task = ChanceTask(at[known], tuple(can), int((~known).sum()), seed)
+        (row,) = yield Round("chances", chance_row, [task], later, kept=False)
+        if row.get("failed") is None:
+            smooth = smooth_from(row, len(can))
+    elif known.all():  # nothing in it can fail
+        smooth = Smooth(0.0, 0.0, 0.0, 1.0, True)
+    spread = [float(np.std(v[np.isfinite(v)])) if np.isfinite(v).any() else np.nan for v in found]
+    return (
+        Benched(
+            chance=round(1.0 - smooth.chance, 6),
+            low=round(1.0 - smooth.high, 6),
+            high=round(1.0 - smooth.low, 6),
+            benches=count,
+            hits=int(good.sum()),
+            smooth=smooth.used,
+            fails=dict(sorted(fails.items(), key=lambda item: (-item[1], item[0]))),
+            spread=(spread[0], spread[1]),
+        ),
+        at,
+        rows,
+    )
+
+
+def values_of(rows: Sequence[Row], name: str) -> Array:
+    """Measure of each row [K]: nan of a failed one, inf where it cannot fail that way."""
+    values = [
+        np.nan
+        if row.get("failed") is not None
+        else np.inf
+        if row.get(name) is None
+        else float(row[name] or 0.0)
+        for row in rows
+    ]
+    return np.array(values, dtype=float)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from ...outcomes.verdict import MAY_MOVE
 from ...outcomes.wording import told_apart
 from .executors import Row
 
@@ -16,6 +17,7 @@ __all__ = [
     "fails_of",
     "laid_share",
     "margin_wanted",
+    "near_limit",
     "part_of_ring",
     "standing",
     "surplus_wanted",
@@ -66,6 +68,22 @@ def fails_of(row: Row) -> str:
     if binding == "limits.lap_filled":
         return f"it fills {told_apart(beyond, 0.0)} % less of the lap than {binding} asks for"
     return FAILS[binding].clause if binding in FAILS else "it does not hold its limits"
+
+
+def near_limit(row: Row, detail: str) -> str:
+    """Say what of a run is nearer to its limit than its mesh may move it; "" if nothing is."""
+    may = MAY_MOVE.get(detail, 0.0)
+    names = {"the margin": "base_slack_K", "the filler": "filler_slack_K"}
+    near = [
+        f"{name} is {told_apart(abs(value), 0.0)} K {'over' if value >= 0.0 else 'under'}"
+        for name, value in ((name, _number(row, key)) for name, key in names.items())
+        if abs(value) < may
+    ]
+    if not near:
+        return ""
+    return (
+        f"{' and '.join(near)} what is wanted, and the {detail} mesh may move that by {may:.0f} K"
+    )
 
 
 def laid_share(case: Case) -> float:

@@ -6,16 +6,20 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.units import read_quantity
+from ..chance.knob import Knob
 from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .boundary import along, level_lines
 from .search import FreeTrial, run_free, start_of
+from .settings import knob_of, place_of
 
 __all__ = ["MEASURES", "Run", "Sweep", "WindowPlan", "map_of", "slack"]
 
@@ -27,17 +31,45 @@ REACH = 0.04  # share of an axis within which a run lies of each part of a bound
 # The two boundaries: the boolean that flips there, and the measure that is zero there [K].
 MEASURES = {"base_stays_solid": "base_slack_K", "filler_flows": "filler_slack_K"}
 ROUNDS = 20  # of runs along the boundaries, at most
+# Runs along the boundaries, at most: so many, or so many times those of the grid.
+LEAST, TIMES = 100, 2
+WANTED = 0.9  # chance of a pick that is good enough where none is asked for
 ROUND = 9  # decimals that distinguish places
 
 
 @dataclass(frozen=True)
 class WindowPlan:
-    """What is asked: a case, the axes, the keys chosen anew at each point, mesh of the runs."""
+    """What is asked.
+
+    Attributes
+    ----------
+    source : the case
+    axes : keys and their values
+    free : keys chosen anew at each point
+    detail : mesh of the map
+    sure : chance of success wanted, for a map of chances; None for a plain one
+    """
 
     source: Source
     axes: tuple[Axis, ...]
     free: tuple[Axis, ...] = ()
     detail: str = "coarse"
+    sure: float | None = None
+
+    @property
+    def wanted(self) -> float:
+        """Chance below which a pick counts as poor."""
+        return WANTED if self.sure is None else self.sure
+
+    @property
+    def grid(self) -> int:
+        """Number of points of the grid."""
+        return prod(len(axis.values) for axis in self.axes)
+
+    @property
+    def along(self) -> int:
+        """Number of runs along the boundaries, at most."""
+        return max(LEAST, TIMES * self.grid)
 
 
 @dataclass(frozen=True)
@@ -75,13 +107,28 @@ class Sweep:
     Parameters
     ----------
     plan : what is asked
+    after : how many runs are expected after the map, at most
+
+    Attributes
+    ----------
+    cut : the boundaries were too long to be followed everywhere
     """
 
-    def __init__(self, plan: WindowPlan) -> None:
-        self.plan = plan
+    def __init__(self, plan: WindowPlan, after: int = 0) -> None:
+        self.plan, self.after = plan, after
         self.case = plan.source.case()
         self.runs: dict[Place, Run] = {}
+        self.cut = False
+        self.knobs: tuple[Knob, ...] = tuple(knob_of(axis, self.case) for axis in plan.axes)
+        self._free = tuple(knob_of(axis, self.case) for axis in plan.free)
         self._start = start_of(self.case, plan.free)
+
+    def settable(self, run: Run) -> tuple[Place, tuple[tuple[str, str], ...]]:
+        """Nearest point that a person can set: its place, and keys and values as text."""
+        place, inputs = place_of(self.plan.axes, self.knobs, run.place)
+        own = dict(run.inputs)
+        chosen = [(k, float(read_quantity(own[k.key], k.kind))) for k in self._free if k.key in own]
+        return place, (*inputs, *((k.key, k.settable(value)[1]) for k, value in chosen))
 
     def inputs_at(self, place: Place) -> tuple[tuple[str, str], ...]:
         """Keys of the axes and their values at a place, as text."""
@@ -144,12 +191,18 @@ def map_of(sweep: Sweep) -> Planner[None]:
     axes = sweep.plan.axes
     shares = [[round(axis.share(value), ROUND) for value in axis.values] for axis in axes]
     grid = list(product(*shares))
-    yield from sweep.add("coarse grid", grid, later=len(grid))
+    left = sweep.plan.along
+    yield from sweep.add("grid", grid, later=left + sweep.after)
     for number in range(1, ROUNDS):
         new = _on_lines(sweep) or _between_lines(sweep)
         if not new:
             break
-        yield from sweep.add(f"boundaries, round {number}", new, later=len(new) // 2)
+        if len(new) > left:
+            sweep.cut, new = True, new[:left]
+            if not new:
+                break
+        left -= len(new)
+        yield from sweep.add(f"boundaries, round {number}", new, later=left + sweep.after)
 
 
 def _on_lines(sweep: Sweep) -> list[Place]:
@@ -166,6 +219,8 @@ def _on_lines(sweep: Sweep) -> list[Place]:
 def _between_lines(sweep: Sweep) -> list[Place]:
     """Where to run next so that no part of a boundary, as drawn, is far from a run."""
     new: list[Place] = []
+    if len(sweep.plan.axes) == 1:  # its boundaries are points, not lines
+        return new
     for others, runs in sweep.panels():
         near = np.array([run.place[:2] for run in runs])
         for measure in MEASURES.values():
