@@ -49,7 +49,6 @@ def test_what_is_free_has_a_range() -> None:
 @pytest.mark.parametrize(
     ("texts", "told"),
     [
-        (["travel.segment=8 mm:20 mm:7"], "two keys or more"),
         ([PAUSE, PAUSE], "each key once"),
         ([PAUSE, "travel.segment"], "KEY=FROM:TO:COUNT with a COUNT from 2 to 200"),
         ([PAUSE, "travel.segment=8 mm:20 mm"], "KEY=FROM:TO:COUNT"),

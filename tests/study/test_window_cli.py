@@ -135,7 +135,8 @@ def test_a_bead_has_one_boundary(call: Call, folder: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (("--vary", "arc.current=10 A:40 A:3"), "two keys or more"),
+        (("--sure", "9"), "a share from 50 % to 99 %"),
+        (("--sure", "90%", "--free", "arc.current"), "nothing beside --sure"),
         (("--vary", "arc.curent=1 A:2 A:3"), 'did you mean "arc.current"'),
         (("--free", "arc.aim"), "a key with a value above zero in this case"),
         (("--workers", "2", "--cluster", "tcp://127.0.0.1:9"), "nothing beside --workers"),

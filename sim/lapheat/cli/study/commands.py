@@ -71,7 +71,7 @@ def window(
         str,
         typer.Option(
             metavar="KEY,KEY",
-            help="Keys chosen anew at each point, from half to twice the case's own (a temperature: "
+            help="Keys chosen anew at each point, from half to twice the case's own (temperatures: "
             "150 K to either side) or, as KEY=FROM:TO, from a range.",
         ),
     ] = "",

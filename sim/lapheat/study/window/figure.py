@@ -140,7 +140,9 @@ def _chances(axes: Axes, chance: tuple[Array, ...], sure: float) -> None:
         if values.min() < level < values.max():
             lines = axes.contour(x, y, values, levels=[level], colors=[INK], linewidths=width)
             lines.set_zorder(4)
-            texts = axes.clabel(lines, fmt=f"{100 * level:.0f} %", fontsize=7.5, colors=[INK])
+            texts = axes.clabel(
+                lines, fmt=lambda at: f"{100 * at:.0f} %", fontsize=7.5, colors=[INK]
+            )
             for text in texts:
                 text.set_path_effects(halo("white", 2.5))
                 text.set_zorder(6)
@@ -210,7 +212,9 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         (chart.sure is None, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
         (
             chart.sure is not None,
-            Patch(fc=to_rgba(INK, 0.16), ec=INK, lw=1.5, label=f"{_percent(chart)} of benches"),
+            Patch(
+                fc=to_rgba(INK, 0.16), ec=INK, lw=1.5, label=f"{_percent(chart)} of benches succeed"
+            ),
         ),
         (works.any(), _dot("run that works", "o", 4.0, INK, INK)),
         (not works.all(), _dot("run that does not", "o", 4.0, "white", INK)),
@@ -283,7 +287,7 @@ def one_key(chart: WindowChart) -> Figure:
             grid[2].plot(panel.chance[0], 100.0 * panel.chance[-1], color=INK, lw=1.6)
             grid[2].axhline(100.0 * (chart.sure or 0.0), color=MUTED, lw=0.9, ls=":")
             grid[2].set_ylim(0.0, 104.0)
-            grid[2].set_ylabel("benches [%]")
+            grid[2].set_ylabel("succeed [%]")
         for name, point in panel.marks.items():
             for axes in grid:
                 line = axes.axvline(point[0], color=PICK, ls=STYLES[name], lw=1.8, zorder=1)

@@ -302,7 +302,7 @@ def _nodes(window: Window, at: Sequence[float]) -> tuple[Array, ...] | None:
 
 
 def _places(runs: Sequence[Run], axes: Sequence[Axis]) -> Array:
-    """Where runs lie on one axis or two, in their units; (n, 2), the second 0 where there is none."""
+    """Where runs lie on one axis or two, in their units; (n, 2), zeros where there is none."""
     places = np.zeros((len(runs), 2))
     for row, run in zip(places, runs, strict=True):
         for i, axis in enumerate(axes):

@@ -3,25 +3,35 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise, product
 from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...case.units import read_quantity
-from ..chance.knob import Knob
+from ...case.case import Case
+from ...case.units import in_unit, read_quantity
+from ..chance.knob import STEPS, Knob
 from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .boundary import along, level_lines
 from .search import FreeTrial, run_free, start_of
-from .settings import knob_of, place_of
 
-__all__ = ["MEASURES", "Run", "Sweep", "WindowPlan", "map_of", "slack"]
+__all__ = [
+    "MEASURES",
+    "Run",
+    "Sweep",
+    "WindowPlan",
+    "knob_of",
+    "map_of",
+    "place_of",
+    "slack",
+]
 
 Array = NDArray[np.float64]
 Place = tuple[float, ...]
@@ -35,6 +45,7 @@ ROUNDS = 20  # of runs along the boundaries, at most
 LEAST, TIMES = 100, 2
 WANTED = 0.9  # chance of a pick that is good enough where none is asked for
 ROUND = 9  # decimals that distinguish places
+INCHES = ("in", "ft", "thou", "mil", "inch", "inches", "in/min", "in/s", "ft/min", "degF")
 
 
 @dataclass(frozen=True)
@@ -99,6 +110,35 @@ def slack(row: Row, measure: str) -> float:
         return float("nan")
     value = row.get(measure)
     return float("inf") if value is None else float(value)
+
+
+def knob_of(axis: Axis, case: Case) -> Knob:
+    """Knob of an axis, in the shop's own steps of the axis' unit.
+
+    A key that nobody sets at the torch, such as the wall, keeps its values. So does one whose range
+    holds fewer than three of its steps.
+    """
+    ends = [float(read_quantity(axis.text(v) if axis.unit else v, axis.kind)) for v in
+            (axis.values[0], axis.values[-1])]  # fmt: skip
+    unit, step = STEPS.get((axis.key, axis.unit in INCHES), (axis.unit, Fraction(0)))
+    if step and in_unit(ends[1], axis.kind, unit) - in_unit(ends[0], axis.kind, unit) < 2 * step:
+        unit, step = axis.unit, Fraction(0)
+    ring = case.tube.circumference if axis.key == "travel.segment" else 0.0
+    return Knob(axis.key, axis.kind, ends[0], ends[1], False, unit, step, ring)
+
+
+def place_of(
+    axes: Sequence[Axis], knobs: Sequence[Knob], place: Sequence[float]
+) -> tuple[tuple[float, ...], tuple[tuple[str, str], ...]]:
+    """Settable point nearest to a place: its own place, and keys with values as text."""
+    shares, inputs = [], []
+    for axis, knob, share in zip(axes, knobs, place, strict=True):
+        given = axis.at(share)
+        value = float(read_quantity(axis.text(given) if axis.unit else given, axis.kind))
+        value, text = knob.settable(value)
+        shares.append(round(axis.share(in_unit(value, axis.kind, axis.unit)), ROUND))
+        inputs.append((axis.key, text))
+    return tuple(shares), tuple(inputs)
 
 
 class Sweep:

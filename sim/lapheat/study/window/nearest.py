@@ -16,9 +16,8 @@ from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import standing
 from ..runs.trial import Trial, run_trial
-from .map import MEASURES, Place, Sweep
+from .map import MEASURES, Place, Sweep, knob_of
 from .search import FreeTrial, run_free, start_of, worst_of
-from .settings import knob_of
 from .tried import Difference, Option, Pick, full, least
 
 __all__ = ["missed"]

@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 from math import ceil, isqrt, prod
 
@@ -29,9 +30,8 @@ from ..chance.samples import run_sample, sample_at
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import standing
-from .map import MEASURES, Sweep
+from .map import MEASURES, Sweep, place_of
 from .nearest import missed
-from .settings import place_of
 from .tried import (
     BENCHES,
     Difference,
@@ -140,7 +140,7 @@ def survey(task: Survey) -> Row:
     pool = np.unique(np.round(pool, DIGITS), axis=0)
     pool = pool[(pool >= -1e-6).all(axis=1) & (pool <= 1.0 + 1e-6).all(axis=1)]
     first = fit.settings(pool, over[:SCREENED])
-    ranked = sorted(first, key=lambda s: s.worth(task.sure), reverse=True)[:KEPT]
+    ranked = sorted(first, key=partial(_worth, task.sure), reverse=True)[:KEPT]
     ranked += sorted(first, key=lambda s: s.guarded, reverse=True)[:KEPT]
     again = np.unique(np.array([s.shares for s in ranked]), axis=0)
     settings = fit.settings(again, over)
@@ -158,7 +158,7 @@ def _looks(task: Survey, fit: Responses, settings: list[Setting]) -> list[list[f
     """Where a bench may go either way: on the best settings, and along the contour."""
     axes, inputs = len(task.space.knobs), len(task.space.inputs)
     best = [
-        max(settings, key=lambda s: s.worth(task.sure)),
+        max(settings, key=partial(_worth, task.sure)),
         max(settings, key=lambda s: (s.guarded, -s.time)),
     ]
     looks: list[list[float]] = []
@@ -259,7 +259,7 @@ class _Seeker:
         self,
         settings: Sequence[Setting],
         without: Mapping[tuple[float, ...], Pick],
-        order: Callable[[Setting], tuple[float, float]],
+        order: Callable[[Setting], tuple[float, ...]],
     ) -> Option | None:
         """Highest of an order among settings that were not tried."""
         for setting in sorted(settings, key=order, reverse=True):
@@ -323,7 +323,7 @@ def sure_picks(
     tried: dict[tuple[float, ...], Pick] = {}
     for attempt in range(TRIES):
         told = yield from seeker.think(ROUNDS + attempt, left)
-        option = seeker.best(told.settings, tried, lambda s: s.worth(sure))
+        option = seeker.best(told.settings, tried, partial(_worth, sure))
         if option is None:
             break
         left -= each
@@ -331,11 +331,22 @@ def sure_picks(
         if _good(tried[option.place], sure):
             break
     told = yield from seeker.think(ROUNDS + TRIES, each, whole=True)
-    option = seeker.best(told.settings, {}, lambda s: (float(s.keeps), s.guarded))
+    option = seeker.best(told.settings, {}, _surest)
     if option is not None and option.place not in tried:
         tried[option.place] = yield from seeker.confirm(option, 0)
     chances = Chances(sure, seeker.lines, tuple(told.chance), told.q2, seeker.spent)
     return _picks(list(tried.values()), sure), chances
+
+
+def _worth(sure: float, setting: Setting) -> tuple[float, ...]:
+    """Order of settings: the quickest that is sure enough; of those as quick to 1 s, the surest."""
+    enough, time = setting.worth(sure)
+    return enough, round(time), setting.guarded
+
+
+def _surest(setting: Setting) -> tuple[float, ...]:
+    """Order of settings by their chance alone; of those that are equal to a hundredth, by time."""
+    return float(setting.keeps), round(setting.guarded, 2), -setting.time
 
 
 def _chance(pick: Pick) -> float:
