@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..history.records import History, SurfacePeaks
-from ..history.wetting import level_of_share, spots
+from ..history.wetting import level_of_share, spots, wet_share
 from ..joint.section import Region
 from .current import cold_pedal, why_cold
 from .findings import (
@@ -29,6 +29,7 @@ from .findings import (
     Melts,
     NearDry,
     NearMelting,
+    NearMesh,
     OpenLap,
     Part,
     Place,
@@ -163,6 +164,8 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         pedal = cold_pedal(history, melts)
         why += [] if pedal is None else [pedal]
     notes: list[Finding] = [] if hot is None or over else [hot]
+    if uncertainty is None:
+        notes += _near_mesh(history, parts, sides, flow)
     too_close = [_unsure_of(f) for f in fails if isinstance(f, NearMelting | NearDry)]
     return Judgement(
         base_stays_solid=not base,
@@ -177,6 +180,28 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         ring=case.segment_count,
         too_close=None if uncertainty is None else tuple(too_close),
     )
+
+
+def _near_mesh(
+    history: History, parts: list[Part], sides: list[SideFacts], flow: float
+) -> Iterator[NearMesh]:
+    """Report the least margin and the least surplus where the mesh may move it over its limit."""
+    case = history.case
+    may, limits = MAY_MOVE.get(case.detail, 0.0), case.limits
+    part = min(parts, key=lambda part: part.margin, default=None)
+    if part is not None and abs(part.margin - limits.base_margin) < may:
+        yield NearMesh(part.name, part.margin - limits.base_margin, may, case.detail, None)
+    side = min(sides, key=lambda side: min(side.level, side.stretch_level), default=None)
+    wets_at = flow + limits.flow_margin
+    if side is None:
+        return
+    over = min(side.level, side.stretch_level) - wets_at
+    if abs(over) < may:
+        of = history.sides[side.name]
+        least, most = (
+            float(np.nanmean(wet_share(of.peak, of.area, wets_at + by))) for by in (may, -may)
+        )
+        yield NearMesh(side.name, over, may, case.detail, (side.share, least, most))
 
 
 def _flow(case: Case) -> float:

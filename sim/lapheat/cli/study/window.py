@@ -13,6 +13,7 @@ from rich.text import Text
 
 from ...case.faults import printable
 from ...case.file import CaseError
+from ...outcomes.wording import Wording
 from ...study.runs.axes import free_axes, given_axes
 from ...study.window.files import OURS, write_window
 from ...study.window.map import WindowPlan
@@ -62,6 +63,7 @@ def carry_out(study: Study, vary: Sequence[str], free: str, sure: str = "") -> b
 def told(window: Window, files: Sequence[Path] = (), study: Study | None = None) -> RenderableType:
     """Lay out the picks, how far the meshes differ, notes, what comes next, cautions and files."""
     pick, safest = window.pick, window.safest
+    words = Wording.of(window.case)
     table = Table.grid(padding=(0, 3, 0, 0))
     table.add_column(style="dim")
     table.add_column(overflow="fold")
@@ -73,9 +75,9 @@ def told(window: Window, files: Sequence[Path] = (), study: Study | None = None)
         table.add_row("failed", printable(why))
     for difference in window.differences:
         at = ", ".join(f"{key} = {value}" for key, value in difference.run.inputs)
-        differs = f"at {at} the margin is {difference.base:+.0f} K from the map's"
+        differs = f"at {at} the margin is {words.apart(difference.base)} off the map's"
         if difference.row.get("filler_slack_K") is not None:
-            differs += f" and the filler's slack {difference.filler:+.0f} K"
+            differs += f" and the filler's slack {words.apart(difference.filler)}"
         table.add_row(f"{window.case.detail} mesh", differs)
     why = f"{pick.why[0].upper()}{pick.why[1:]}."
     parts: list[RenderableType] = [
@@ -118,6 +120,8 @@ def _next(window: Window, study: Study) -> list[str]:
     if chance >= window.plan.wanted:
         return [f"Next: {run}"]
     lines = [f"Next: {command_line(study, 'find')} looks among all keys for what survives;"]
+    if window.case.brazed is None:  # find wants a joint
+        lines = ["Next:"]
     if window.plan.sure is None and not window.plan.free:
         vary = " ".join(f"--vary {quote(axis.told)}" for axis in window.plan.axes)
         lines.append(

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ...case.case import Case
 from ...case.units import in_unit, read_quantity
+from ...outcomes.wording import Wording
 from ..chance.knob import STEPS, Knob
 from ..runs.axes import Axis
 from ..runs.executors import Row
@@ -24,6 +25,7 @@ from .search import FreeTrial, run_free, start_of
 
 __all__ = [
     "MEASURES",
+    "Budget",
     "Run",
     "Sweep",
     "WindowPlan",
@@ -49,6 +51,29 @@ INCHES = ("in", "ft", "thou", "mil", "inch", "inches", "in/min", "in/s", "ft/min
 
 
 @dataclass(frozen=True)
+class Budget:
+    """How much is run to map chances, beside the map itself.
+
+    Attributes
+    ----------
+    first : runs spread over axes and scatter
+    rounds, looks : of more runs, and runs of each
+    fresh : benches that confirm a pick
+    tries : picks to confirm, at most
+    pool : points of the axes, and of axes and scatter, to choose from
+    nodes : of the map of chances, about
+    """
+
+    first: int = 64
+    rounds: int = 2
+    looks: int = 24
+    fresh: int = 64
+    tries: int = 3
+    pool: int = 512
+    nodes: int = 625
+
+
+@dataclass(frozen=True)
 class WindowPlan:
     """What is asked.
 
@@ -59,6 +84,7 @@ class WindowPlan:
     free : keys chosen anew at each point
     detail : mesh of the map
     sure : chance of success wanted, for a map of chances; None for a plain one
+    budget : how much is run for that
     """
 
     source: Source
@@ -66,6 +92,7 @@ class WindowPlan:
     free: tuple[Axis, ...] = ()
     detail: str = "coarse"
     sure: float | None = None
+    budget: Budget = Budget()
 
     @property
     def wanted(self) -> float:
@@ -152,6 +179,7 @@ class Sweep:
     Attributes
     ----------
     cut : the boundaries were too long to be followed everywhere
+    words : the user's units
     """
 
     def __init__(self, plan: WindowPlan, after: int = 0) -> None:
@@ -159,6 +187,7 @@ class Sweep:
         self.case = plan.source.case()
         self.runs: dict[Place, Run] = {}
         self.cut = False
+        self.words = Wording.of(self.case)
         self.knobs: tuple[Knob, ...] = tuple(knob_of(axis, self.case) for axis in plan.axes)
         self._free = tuple(knob_of(axis, self.case) for axis in plan.free)
         self._start = start_of(self.case, plan.free)

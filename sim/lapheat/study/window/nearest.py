@@ -60,7 +60,7 @@ def missed(
         return Pick(None, None, f"no run succeeded: {reasons[0]}")
     (known,) = yield from full(sweep, [best], "the nearest miss")
     at = ", ".join(f"{key} = {value}" for key, value in best.inputs)
-    why = f"nothing works; the nearest miss is {at}, where {standing(known.row)}"
+    why = f"nothing works; the nearest miss is {at}, where {standing(known.row, sweep.words)}"
     if known.run.row.get("failed") is not None:
         return Pick(None, None, f"{why}: {known.run.row['failed']}", known.run)
     lever = yield from _lever(sweep, known)
@@ -91,12 +91,13 @@ def _lever(sweep: Sweep, known: Difference) -> Planner[str]:
         whole = replace(trial, inputs=(*inputs, *lever.values), detail=None)
         (row,) = yield Round("trying what may open it", run_trial, [whole])
         if all(row.get(flag) is True for flag in MEASURES):
-            return f"{lever.told(before)} there opens the window: {standing(row)}"
-        return f"{lever.told(before)} there nearly opens it: {standing(row)}"
+            return f"{lever.told(before)} there opens the window: {standing(row, sweep.words)}"
+        return f"{lever.told(before)} there nearly opens it: {standing(row, sweep.words)}"
     if not tries:
         return "no key of the arc or of the rhythm helps from there"
     lever = max(tries, key=lambda lever: lever.worst)
-    short = f"{-lever.worst:.0f} K short of what is wanted, where the miss is {-here:.0f} K short"
+    left, was = (sweep.words.apart(-short) for short in (lever.worst, here))
+    short = f"{left} short of what is wanted, where the miss is {was} short"
     return f"no key opens it from there; {lever.told(before)} comes closest, {short}"
 
 

@@ -131,7 +131,8 @@ class _Search:
         """Say why a setting is picked."""
         row, detail = known.row, self.sweep.case.detail
         foretold = f" as {detail} predicts" if detail != self.sweep.plan.detail else ""
-        why = f"{head}{foretold}, {time_of(row):.0f} s: {standing(row)}, at {detail} detail"
+        told = standing(row, self.sweep.words)
+        why = f"{head}{foretold}, {time_of(row):.0f} s: {told}, at {detail} detail"
         if row.get("filler_slack_K") is None:
             why += "; with no filler to melt nothing here asks for more heat, so the quickest wins"
         return why

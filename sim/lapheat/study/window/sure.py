@@ -2,7 +2,7 @@
 
 Margin, slack and time are smooth in the axes and in the scatter alike, so one response each is
 fitted over both (`chance.responses`). The map's own runs are benches without scatter. To them come
-`FIRST` runs spread over all of both, then `ROUNDS` of runs where a bench may go either way near the
+runs spread over all of both, then rounds of runs where a bench may go either way near the
 contour of the chance that is wanted. The chance of a point is the mean over its benches. The pick
 is the quickest settable point whose chance reaches what is wanted, what the responses do not know
 counted as half a risk. It is confirmed on fresh benches, which then teach the next.
@@ -30,10 +30,9 @@ from ..chance.samples import run_sample, sample_at
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import standing
-from .map import MEASURES, Sweep, place_of
+from .map import MEASURES, Budget, Sweep, place_of
 from .nearest import missed
 from .tried import (
-    BENCHES,
     Difference,
     Option,
     Pick,
@@ -48,15 +47,9 @@ __all__ = ["Chances", "after_map", "sure_picks"]
 
 Array = NDArray[np.float64]
 
-FIRST = 64  # runs spread over axes and scatter
-ROUNDS = 2  # of more
-LOOKS = 24  # runs of a round
-TRIES = 3  # picks to confirm, at most
 OVER = 64  # benches that a chance is the mean over
 SCREENED = 24  # of them, for the first look
-POOL = 512  # points of the axes, and of axes and scatter, to choose from
 KEPT = 48  # settings looked at again
-NODES = 625  # of the map of chances, about
 NEAR = 0.2  # a chance so far from the wanted one counts little
 APART = 0.08  # share of an axis by which runs of a round lie apart
 
@@ -81,15 +74,15 @@ class Chances:
     runs: int
 
 
-def fresh(sure: float) -> int:
+def fresh(sure: float, budget: Budget) -> int:
     """Benches that confirm a pick: the surer it must be, the more."""
-    return max(BENCHES, ceil(4.8 / (1.0 - sure)) if sure > 0.9 else 0)
+    return max(budget.fresh, ceil(4.8 / (1.0 - sure)) if sure > 0.9 else 0)
 
 
-def after_map(detail: str, own: str, sure: float) -> tuple[int, int]:
+def after_map(detail: str, own: str, sure: float, budget: Budget) -> tuple[int, int]:
     """Runs that may follow a map, at its own mesh, and at the case's where that is another."""
-    tried = TRIES + 1
-    runs = FIRST + ROUNDS * LOOKS + tried * (1 + fresh(sure))
+    tried = budget.tries + 1
+    runs = budget.first + budget.rounds * budget.looks + tried * (1 + fresh(sure, budget))
     return runs, 0 if detail == own else 2 + tried
 
 
@@ -116,6 +109,7 @@ class Survey:
     wanted : margin that the case as it is must keep [K]
     sure : the chance wanted
     nodes : (m, axes) of the map of chances; m may be 0
+    looks, pool : as in `Budget`
     number : of this survey
     """
 
@@ -126,6 +120,8 @@ class Survey:
     wanted: float
     sure: float
     nodes: Array
+    looks: int
+    pool: int
     number: int
 
 
@@ -134,7 +130,7 @@ def survey(task: Survey) -> Row:
     axes, inputs = len(task.space.knobs), len(task.space.inputs)
     fit = Responses(task.space, task.shares, task.bench, task.found, task.wanted)
     over = points(OVER, inputs, seed_of(0, "benches of a chance"))
-    unit = qmc.Sobol(axes, rng=np.random.default_rng(seed_of(0, "settings"))).random(POOL)
+    unit = qmc.Sobol(axes, rng=np.random.default_rng(seed_of(0, "settings"))).random(task.pool)
     pool = np.vstack([unit, task.shares[:, :axes]])
     pool = np.array([settable(task.space.knobs, row)[0] for row in pool])
     pool = np.unique(np.round(pool, DIGITS), axis=0)
@@ -168,10 +164,10 @@ def _looks(task: Survey, fit: Responses, settings: list[Setting]) -> list[list[f
         worth = fit.telling(shares, more)
         looks += [
             [*setting.shares, *np.round(more[i], DIGITS).tolist()]
-            for i in np.argsort(-worth, kind="stable")[: LOOKS // 4]
+            for i in np.argsort(-worth, kind="stable")[: task.looks // 4]
         ]
     seed = seed_of(0, "points to look at", task.number)
-    pairs = qmc.Sobol(axes + inputs, rng=np.random.default_rng(seed)).random(POOL)
+    pairs = qmc.Sobol(axes + inputs, rng=np.random.default_rng(seed)).random(task.pool)
     shares = np.round(pairs[:, :axes], 3)
     bench = _standard(pairs[:, axes:])
     chance = fit.chances(shares, points(SCREENED, inputs, seed_of(0, "a first look")))[0]
@@ -182,7 +178,7 @@ def _looks(task: Survey, fit: Responses, settings: list[Setting]) -> list[list[f
         near = np.abs(shares[taken] - shares[i]).max(axis=1) if taken else np.ones(1)
         if near.min() >= APART:
             taken.append(int(i))
-        if len(looks) + len(taken) == LOOKS:
+        if len(looks) + len(taken) == task.looks:
             break
     return looks + [[*shares[i].tolist(), *np.round(bench[i], DIGITS).tolist()] for i in taken]
 
@@ -203,7 +199,7 @@ class _Seeker:
     """Runs over axes and scatter, while they grow."""
 
     def __init__(self, sweep: Sweep, known: Sequence[Difference], sure: float) -> None:
-        self.sweep, self.sure = sweep, sure
+        self.sweep, self.sure, self.budget = sweep, sure, sweep.plan.budget
         self.space = _Space(sweep.knobs, _inputs(sweep))
         self.shift = [float(np.mean([getattr(d, n) for d in known])) if known else 0.0
                       for n in ("base", "filler")]  # fmt: skip
@@ -246,6 +242,8 @@ class _Seeker:
             self.sweep.case.limits.base_margin,
             self.sure,
             np.array(list(product(*self.lines))) if whole else np.empty((0, len(self.lines))),
+            self.budget.looks,
+            self.budget.pool,
             number,
         )
         (row,) = yield Round("chances over the map", survey, [task], later, kept=False)
@@ -277,8 +275,9 @@ class _Seeker:
         """Run a setting in full and on fresh benches; what these say teaches the responses."""
         detail = self.sweep.case.detail
         (known,) = yield from full(self.sweep, [option], "confirming a pick", later)
-        head = f"{time_of(known.row):.0f} s: {standing(known.row)}, at {detail} detail"
-        count = fresh(self.sure)
+        told = standing(known.row, self.sweep.words)
+        head = f"{time_of(known.row):.0f} s: {told}, at {detail} detail"
+        count = fresh(self.sure, self.budget)
         pick, at, rows = yield from with_benches(
             self.sweep, known, head, "a pick on fresh benches", count, later
         )
@@ -309,20 +308,21 @@ def sure_picks(
         return Picks((yield from missed(sweep, options_of(sweep), looked))), None
     seeker = _Seeker(sweep, known, sure)
     axes, inputs = len(seeker.space.knobs), len(seeker.space.inputs)
-    left = sum(after_map(sweep.plan.detail, sweep.case.detail, sure))
+    budget = sweep.plan.budget
+    left = sum(after_map(sweep.plan.detail, sweep.case.detail, sure, budget))
     sobol = qmc.Sobol(axes + inputs, rng=np.random.default_rng(seed_of(0, "first runs")))
-    unit = sobol.random(FIRST)
+    unit = sobol.random(budget.first)
     first = np.hstack([np.round(unit[:, :axes], 3), _standard(unit[:, axes:])])
-    left -= FIRST
+    left -= budget.first
     yield from seeker.run(first.tolist(), "settings and benches", left)
-    for number in range(ROUNDS):
+    for number in range(budget.rounds):
         told = yield from seeker.think(number, left)
-        left -= LOOKS
+        left -= budget.looks
         yield from seeker.run(told.looks, "benches near the contour", left)
-    each = 2 + fresh(sure)
+    each = 2 + fresh(sure, budget)
     tried: dict[tuple[float, ...], Pick] = {}
-    for attempt in range(TRIES):
-        told = yield from seeker.think(ROUNDS + attempt, left)
+    for attempt in range(budget.tries):
+        told = yield from seeker.think(budget.rounds + attempt, left)
         option = seeker.best(told.settings, tried, partial(_worth, sure))
         if option is None:
             break
@@ -330,7 +330,7 @@ def sure_picks(
         tried[option.place] = yield from seeker.confirm(option, left)
         if _good(tried[option.place], sure):
             break
-    told = yield from seeker.think(ROUNDS + TRIES, each, whole=True)
+    told = yield from seeker.think(budget.rounds + budget.tries, each, whole=True)
     option = seeker.best(told.settings, {}, _surest)
     if option is not None and option.place not in tried:
         tried[option.place] = yield from seeker.confirm(option, 0)
@@ -391,7 +391,8 @@ def _lines(sweep: Sweep) -> tuple[tuple[float, ...], ...]:
     """Nodes of the map of chances: even along the first two axes, on the grid of the others."""
     axes = sweep.plan.axes
     others = prod(len(axis.values) for axis in axes[2:])
-    each = NODES // 8 if len(axes) == 1 else max(9, isqrt(NODES // others))
+    nodes = sweep.plan.budget.nodes
+    each = nodes // 8 if len(axes) == 1 else max(9, isqrt(nodes // others))
     even = tuple(float(share) for share in np.round(np.linspace(0.0, 1.0, each), 6))
     grid = [tuple(round(axis.share(v), 6) for v in axis.values) for axis in axes[2:]]
     return (*([even] * min(2, len(axes))), *grid)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from ...case.case import Case
 from ...case.units import LENGTH, NUMBER, in_unit, read_quantity
+from ...outcomes.wording import Wording
 from ..runs.axes import at_bound
 from ..runs.executors import Row
 from ..runs.rounds import Planner
@@ -64,7 +65,7 @@ def most_runs(plan: WindowPlan, own: str) -> tuple[int, int]:
     if plan.sure is None:
         after = plainly.after_map(plan.detail, own)
     else:
-        after = surely.after_map(plan.detail, own, plan.sure)
+        after = surely.after_map(plan.detail, own, plan.sure, plan.budget)
     return plan.grid + plan.along + after[0], after[1]
 
 
@@ -186,5 +187,5 @@ def _about_pedal(name: str, row: Row) -> Iterator[str]:
 
 def _about_mesh(window: Window, name: str, row: Row) -> Iterator[str]:
     """Say where it is nearer to a limit than its mesh can tell."""
-    if told := near_limit(row, window.case.detail):
+    if told := near_limit(row, window.case.detail, Wording.of(window.case)):
         yield f"{name} is near a limit: {told}."
