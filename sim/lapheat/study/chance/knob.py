@@ -11,41 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...case.units import Kind, in_unit, read_quantity
+from ..runs.settable import nearest
 from .bench import Input, strayed
 
-__all__ = ["STEPS", "Knob", "features", "settable"]
+__all__ = ["Knob", "features", "settable"]
 
 Array = NDArray[np.float64]
 
 WIDE = 4.0  # features of a knob run over this many units, as those of an input's scatter
-
-# Steps of a setting, by kind and by whether the shop works in inches and degF.
-STEPS: dict[tuple[str, bool], tuple[str, Fraction]] = {
-    ("arc.current", False): ("A", Fraction(1)),
-    ("arc.current", True): ("A", Fraction(1)),
-    ("arc.aim", False): ("mm", Fraction(1, 2)),
-    ("arc.aim", True): ("in", Fraction(1, 64)),
-    ("arc.hold", False): ("degC", Fraction(10)),
-    ("arc.hold", True): ("degF", Fraction(25)),
-    ("travel.speed", False): ("mm/s", Fraction(1, 10)),
-    ("travel.speed", True): ("in/min", Fraction(1, 4)),
-    ("travel.segment", False): ("mm", Fraction(1)),
-    ("travel.segment", True): ("in", Fraction(1, 16)),
-    ("travel.pause", False): ("s", Fraction(1)),
-    ("travel.pause", True): ("s", Fraction(1)),
-    ("travel.dwell", False): ("s", Fraction(1, 2)),
-    ("travel.dwell", True): ("s", Fraction(1, 2)),
-    ("arc.length", False): ("mm", Fraction(1, 2)),
-    ("arc.length", True): ("in", Fraction(1, 64)),
-    ("travel.resume_below", False): ("degC", Fraction(10)),
-    ("travel.resume_below", True): ("degF", Fraction(25)),
-    ("travel.overlap", False): ("mm", Fraction(1, 2)),
-    ("travel.overlap", True): ("in", Fraction(1, 16)),
-    ("travel.taper", False): ("s", Fraction(1, 2)),
-    ("travel.taper", True): ("s", Fraction(1, 2)),
-    ("travel.dwell_limit", False): ("s", Fraction(1)),
-    ("travel.dwell_limit", True): ("s", Fraction(1)),
-}
 
 
 @dataclass(frozen=True)
@@ -94,14 +67,7 @@ class Knob:
         """Nearest setting of a value [SI], in the shop's own steps."""
         if not self.step:
             return f"{in_unit(value, self.kind, self.unit):.5g} {self.unit}".strip()
-        whole = round(in_unit(value, self.kind, self.unit) / float(self.step))
-        number = self.step * whole
-        if self.unit == "in" and number.denominator > 1:
-            sign = "-" if number < 0 else ""
-            over, rest = divmod(abs(number), 1)
-            text = f"{over} {rest}" if over else f"{rest}"
-            return f"{sign}{text} in"
-        return f"{float(number):g} {self.unit}"
+        return nearest(value, self.kind, self.unit, self.step)
 
     def settable(self, value: float) -> tuple[float, str]:
         """Setting nearest to a value, inside the range, [SI] and as text."""

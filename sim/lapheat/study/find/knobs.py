@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from ...case.case import Case
 from ...case.faults import did_you_mean
 from ...case.file import CaseError, Fault
-from ...case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, Kind, read_quantity
-from ..chance.knob import STEPS, Knob
+from ...case.units import read_quantity
+from ..chance.knob import Knob
 from ..runs.axes import free_axes
+from ..runs.settable import STEPS
 
 __all__ = ["HAND_KEYS", "KEYS", "Knob", "knobs_of"]
 
@@ -30,15 +31,6 @@ AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
 HOLD = (50.0, 50.0)  # [K] above the filler's flow, and below the lower solidus of the base
-_KINDS: dict[str, Kind] = {
-    "arc.current": CURRENT,
-    "arc.aim": LENGTH,
-    "arc.hold": TEMPERATURE,
-    "travel.speed": SPEED,
-    "travel.segment": LENGTH,
-    "travel.pause": TIME,
-    "travel.dwell": TIME,
-}
 
 
 def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
@@ -118,9 +110,11 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
     for key in KEYS:
         if key in left:
             low, high, logarithmic = ranges[key]
-            unit, step = STEPS[key, hot if key == "arc.hold" else inches]
+            steps = STEPS[key]
+            theirs = hot if key == "arc.hold" else inches
+            unit, step = steps.inches if theirs else steps.metric
             ring = case.tube.circumference if key == "travel.segment" else 0.0
-            knobs.append(Knob(key, _KINDS[key], low, high, logarithmic, unit, step, ring))
+            knobs.append(Knob(key, steps.kind, low, high, logarithmic, unit, step, ring))
     return tuple(knobs)
 
 

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from ...case.case import Case
 from ...case.units import in_unit, read_quantity
 from ...outcomes.wording import Wording
-from ..chance.knob import STEPS, Knob
+from ..chance.knob import Knob
 from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
+from ..runs.settable import STEPS
 from ..runs.trial import Source, Trial, run_trial
 from .boundary import along, level_lines
 from .search import FreeTrial, run_free, start_of
@@ -147,7 +148,9 @@ def knob_of(axis: Axis, case: Case) -> Knob:
     """
     ends = [float(read_quantity(axis.text(v) if axis.unit else v, axis.kind)) for v in
             (axis.values[0], axis.values[-1])]  # fmt: skip
-    unit, step = STEPS.get((axis.key, axis.unit in INCHES), (axis.unit, Fraction(0)))
+    unit, step = axis.unit, Fraction(0)
+    if axis.key in STEPS:
+        unit, step = STEPS[axis.key].inches if axis.unit in INCHES else STEPS[axis.key].metric
     if step and in_unit(ends[1], axis.kind, unit) - in_unit(ends[0], axis.kind, unit) < 2 * step:
         unit, step = axis.unit, Fraction(0)
     ring = case.tube.circumference if axis.key == "travel.segment" else 0.0

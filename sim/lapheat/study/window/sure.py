@@ -1,8 +1,8 @@
 """Chances over a window: a response over its axes and the scatter together, and picks inside it.
 
 Margin, slack and time are smooth in the axes and in the scatter alike, so one response each is
-fitted over both (`chance/responses.py`). The map's own runs are benches without scatter. To them come
-runs spread over all of both, then rounds of runs where a bench may go either way near the
+fitted over both (`chance/responses.py`). The map's own runs are benches without scatter. To them
+come runs spread over all of both, then rounds of runs where a bench may go either way near the
 contour of the chance that is wanted. The chance of a point is the mean over its benches. The pick
 is the quickest settable point whose chance reaches what is wanted, what the responses do not know
 counted as half a risk. It is confirmed on fresh benches, which then teach the next.
