@@ -296,7 +296,7 @@ def _nodes(window: Window, at: Sequence[float]) -> tuple[Array, ...] | None:
     grid = np.array(chances.chance).reshape([len(line) for line in chances.lines])
     for line, share in zip(chances.lines[2:], at, strict=True):
         nearest = int(np.argmin(np.abs(np.array(line) - share)))
-        grid = grid[:, :, nearest] if grid.ndim == 3 else grid[:, :, nearest, ...]
+        grid = grid[:, :, nearest]
     lines = zip(window.plan.axes[:2], chances.lines[:2], strict=False)
     return *(np.array([a.at(s) for s in line]) for a, line in lines), grid.T
 

@@ -45,9 +45,9 @@ def choose(sweep: Sweep, known: Sequence[Difference]) -> Planner[Picks]:
     known : from `tried.probe`
     """
     search = _Search(sweep, known)
-    quick = yield from search.first(search.quick, TRIED, "confirming the quickest")
+    quick = yield from search.first(search.quick, TRIED, "confirming the quickest", 2 * BENCHES)
     if quick is None:  # those that work on the map, whatever is predicted
-        quick = yield from search.first(search.likely, LAST, "confirming others")
+        quick = yield from search.first(search.likely, LAST, "confirming others", 2 * BENCHES)
     if quick is None:
         return Picks((yield from missed(sweep, search.options, search.looked)))
     good = len(search.good())
@@ -57,7 +57,7 @@ def choose(sweep: Sweep, known: Sequence[Difference]) -> Planner[Picks]:
     )
     assert first.benched is not None
     search.spread = first.benched.spread
-    safe = yield from search.first(search.safe, LAST, "confirming the safest")
+    safe = yield from search.first(search.safe, LAST, "confirming the safest", BENCHES)
     if safe is None or safe.run.place == quick.run.place:
         return Picks(first, first)
     why = search.why(safe, "the farthest from failing, by what benches scatter")
@@ -106,7 +106,7 @@ class _Search:
         )
 
     def first(
-        self, ranked: Callable[[], list[Option]], most: int, doing: str
+        self, ranked: Callable[[], list[Option]], most: int, doing: str, later: int
     ) -> Planner[Difference | None]:
         """First of a ranking that works in full; the ranking learns from each that was run."""
         spent = 0
@@ -119,7 +119,7 @@ class _Search:
                 return self.looked[sure.place]
             if not new or spent >= most:
                 return None
-            for difference in (yield from full(self.sweep, new[:AT_ONCE], doing)):
+            for difference in (yield from full(self.sweep, new[:AT_ONCE], doing, later)):
                 self.looked[difference.run.place] = difference
             spent += AT_ONCE
 

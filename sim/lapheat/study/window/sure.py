@@ -274,10 +274,10 @@ class _Seeker:
     def confirm(self, option: Option, later: int) -> Planner[Pick]:
         """Run a setting in full and on fresh benches; what these say teaches the responses."""
         detail = self.sweep.case.detail
-        (known,) = yield from full(self.sweep, [option], "confirming a pick", later)
+        count = fresh(self.sure, self.budget)
+        (known,) = yield from full(self.sweep, [option], "confirming a pick", later + count)
         told = standing(known.row, self.sweep.words)
         head = f"{time_of(known.row):.0f} s: {told}, at {detail} detail"
-        count = fresh(self.sure, self.budget)
         pick, at, rows = yield from with_benches(
             self.sweep, known, head, "a pick on fresh benches", count, later
         )

@@ -125,7 +125,7 @@ def options_of(sweep: Sweep) -> list[Option]:
 
 
 def full(
-    sweep: Sweep, options: Sequence[Option], doing: str, later: int = 2 * BENCHES
+    sweep: Sweep, options: Sequence[Option], doing: str, later: int = 0
 ) -> Planner[list[Difference]]:
     """Run settings at the map's detail and at the case's own; the map keeps the first."""
     plan = sweep.plan
