@@ -43,12 +43,13 @@ def test_a_pipe_gets_a_line_a_minute(
     clock = [0.0]
     monkeypatch.setattr(sweep, "monotonic", lambda: clock[0])
     with sweep.counted() as count:
+        count("grid", 0, 100)
         for done in range(1, 100):
             clock[0] += 6.0
             count("grid", done, 100)
     lines = capfd.readouterr().err.splitlines()
     assert len(lines) == 9
-    assert lines[0] == "grid: 10 of at most 100 runs, 9 min left at most"
+    assert lines[0] == "grid: 10 of 100 runs expected, about 9 min left"
 
 
 def risk(margin: float, slack: float) -> Risk:

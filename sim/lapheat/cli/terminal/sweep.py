@@ -80,14 +80,16 @@ class _Lines:
 
     def __init__(self) -> None:
         self.began = self.last = monotonic()
+        self.kept: int | None = None  # rows of an earlier attempt, which took no time
 
     def __call__(self, doing: str, done: int, count: int) -> None:
         now = monotonic()
-        if done == 0 or now - self.last < PERIOD or done >= count:
+        self.kept = done if self.kept is None else self.kept
+        if done == self.kept or now - self.last < PERIOD or done >= count:
             return
         self.last = now
-        left = (now - self.began) / done * (count - done)
-        say(f"{doing}: {done} of at most {count} runs, {in_words(left)} left at most")
+        left = (now - self.began) / (done - self.kept) * (count - done)
+        say(f"{doing}: {done} of {count} runs expected, about {in_words(left)} left")
 
 
 @contextmanager
