@@ -172,7 +172,7 @@ def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named() -> None:
     # base: -20 - 30 x speed - (current - 40), over ranges from half to twice those of the map
     assert (
         "no key opens it from there; arc.current = 20 A (40 A there) and travel.speed = 0.5 mm/s "
-        "(1 mm/s there) comes closest, 15 K short of what is wanted, where the miss is 50 K short"
+        "(1 mm/s there) come closest, 15 K short of what is wanted, where the miss is 50 K short"
     ) in window.pick.why
     told = window_dict(window)
     assert told["pick"] is None

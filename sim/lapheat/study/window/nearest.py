@@ -98,7 +98,8 @@ def _lever(sweep: Sweep, known: Difference) -> Planner[str]:
     lever = max(tries, key=lambda lever: lever.worst)
     left, was = (sweep.words.apart(-short) for short in (lever.worst, here))
     short = f"{left} short of what is wanted, where the miss is {was} short"
-    return f"no key opens it from there; {lever.told(before)} comes closest, {short}"
+    come = "come" if len(lever.values) > 1 else "comes"
+    return f"no key opens it from there; {lever.told(before)} {come} closest, {short}"
 
 
 def _turned(
