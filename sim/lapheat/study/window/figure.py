@@ -140,6 +140,8 @@ def _chances(axes: Axes, chance: tuple[Array, ...], sure: float) -> None:
         if values.min() < level < values.max():
             lines = axes.contour(x, y, values, levels=[level], colors=[INK], linewidths=width)
             lines.set_zorder(4)
+            if level == sure:  # the legend names it
+                continue
             texts = axes.clabel(
                 lines, fmt=lambda at: f"{100 * at:.0f} %", fontsize=7.5, colors=[INK]
             )
