@@ -127,7 +127,7 @@ def test_a_bead_has_one_boundary(call: Call, folder: Path) -> None:
         "window", "bead.toml", *arguments, "--workers", "1", "--detail", "coarse"
     )
     assert status == 0
-    assert err.startswith("At most 255 runs at coarse detail and 18 at standard detail, 1 at once")
+    assert err.startswith("At most 253 runs at coarse detail and 18 at standard detail, 1 at once")
     assert "Next: lapheat " in out
     told = json.loads((folder / "bead.window" / "window.json").read_text("utf-8"))
     assert len(told["boundaries"]["base_melts"]) == 1
