@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from ...case.case import Case
 from ...case.faults import did_you_mean
 from ...case.file import CaseError, Fault
-from ...case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, Kind, in_unit, read_quantity
+from ...case.units import Kind, in_unit, read_quantity
 from ..runs.axes import free_axes
+from ..runs.settable import STEPS, nearest
 
 __all__ = ["HAND_KEYS", "KEYS", "Knob", "knobs_of"]
 
@@ -37,32 +38,6 @@ AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
 HOLD = (50.0, 50.0)  # [K] above the filler's flow, and below the lower solidus of the base
-# Steps of a setting, by kind and by whether the shop works in inches and degF.
-STEPS: dict[tuple[str, bool], tuple[str, Fraction]] = {
-    ("arc.current", False): ("A", Fraction(1)),
-    ("arc.current", True): ("A", Fraction(1)),
-    ("arc.aim", False): ("mm", Fraction(1, 2)),
-    ("arc.aim", True): ("in", Fraction(1, 64)),
-    ("arc.hold", False): ("degC", Fraction(10)),
-    ("arc.hold", True): ("degF", Fraction(25)),
-    ("travel.speed", False): ("mm/s", Fraction(1, 10)),
-    ("travel.speed", True): ("in/min", Fraction(1, 4)),
-    ("travel.segment", False): ("mm", Fraction(1)),
-    ("travel.segment", True): ("in", Fraction(1, 16)),
-    ("travel.pause", False): ("s", Fraction(1)),
-    ("travel.pause", True): ("s", Fraction(1)),
-    ("travel.dwell", False): ("s", Fraction(1, 2)),
-    ("travel.dwell", True): ("s", Fraction(1, 2)),
-}
-_KINDS: dict[str, Kind] = {
-    "arc.current": CURRENT,
-    "arc.aim": LENGTH,
-    "arc.hold": TEMPERATURE,
-    "travel.speed": SPEED,
-    "travel.segment": LENGTH,
-    "travel.pause": TIME,
-    "travel.dwell": TIME,
-}
 
 
 @dataclass(frozen=True)
@@ -109,14 +84,7 @@ class Knob:
 
     def setting(self, value: float) -> str:
         """Nearest setting of a value [SI], in the shop's own steps."""
-        whole = round(in_unit(value, self.kind, self.unit) / float(self.step))
-        number = self.step * whole
-        if self.unit == "in" and number.denominator > 1:
-            sign = "-" if number < 0 else ""
-            over, rest = divmod(abs(number), 1)
-            text = f"{over} {rest}" if over else f"{rest}"
-            return f"{sign}{text} in"
-        return f"{float(number):g} {self.unit}"
+        return nearest(value, self.kind, self.unit, self.step)
 
     def settable(self, value: float) -> tuple[float, str]:
         """Setting nearest to a value, inside the range, [SI] and as text."""
@@ -209,9 +177,11 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
     for key in KEYS:
         if key in left:
             low, high, logarithmic = ranges[key]
-            unit, step = STEPS[key, hot if key == "arc.hold" else inches]
+            steps = STEPS[key]
+            theirs = hot if key == "arc.hold" else inches
+            unit, step = steps.inches if theirs else steps.metric
             ring = case.tube.circumference if key == "travel.segment" else 0.0
-            knobs.append(Knob(key, _KINDS[key], low, high, logarithmic, unit, step, ring))
+            knobs.append(Knob(key, steps.kind, low, high, logarithmic, unit, step, ring))
     return tuple(knobs)
 
 
