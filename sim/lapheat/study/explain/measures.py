@@ -19,7 +19,16 @@ if TYPE_CHECKING:
     from ...api import Result
     from ...outcomes.findings import Finding
 
-__all__ = ["CHANGES", "MEASURES", "Measure", "Told", "asked", "findings_of", "run_explained", "slacks"]
+__all__ = [
+    "CHANGES",
+    "MEASURES",
+    "Measure",
+    "Told",
+    "asked",
+    "findings_of",
+    "run_explained",
+    "slacks",
+]
 
 Array = NDArray[np.float64]
 

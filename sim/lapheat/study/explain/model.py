@@ -1,9 +1,9 @@
 """What runs so far say of settings not run: each key's own curve, and how two keys meet.
 
-A key's curve goes straight from run to run and on beyond the last. Two keys add up; where both
-were moved at once, what that run was off goes with the product of both moves:
-``f(u, v) = f(u) + f(v) - f(0) + c u v``. A point on another mesh differs as the nearest point
-that was run on both.
+A key's curve goes straight from run to run and on beyond the last. Two keys add up, and what the
+nearest run of both was off goes with the product of both moves:
+``f(u, v) = f(u) + f(v) - f(0) + c u v``. The case's own mesh differs as at the nearest move that
+was run on both.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 REACH = 3.0  # times as far as the farthest run of a key, at most, for its next
 DOUBT = 1.5  # [K] for each step beyond the runs of a key
+FARTHEST = 2.0  # times what a run of a pair was off is carried on, at most
 LOOKS = 50  # settings looked at for one that was not run
 SMALL = 0.5  # [K] a step of any key is worth: of equals the smaller change
 
@@ -142,16 +143,23 @@ class Model:
         most = min((u for u in bad if u > 0.0), default=inf) if high > 0.0 else 0.0
         return [s for s in lever.settings if least < lever.moved(s.value) < most]
 
-    def meeting(self, pair: tuple[Lever, Lever]) -> Array:
-        """How two keys meet: c of the top of this module, (k,); 0 where nothing is known."""
-        best, found = 0.0, np.zeros(len(self.base))
+    def meeting(self, pair: tuple[Lever, Lever], u: Array, v: Array) -> Array:
+        """What runs of a pair were off the sum of its keys, at moves (n,) by (m,): (n, m, k).
+
+        As at the nearest run, in proportion to the product of both moves.
+        """
+        found = np.zeros((len(u), len(v), len(self.base)))
+        nearest = np.full((len(u), len(v)), inf)
         for tried in self.tried:
             if tried.move.levers == pair and not tried.failed:
-                u, v = (np.array([tried.move.moved[lever.key]]) for lever in pair)
-                off = tried.values - self.base - (self.change(pair[0], u) + self.change(pair[1], v))
-                size = float((u * v)[0])
-                if abs(size) > best:
-                    best, found = abs(size), off[0] / size
+                a, b = (tried.move.moved[lever.key] for lever in pair)
+                keys = self.change(pair[0], np.array([a])) + self.change(pair[1], np.array([b]))
+                off = (tried.values - self.base - keys)[0]
+                apart = np.abs(u - a)[:, None] + np.abs(v - b)
+                share = np.clip(np.multiply.outer(u, v) / (a * b), 0.0, FARTHEST)
+                closer = apart < nearest
+                found[closer] = share[closer][:, None] * off
+                nearest = np.minimum(nearest, apart)
         return found
 
     def shift(self, moved: dict[str, float]) -> Array:
@@ -192,9 +200,7 @@ class Model:
                         yield float(worth[place]), move
                         break
 
-    def _worths(
-        self, levers: Sequence[Lever], grids: Sequence[list[Setting]], goal: Goal
-    ) -> Array:
+    def _worths(self, levers: Sequence[Lever], grids: Sequence[list[Setting]], goal: Goal) -> Array:
         """Worth that is foretold of every combination of settings, an axis a lever."""
         moves = [
             np.array([lever.moved(s.value) for s in grid])
@@ -210,8 +216,7 @@ class Model:
             steps = steps + np.abs(u).reshape(along)
             beyond = beyond + np.maximum(low - u, np.maximum(u - high, 0.0)).reshape(along)
         if len(levers) == 2:
-            product = np.multiply.outer(moves[0], moves[1])
-            values = values + product[..., None] * self.meeting((levers[0], levers[1]))
+            values = values + self.meeting((levers[0], levers[1]), moves[0], moves[1])
         values = values + self.shift({lever.key: 0.0 for lever in levers})
         total = values[..., -1] - self.base[-1]
         return goal.worth(values[..., :-1].min(axis=-1), total, steps) - DOUBT * beyond
