@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from ...case.case import Case
 from ...case.file.every_key import settings_of
 from ...case.units import ANGLE, TEMPERATURE, in_unit, read_quantity, unit_in, write_quantity
+from ...constants import ZERO_CELSIUS
 from ..runs.executors import Row
 from ..runs.settable import STEPS, settings_between
 
@@ -16,7 +17,8 @@ MM = 1e-3  # [m]
 DEG = float(read_quantity("1 deg", ANGLE))
 HOLD = (25.0, 30.0)  # [K] above the filler's flow, and below the lower solidus of the base
 NEAR = 0.3  # steps: a setting nearer than this to the case's own is the same one
-PREHEAT = 250.0  # [K] of work and air, or of a bench, at most: common practice, no source
+# [K] of work and air, or of a bench, at most: common practice for mild steel, no source
+PREHEAT = 250.0 + ZERO_CELSIUS
 
 
 @dataclass(frozen=True)
@@ -112,9 +114,9 @@ def _ranges(case: Case, row: Row) -> dict[str, tuple[float, float, float]]:
         found["fixture.chill_conductance"] = (0.2 * cold, 5.0 * cold, 0.4 * cold)
     if case.fixture.bench is not None:
         bench = case.fixture.bench.temperature
-        found["fixture.bench_temperature"] = (bench, bench + PREHEAT, 50.0)
+        found["fixture.bench_temperature"] = (bench, max(bench, PREHEAT), 50.0)
     air = case.surroundings.temperature
-    found["surroundings.temperature"] = (air, air + PREHEAT, 50.0)
+    found["surroundings.temperature"] = (air, max(air, PREHEAT), 50.0)
     return found
 
 

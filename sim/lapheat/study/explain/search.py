@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,8 +165,7 @@ class Search:
         for number in range(rounds):
             moves: dict[Inputs, Move] = {}
             for goal, keys in asked:
-                mine = [tried for tried in self.model.tried if len(tried.move.levers) == keys]
-                known = max((self.model.worth(tried, goal) for tried in mine), default=-inf)
+                known = self._known(goal, keys)
                 ahead = sorted(self.model.foretold(goal, keys), key=lambda pair: -pair[0])
                 for worth, move in ahead[:each]:
                     if worth > known + GAIN:
@@ -177,14 +175,24 @@ class Search:
             later = AT_ONCE * (rounds - number - 1) + len(asked)
             yield from self._run(list(moves.values()), "larger steps and pairs", later)
 
+    def _known(self, goal: Goal, keys: int) -> float:
+        """Highest worth of what was run with so many keys at most, nothing moved included."""
+        nothing = Tried(Move(), self.model.base)
+        mine = [tried for tried in self.model.tried if len(tried.move.levers) <= keys]
+        return max(self.model.worth(tried, goal) for tried in (nothing, *mine))
+
     def _best(self, goal: Goal, keys: int) -> Move | None:
-        """Best move that was not confirmed yet; None where none comes close to the limits."""
+        """Best move that was not confirmed yet; None where none comes close to the limits.
+
+        A pair must be worth more than a single key.
+        """
         left = [
             (self.model.worth(tried, goal), tried.move)
             for tried in self.model.tried
             if len(tried.move.levers) == keys and self.inputs(tried.move) not in self.runs.own
         ]
-        close = [pair for pair in left if pair[0] > goal.hopeless]
+        least = max(goal.hopeless, self._known(goal, keys - 1) + GAIN)
+        close = [pair for pair in left if pair[0] > least]
         return max(close, key=lambda pair: pair[0])[1] if close else None
 
     def _compare(self, move: Move) -> None:
