@@ -14,14 +14,20 @@ from ...case.faults import printable
 from ...study.explain.explain import Explained, explain
 from ...study.explain.files import OURS, advice_told, write_explain
 from ...study.explain.groups import Group, groups_of
-from ...study.explain.words import change_of, changes_told, turned
+from ...study.explain.measures import asked, slacks
+from ...study.explain.words import turned
 from ...study.runs.standing import standing
+from ..terminal.options import set_again
 from ..terminal.screen import show
 from .frame import Study, carried_out, page
 
 __all__ = ["carry_out"]
 
-MOST = 6  # levers of one finding, on screen; all are in explain.csv
+MOST = 5  # levers of one finding, on screen; all are in explain.csv
+SIDES = (
+    "tube side, flange side: the surplus of each; dry stretch: the surplus but for dry stretches "
+    "that are short enough"
+)
 GOALS = {"limits": "mends it", "margin": "more to spare", "time": "quicker"}
 
 
@@ -51,12 +57,13 @@ def carry_out(study: Study) -> bool:
 def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> RenderableType:
     """Lay out findings, the levers of each, advice and the commands that try it."""
     parts: list[RenderableType] = []
-    state = standing(found.own)
-    state = f"As it is, {state}."
+    state = f"As it is, {standing(found.own)}."
     parts += [Text(printable(state), style="green" if found.works else "bold red")]
     parts += [Text(f"  {printable(f.says[0].upper() + f.says[1:])}.") for f in found.findings]
     for group in groups_of(found):
         parts += [Text(), _levers(group, found)]
+    if found.case.brazed is not None:
+        parts += [Text(SIDES, style="dim")]
     parts += [Text(), *_advice(found, study)]
     runs = f"From {found.runs[0]} runs at {found.detail} detail and {found.runs[1]} finer."
     return page(found.case.title, [*parts, Text(), Text(runs)], files)
@@ -64,16 +71,19 @@ def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> Renderab
 
 def _levers(group: Group, found: Explained) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column(f"{group.head}, one step at {found.detail}", no_wrap=True)
-    table.add_column("", overflow="fold")
+    table.add_column(f"{group.head}, at {found.detail}", no_wrap=True)
+    measures = asked(found.case)
+    for word in ("to", *(measure.word for measure in measures), "time"):
+        table.add_column(word, justify="right")
     for pull, _ in group.pulls[:MOST]:
         key, before, after = pull.lever.key, pull.lever.own.text, pull.to.text
-        table.add_row(
-            f"{turned(key, before, after)} ({after})",
-            changes_told(change_of(pull.row, found.base)),
-        )
+        changes = slacks(pull.row, found.case) - slacks(found.base, found.case)
+        units = ("%" if measure.row == "lap_filled" else "K" for measure in measures)
+        cells = (f"{c:+.0f} {unit}" for c, unit in zip(changes, units, strict=True))
+        seconds = float(pull.row["total_s"] or 0.0) - float(found.base["total_s"] or 0.0)
+        table.add_row(turned(key, before, after), after, *cells, f"{seconds:+.0f} s")
     if not group.pulls:
-        table.add_row("no key does", "")
+        table.add_row("no key does")
     return table
 
 
@@ -91,7 +101,8 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
         head = f"{GOALS[advice.goal]} with {count}" if advice.works else f"comes nearest, {count}"
         yield Text.assemble((f"{head[0].upper()}{head[1:]}: ", "bold"),
                             printable(f"{advice_told(advice, found)}."))  # fmt: skip
-        changes = [f'--set "{key}={text}"' for key, text in advice.inputs]
-        given = [f"--set {shlex.quote(change)}" for change in study.changes]
-        command = ["lapheat run", shlex.quote(str(study.file)), *given, *changes]
+        keys = {key for key, _ in advice.inputs}
+        kept = [c for c in study.changes if c.partition("=")[0].strip() not in keys]
+        changes = set_again([*kept, *(f"{key}={text}" for key, text in advice.inputs)])
+        command = ["lapheat run", shlex.quote(str(study.file)), *changes]
         yield Text(printable(f"  {' '.join(command)}"))

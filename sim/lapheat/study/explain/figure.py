@@ -35,7 +35,7 @@ def _drawn(found: Explained) -> Figure:
         lap = measure.row == "lap_filled"
         _bars(axes, found, keys, [slacks(p.row, found.case)[i] - base[i] for p in found.pulls])
         state = f"{abs(base[i]):.0f} {'%' if lap else 'K'} {'short' if base[i] < 0.0 else 'spare'}"
-        axes.set_title(f"{measure.word}\n{state}", color=LINES[0] if base[i] < 0.0 else INK)
+        axes.set_title(f"{measure.word}\n{state}")
         axes.set_xlabel("change [%]" if lap else "change [K]")
     total = float(found.base["total_s"] or 0.0)
     _bars(panels[-1], found, keys, [float(p.row["total_s"] or 0.0) - total for p in found.pulls])

@@ -56,13 +56,14 @@ def _levers(found: Explained) -> Iterator[dict[str, Any]]:
         for pull, gain in group.pulls:
             change = change_of(pull.row, found.base)
             before, after = pull.lever.own.text, pull.to.text
+            words = turned(pull.lever.key, before, after)
             yield {
                 "finding": group.finding,
                 "key": pull.lever.key,
                 "from": before,
                 "to": after,
                 "gain": round(gain, 4),
-                "says": f"{turned(pull.lever.key, before, after)}: {changes_told(change)}",
+                "says": f"{words}: {changes_told(change, found.case)}",
                 "change": change,
             }
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from ...case.case import Case
 from ...case.units import LENGTH, in_unit, read_quantity, unit_in
 from ..runs.executors import Row
 from ..runs.settable import STEPS
-from .measures import CHANGES, MEASURES
+from .measures import CHANGES, asked
 
 __all__ = ["change_of", "changes_told", "turned"]
 
@@ -60,19 +61,19 @@ def change_of(row: Row, base: Row) -> dict[str, float | None]:
     return found
 
 
-def changes_told(change: dict[str, float | None]) -> str:
+def changes_told(change: dict[str, float | None], case: Case) -> str:
     """Say what changes: "tube margin +38 K, flange side wet +0.21", or "nothing"."""
     told = []
-    words = {m.row: m.word for m in MEASURES}
+    words = {m.row: m.word for m in asked(case)}
     for name, value in change.items():
         if value is None:
             continue
-        if name in ("tube_side_wet", "flange_side_wet", "lap_filled"):
+        if name.endswith("_wet") or (name == "lap_filled" and name in words):
             if abs(value) >= 0.005:
-                told.append(f"{words.get(name, name.replace('_', ' '))} {value:+.2f}")
+                told.append(f"{name.replace('_', ' ')} {value:+.2f}")
         elif name == "total_s":
             if abs(value) >= 1.0:
                 told.append(f"time {value:+.0f} s")
-        elif abs(value) >= 1.0:
+        elif name in words and abs(value) >= 1.0:
             told.append(f"{words[name]} {value:+.0f} K")
     return ", ".join(told) or "nothing"
