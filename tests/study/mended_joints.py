@@ -29,8 +29,8 @@ def joint(number: int) -> str:
     def between(low: float, high: float, step: float) -> float:
         return round(float(step * np.round(rng.uniform(low, high) / step)), 6)
 
-    diameter, hand = between(12.0, 20.0, 1.0), rng.choice(["clock", "flow", "pedal"])
-    current = between(35.0, 95.0, 1.0)
+    diameter, hand = between(8.0, 14.0, 1.0), rng.choice(["clock", "flow", "pedal"])
+    current = between(25.0, 80.0, 1.0)
     arc = {
         "current": f"{current:g} A",
         "voltage": "10.5 V",
@@ -40,8 +40,8 @@ def joint(number: int) -> str:
     }
     travel = {
         "speed": f"{between(1.5, 4.0, 0.1):g} mm/s",
-        "segment": f"{between(8.0, 14.0, 1.0):g} mm",
-        "pause": f"{between(2.0, 20.0, 1.0):g} s",
+        "segment": f"{between(7.0, 12.0, 1.0):g} mm",
+        "pause": f"{between(2.0, 12.0, 1.0):g} s",
         "order": str(rng.choice(["in-turn", "opposite"])),
     }
     if hand == "clock":
@@ -52,9 +52,9 @@ def joint(number: int) -> str:
         arc |= {"control": "pedal", "hold": f"{between(1100.0, 1420.0, 10.0):g} degC"}
     tables = {
         "tube": {"outside_diameter": f"{diameter:g} mm", "wall": f"{between(0.8, 1.6, 0.1):g} mm",
-                 "length": "25 mm"},
-        "flange": {"thickness": f"{between(2.0, 6.0, 0.5):g} mm",
-                   "outside_diameter": f"{between(diameter + 15.0, diameter + 35.0, 1.0):g} mm"},
+                 "length": "16 mm"},
+        "flange": {"thickness": f"{between(2.0, 4.0, 0.5):g} mm",
+                   "outside_diameter": f"{between(diameter + 12.0, diameter + 24.0, 1.0):g} mm"},
         "fillet": {"leg": f"{between(1.5, 2.5, 0.1):g} mm"},
         "arc": arc,
         "travel": travel,
