@@ -1,6 +1,7 @@
 """Twenty small failing joints at random, and what `explain` says mends each; minutes.
 
-``PYTHONPATH=sim:tests python tests/study/mended_joints.py`` rewrites `mended_joints.json`.
+``PYTHONPATH=sim:tests python tests/study/mended_joints.py`` writes `mended_joints.json`, and goes
+on with one that is not complete; delete it to begin anew.
 """
 
 from __future__ import annotations
@@ -80,8 +81,8 @@ def told(number: int, found: Explained) -> dict[str, Any]:
 
 def main() -> None:
     """Find the first failing joints and explain each."""
-    kept: list[dict[str, Any]] = []
-    number = 0
+    kept: list[dict[str, Any]] = json.loads(KEPT.read_text("utf-8")) if KEPT.exists() else []
+    number = kept[-1]["joint"] + 1 if kept else 0
     while len(kept) < COUNT:
         source = source_of(number)
         row = run_explained(Trial(source, (), None))

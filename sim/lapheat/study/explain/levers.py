@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import inf
 
 from ...case.case import Case
 from ...case.file.every_key import settings_of
@@ -17,6 +18,7 @@ MM = 1e-3  # [m]
 DEG = float(read_quantity("1 deg", ANGLE))
 HOLD = (25.0, 30.0)  # [K] above the filler's flow, and below the lower solidus of the base
 NEAR = 0.3  # steps: a setting nearer than this to the case's own is the same one
+WAITS = 20.0  # [K] above the air at least, to wait for: nearer takes too long
 # [K] of work and air, or of a bench, at most: common practice for mild steel, no source
 PREHEAT = 250.0 + ZERO_CELSIUS
 
@@ -104,7 +106,7 @@ def _ranges(case: Case, row: Row) -> dict[str, tuple[float, float, float]]:
         found["travel.pause"] = (0.0, 3.0 * travel.pause + 30.0, max(5.0, 0.3 * travel.pause))
         if travel.resume_below is not None:
             air = case.surroundings.temperature
-            found["travel.resume_below"] = (air + 20.0, travel.resume_below + 300.0, 40.0)
+            found["travel.resume_below"] = (air + WAITS, travel.resume_below + 300.0, 40.0)
     if travel.start == "timed":
         found["travel.dwell"] = (0.0, 3.0 * travel.dwell + 5.0, max(1.0, 0.2 * travel.dwell))
     elif row.get("cold_start") is True:
@@ -115,8 +117,8 @@ def _ranges(case: Case, row: Row) -> dict[str, tuple[float, float, float]]:
     if case.fixture.bench is not None:
         bench = case.fixture.bench.temperature
         found["fixture.bench_temperature"] = (bench, max(bench, PREHEAT), 50.0)
-    air = case.surroundings.temperature
-    found["surroundings.temperature"] = (air, max(air, PREHEAT), 50.0)
+    air, below = case.surroundings.temperature, travel.resume_below or inf
+    found["surroundings.temperature"] = (air, max(air, min(PREHEAT, below - WAITS)), 50.0)
     return found
 
 
