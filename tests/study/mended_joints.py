@@ -39,11 +39,12 @@ def joint(number: int) -> str:
         "work_angle": f"{between(40.0, 60.0, 5.0):g} deg",
         "aim": f"{between(-0.5, 1.5, 0.5):g} mm",
     }
-    travel = {
+    travel: dict[str, str | float] = {
         "speed": f"{between(1.5, 4.0, 0.1):g} mm/s",
         "segment": f"{between(7.0, 12.0, 1.0):g} mm",
         "pause": f"{between(2.0, 12.0, 1.0):g} s",
         "order": str(rng.choice(["in-turn", "opposite"])),
+        "coverage": 0.4,  # of the ring, for the sake of time
     }
     if hand == "clock":
         travel["dwell"] = f"{between(0.0, 4.0, 0.5):g} s"

@@ -215,23 +215,20 @@ def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_most_of_twenty_failing_joints_are_mended() -> None:
+    """What does not work on its own run is never called advice that works: `search.Advice`."""
     kept = json.loads(KEPT.read_text("utf-8"))
     assert len(kept) == COUNT
-    few = [j for j in kept if j["advice"][0]["works"] and len(j["advice"][0]["inputs"]) <= 2]
-    more = [j for j in kept if j["advice"][0]["works"]]
-    none = [j for j in kept if not j["advice"][0]["works"]]
-    assert len(few) + len(none) >= 16 or len(more) >= 16
-    for joint in kept:
-        assert joint["findings"]
+    assert all(joint["findings"] for joint in kept)
+    assert sum(joint["advice"][0]["works"] for joint in kept) >= 16
 
 
 def test_the_advice_for_a_joint_holds_when_it_is_run() -> None:
-    """The first of the twenty that one key mends, anew; the advice is run apart."""
+    """The one of the twenty that took fewest runs, anew; what mends it is run apart."""
     kept = json.loads(KEPT.read_text("utf-8"))
-    number = next(j["joint"] for j in kept if len(j["advice"][0]["inputs"]) == 1)
-    source = source_of(number)
+    quickest = min((j for j in kept if j["advice"][0]["works"]), key=lambda j: j["runs"])
+    source = source_of(quickest["joint"])
     advice = now(explain(source)).advice[0]
-    assert advice.works
+    assert not holds(run_explained(Trial(source, (), None)))
     assert holds(run_explained(Trial(source, advice.inputs, None)))
 
 
