@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from ...report.figures.style import INK, LINES, new_figure, short, styled
+from ...report.figures.style import INK, LINES, Array, new_figure, short, styled
 from .explain import Explained
 from .measures import asked, slacks
 from .search import Pull
@@ -31,14 +31,19 @@ def _drawn(found: Explained) -> Figure:
     figure = new_figure(1.9 + 1.35 * count, 1.9 + 0.36 * max(1, len(keys)))
     panels = figure.subplots(1, count, sharey=True, squeeze=False)[0]
     base = slacks(found.base, found.case)
+    told = [slacks(pull.row, found.case) - base for pull in found.pulls]
+    changes = np.array(told).reshape(-1, len(measures))
+    kelvin = [i for i, measure in enumerate(measures) if measure.row != "lap_filled"]
     for i, (axes, measure) in enumerate(zip(panels, measures, strict=False)):
         lap = measure.row == "lap_filled"
-        _bars(axes, found, keys, [slacks(p.row, found.case)[i] - base[i] for p in found.pulls])
+        shown = changes[:, [i] if lap else kelvin]
+        _bars(axes, found, keys, changes[:, i], float(np.abs(shown).max(initial=0.0)))
         state = f"{abs(base[i]):.0f} {'%' if lap else 'K'} {'short' if base[i] < 0.0 else 'spare'}"
         axes.set_title(f"{measure.word}\n{state}")
         axes.set_xlabel("change [%]" if lap else "change [K]")
     total = float(found.base["total_s"] or 0.0)
-    _bars(panels[-1], found, keys, [float(p.row["total_s"] or 0.0) - total for p in found.pulls])
+    seconds = np.array([float(pull.row["total_s"] or 0.0) - total for pull in found.pulls])
+    _bars(panels[-1], found, keys, seconds, float(np.abs(seconds).max(initial=0.0)))
     panels[-1].set_title(f"total time\n{total:.0f} s")
     panels[-1].set_xlabel("change [s]")
     panels[0].set_yticks(range(len(keys)), [_label(key, found.pulls) for key in keys])
@@ -50,7 +55,7 @@ def _drawn(found: Explained) -> Figure:
     return figure
 
 
-def _bars(axes: Axes, found: Explained, keys: list[str], changes: list[float]) -> None:
+def _bars(axes: Axes, found: Explained, keys: list[str], changes: Array, most: float) -> None:
     for pull, change in zip(found.pulls, changes, strict=True):
         up = pull.to.value > pull.lever.own.value
         at = keys.index(pull.lever.key) + (-0.5 if up else 0.5) * HIGH
@@ -59,8 +64,7 @@ def _bars(axes: Axes, found: Explained, keys: list[str], changes: list[float]) -
     axes.grid(visible=True, axis="x")
     axes.tick_params(axis="y", length=0.0)
     axes.locator_params(axis="x", nbins=3)
-    reach = 1.1 * max(1.0, float(np.max(np.abs(changes), initial=0.0)))
-    axes.set_xlim(-reach, reach)
+    axes.set_xlim(-1.1 * max(1.0, most), 1.1 * max(1.0, most))
 
 
 def _label(key: str, pulls: tuple[Pull, ...]) -> str:
