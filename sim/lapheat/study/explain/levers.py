@@ -18,6 +18,7 @@ MM = 1e-3  # [m]
 DEG = float(read_quantity("1 deg", ANGLE))
 HOLD = (25.0, 30.0)  # [K] above the filler's flow, and below the lower solidus of the base
 NEAR = 0.3  # steps: a setting nearer than this to the case's own is the same one
+STANDS = 30.0  # [s] a hand waits for flow at most: common practice, no source
 WAITS = 20.0  # [K] above the air at least, to wait for: nearer takes too long
 # [K] of work and air, or of a bench, at most: common practice for mild steel, no source
 PREHEAT = 250.0 + ZERO_CELSIUS
@@ -110,7 +111,8 @@ def _ranges(case: Case, row: Row) -> dict[str, tuple[float, float, float]]:
     if travel.start == "timed":
         found["travel.dwell"] = (0.0, 3.0 * travel.dwell + 5.0, max(1.0, 0.2 * travel.dwell))
     elif row.get("cold_start") is True:
-        found["travel.dwell_limit"] = (2.0, 4.0 * travel.dwell_limit, 0.5 * travel.dwell_limit)
+        limit = travel.dwell_limit
+        found["travel.dwell_limit"] = (2.0, max(limit, STANDS), 0.5 * limit)
     if case.fixture.chill is not None:
         cold = case.fixture.chill.conductance
         found["fixture.chill_conductance"] = (0.2 * cold, 5.0 * cold, 0.4 * cold)
