@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from .study.commands import calibrate, find, risk, sequences, window
+from .study.commands import calibrate, explain, find, risk, sequences, window
 from .terminal.exits import VERDICT, ending
 from .terminal.options import CaseFile, Debug, Detail, Set, out_option, verdict_option
 
@@ -146,7 +146,7 @@ def run(
             raise typer.Exit(VERDICT)
 
 
-for command in (find, window, sequences, risk, calibrate):
+for command in (find, explain, window, sequences, risk, calibrate):
     app.command()(command)
 
 
