@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from math import isnan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -86,7 +87,7 @@ def _row(result: Result) -> Row:
     current = told.current
     return row_of(result) | {
         "superheat_K": _tidy(told.filler.superheat_K) if told.filler else None,
-        "lap_filled": _tidy(told.soundness.lap_filled) if told.soundness else None,
+        "lap_filled": _tidy(told.soundness.lap_filled),
         "findings": json.dumps([[name, says] for name, says in named if name]),
         "on_limit": bool(current.on_low_limit_s or current.on_high_limit_s),
         "cold_start": any(run.flowed_at_start is False for run in told.segments),
@@ -94,7 +95,7 @@ def _row(result: Result) -> Row:
 
 
 def _tidy(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.10g}")
+    return None if value is None or isnan(value) else float(f"{value:.10g}")
 
 
 def _name(finding: Finding) -> str:
