@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .case.case import Case
+from .history.frames import KEPT
 from .history.records import History
 from .joint.lines import DETAILS
 from .march.march import Report
@@ -19,6 +20,7 @@ from .outcomes.outcomes import Outcomes, Verdict
 from .outcomes.verdict import judge
 from .problem.problem import Problem
 from .problem.setup import job_of
+from .report.fields import Count
 from .report.folder import write_results
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
@@ -42,9 +44,9 @@ class Result:
         """Title and verdict."""
         return f"<Result of {self.case.title!r}: {self.outcomes.verdict.summary}>"
 
-    def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    def save(self, folder: str | os.PathLike[str], count: Count | None = None) -> tuple[Path, ...]:
         """Write the result folder; see `folder.write_results`."""
-        return write_results(self.history, self.outcomes, folder, self.convergence)
+        return write_results(self.history, self.outcomes, folder, self.convergence, count)
 
 
 def simulate(
@@ -54,6 +56,7 @@ def simulate(
     report: Report | None = None,
     shorter: float = 1.0,
     until: float = 0.0,
+    keep: Collection[str] = (),
 ) -> Result:
     """Take a case through its schedule.
 
@@ -65,13 +68,15 @@ def simulate(
     report : called with a `march.Progress` after every step
     shorter : steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
+    keep : "film", "fields" or both: frames kept on the way, in `History.film` and `History.fields`,
+        for `Result.save` to write
 
     Raises
     ------
     TypeError
         It is not a case but, say, the name of its file.
     ValueError
-        There is no such march.
+        There is no such march, or nothing of that name to keep.
     CaseError
         The case asks for too big a mesh.
     MarchError
@@ -81,9 +86,11 @@ def simulate(
         raise TypeError(f"simulate takes a case, as from read_case(...), not {case!r}")
     if march not in MARCHES:
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
+    if isinstance(keep, str) or not set(keep) <= set(KEPT):
+        raise ValueError(f"keep holds names of {', '.join(KEPT)}, not {keep!r}")
     job = job_of(case)
     stepper = _stepper(job.problem, march, threads)
-    history = run_through(job, stepper, report, shorter=shorter, until=until)
+    history = run_through(job, stepper, report, shorter=shorter, until=until, keep=keep)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

@@ -127,6 +127,13 @@ def run(
             help="Run coarse, standard and fine: outcomes with their numerical uncertainty.",
         ),
     ] = False,
+    fields: Annotated[
+        bool,
+        typer.Option(
+            "--fields",
+            help="Write the 3-D temperature through time and its peak too, as VTK and NetCDF.",
+        ),
+    ] = False,
     fail_on_verdict: Annotated[
         bool,
         verdict_option(
@@ -149,7 +156,8 @@ def run(
         from .run import carry_out
 
         changes = tuple(set_ or ())
-        good = carry_out(case, out, changes, detail, march.value, threads, converge, left)
+        keep = tuple(name for name, on in (("fields", fields),) if on)
+        good = carry_out(case, out, changes, detail, march.value, threads, converge, keep, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 
