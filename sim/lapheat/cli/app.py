@@ -127,6 +127,14 @@ def run(
             help="Run coarse, standard and fine: outcomes with their numerical uncertainty.",
         ),
     ] = False,
+    film: Annotated[
+        bool,
+        typer.Option(
+            "--film",
+            help="Write a film too: surfaces and section through time, as MP4 (with the package "
+            "imageio-ffmpeg) or GIF.",
+        ),
+    ] = False,
     fields: Annotated[
         bool,
         typer.Option(
@@ -156,7 +164,7 @@ def run(
         from .run import carry_out
 
         changes = tuple(set_ or ())
-        keep = tuple(name for name, on in (("fields", fields),) if on)
+        keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
         good = carry_out(case, out, changes, detail, march.value, threads, converge, keep, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)

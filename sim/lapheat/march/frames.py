@@ -76,7 +76,9 @@ class Frames:
     def _picture(self, time: float, segment: int, angle: float, current: float) -> _FilmFrame:
         state = self._state
         mesh = state.problem.mesh
-        layer = int(angle / mesh.step) % mesh.layers
+        # where the arc stops between two layers, show the one that it has laid
+        sides = [int(angle / mesh.step + side) % mesh.layers for side in (-1e-6, 1e-6)]
+        layer = max(sides, key=lambda side: float(state.alive[:, side].sum()))
         alive = np.ones(len(mesh.volume), dtype=np.bool_)
         alive[state.problem.fillet_cells] = state.alive[:, layer] > 0.0
         section = state.temperature(layer).astype(np.float32)

@@ -36,7 +36,10 @@ __all__ = [
 ]
 
 # What each command leaves in its folder; the first is in every one and identifies it.
-OURS = ("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures", "fields")
+OURS = (
+    *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
+    *("film.mp4", "film.gif", "fields"),
+)
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -139,7 +142,7 @@ def write_results(
 ) -> tuple[Path, ...]:
     """Write outcomes, resolved case, probes and figures of a run, and its convergence if known.
 
-    Fields are written too if the run kept them.
+    Film and fields are written too if the run kept them.
 
     Everything is written beside the folder first and moved there as one, so that a broken run
     leaves an earlier result as it was.
@@ -173,6 +176,10 @@ def write_results(
 def _long(folder: Path, history: History, count: Count | None) -> list[Path]:
     """Write what was kept on the way, and return the names of its files."""
     names: list[Path] = []
+    if history.film is not None:
+        from .film import save_film  # matplotlib takes half a second
+
+        names.append(save_film(history, folder, count))
     if history.fields is not None:
         names += save_fields(history, folder / "fields", count)
     return [path.relative_to(folder) for path in names]
