@@ -62,9 +62,9 @@ def test_readme_code_leaves_the_result_folder(result: Result, ran: Path) -> None
     pictures = ["current", "histories", "peaks", "schedule", "section"]
     assert files == [
         "case.toml",
-        *(f"figures/{name}.png" for name in pictures),
-        "outcomes.json",
-        "probes.csv",
+        *(f"figures/{name}.{end}" for name in pictures for end in ("png", "svg")),
+        *("outcomes.json", "probes.csv", "report.html"),
+        *("sheet-letter.pdf", "sheet.pdf", "sheet.png"),
     ]
     told = json.loads((out / "outcomes.json").read_text("utf-8"))
     assert list(told) == list(KEYS)

@@ -280,7 +280,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_folder_holds_what_the_contract_names(folder: Path) -> None:
     files = sorted(str(p.relative_to(folder)) for p in folder.rglob("*") if p.is_file())
-    pictures = ["figures/sequences-interpass.png", "figures/sequences.png"]
+    drawn = ("sequences-interpass", "sequences")
+    pictures = [f"figures/{name}.{end}" for name in drawn for end in ("png", "svg")]
     assert files == [*pictures, "rows.jsonl", "sequences.csv", "sequences.json"]
     told = json.loads((folder / "sequences.json").read_text("utf-8"))
     names = {order["order"] for order in told["orders"]}

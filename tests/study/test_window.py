@@ -193,7 +193,8 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
     window, store = windowed(plan_of(SPEED), smooth)
     assert window.pick.run is not None
     files = write_window(window, tmp_path / "out", store)
-    names = ["window.json", "window.csv", "rows.jsonl", "figures/window.png"]
+    names = ["window.json", "window.csv", "rows.jsonl"]
+    names += ["figures/window.png", "figures/window.svg"]
     assert [str(path.relative_to(tmp_path / "out")) for path in files] == names
     told = json.loads(files[0].read_text("utf-8"))
     assert [(a["key"], a["unit"], len(a["values"])) for a in told["axes"]] == [
@@ -229,7 +230,7 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
 def test_more_axes_are_small_multiples(tmp_path: Path) -> None:
     window, store = windowed(plan_of(THREE), smooth)
     files = write_window(window, tmp_path / "out", store)
-    assert [path.name for path in files[3:]] == ["window.png"]
+    assert [path.name for path in files[3:]] == ["window.png", "window.svg"]
     assert window_dict(window)["boundaries"] == {"base_melts": [], "filler_cold": []}
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from lapheat.cli import main
-from lapheat.report.terminal import CAUTIONS
+from lapheat.report.sentences import CAUTIONS
 
 ROOT = Path(__file__).parents[2]
 BEAD = """

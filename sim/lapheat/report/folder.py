@@ -11,6 +11,7 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +39,7 @@ __all__ = [
 # What each command leaves in its folder; the first is in every one and identifies it.
 OURS = (
     *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
+    *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
     *("film.mp4", "film.gif", "fields"),
 )
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
@@ -117,8 +119,11 @@ def _strange_figures(folder: Path) -> list[str]:
         return []
     if not folder.is_dir():
         return ["figures, which is a file"]
-    names = (entry.name for entry in folder.iterdir())
-    return sorted(f"figures/{n}" for n in names if not n.endswith(".png") and n not in LITTER)
+    names = {entry.name for entry in folder.iterdir()} - LITTER
+    # every SVG of ours stands beside its PNG
+    ours = {name for name in names if name.endswith(".png")}
+    ours |= {f"{name.removesuffix('.png')}.svg" for name in ours}
+    return sorted(f"figures/{name}" for name in names - ours)
 
 
 def _strange_fields(folder: Path) -> list[str]:
@@ -140,7 +145,7 @@ def write_results(
     convergence: Convergence | None = None,
     count: Count | None = None,
 ) -> tuple[Path, ...]:
-    """Write outcomes, resolved case, probes and figures of a run, and its convergence if known.
+    """Write outcomes, case, probes, figures, sheet and report of a run, and any convergence.
 
     Film and fields are written too if the run kept them.
 
@@ -240,9 +245,12 @@ def _put_in_place(fresh: Path, target: Path, aside: Path) -> None:
 def _fill(
     folder: Path, history: History, outcomes: Outcomes, convergence: Convergence | None
 ) -> list[Path]:
-    from .figures import save_figures  # matplotlib takes half a second
+    # matplotlib takes half a second, and studies that write no run need none of this
+    from .document import report_html
+    from .figures import save_figures
+    from .sheet import save_sheet
 
-    case = history.case
+    case, day = history.case, date.today().isoformat()
     names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
     write_json(folder / "outcomes.json", outcomes.as_dict())
     if convergence is not None:
@@ -251,7 +259,11 @@ def _fill(
     (folder / "case.toml").write_text(case_to_toml(case), "utf-8")
     (folder / "probes.csv").write_text(_probes_csv(history), "utf-8", newline="")
     figures = save_figures(history, folder / "figures")
-    return [*names, *(path.relative_to(folder) for path in figures)]
+    sheets = save_sheet(history, outcomes, folder, day)
+    pictures = [path for path in figures if path.suffix == ".png"]
+    report = folder / "report.html"
+    report.write_text(report_html(history, outcomes, pictures, day, convergence), "utf-8")
+    return [*names, *(path.relative_to(folder) for path in (*figures, *sheets, report))]
 
 
 def write_json(file: Path, content: Any) -> None:

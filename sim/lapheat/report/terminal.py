@@ -21,42 +21,14 @@ from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutc
 from ..outcomes.sentence import notes_of, sentence, sentences_of
 from ..outcomes.strength import LAP_RULE, StrengthOutcome
 from ..outcomes.wording import OUT_OF_SCOPE, Wording, numbered
+from .sentences import CAUTIONS, UNCERTAINTY
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
 
-__all__ = ["CAUTIONS", "CAUTIONS_IN_SHORT", "report_of"]
-
-CAUTIONS = (
-    "These numbers plan trial pieces. Local codes and a qualified person decide about a joint.",
-    "Not for pressure, fuel, breathing gas, lifting, vehicles, aircraft, or anything whose "
-    "failure could hurt someone.",
-    "No hot work on what held fuel, solvent or unknown contents until it is cleaned, vented and "
-    "tested; vent every closed space.",
-    "Fume of copper, manganese and chromium(VI): extract it at the joint. Strip zinc, cadmium "
-    "and plating first. No chlorinated cleaner near an arc.",
-    "Arc light burns eyes and skin in seconds: filter, covered skin, screens.",
-    "Argon gathers in low and closed places and suffocates without warning.",
-    "Grey metal can be at 500 degC: mark it, wait, use tongs.",
-    "Fire watch: at least 30 minutes after the last arc.",
-    "Cracks from liquid copper and sensitised bands are invisible: section trial pieces or use "
-    "dye penetrant; leak-test with liquid, not gas.",
-)
-# After a study, so that the answer is what one reads; the whole list follows every run.
-CAUTIONS_IN_SHORT = (
-    CAUTIONS[0],
-    CAUTIONS[1],
-    "Fume, arc light, argon, hot metal and fire: the full cautions follow `lapheat run` and end "
-    "the README.",
-)
+__all__ = ["report_of"]
 
 FILLER_HEADINGS = ("filler", "reached", "flows at", "surplus", "wanted")
-
-UNCERTAINTY = (
-    "Uncertainty: grid convergence index of the fine mesh, factor 1.25 where the order is 0.9 to "
-    "2.2 (a joint's margins: 0.57 to 2.2), else 3, and what half steps change. It is not that of "
-    "the model or of its inputs."
-)
 
 
 def report_of(

@@ -17,13 +17,14 @@ import pytest
 
 import lapheat.api
 import lapheat.report.figures
+import lapheat.report.sheet
 from lapheat.api import Result
 from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress
 from lapheat.outcomes.from_history import outcomes_of
-from lapheat.report.terminal import CAUTIONS
+from lapheat.report.sentences import CAUTIONS
 from support.commands import CASE, Call
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS
@@ -69,6 +70,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
 
         monkeypatch.setattr(lapheat.api, "simulate", simulate)
         monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
+        monkeypatch.setattr(lapheat.report.sheet, "save_sheet", lambda *_: ())
         return calls
 
     return use

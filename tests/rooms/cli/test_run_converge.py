@@ -12,6 +12,7 @@ import pytest
 
 import lapheat.api
 import lapheat.report.figures
+import lapheat.report.sheet
 from lapheat.api import Result
 from lapheat.case.case import Case
 from lapheat.cli.terminal.progress import Meter
@@ -57,6 +58,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Runs], list[str]]:
 
         monkeypatch.setattr(lapheat.api, "simulate", run)
         monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
+        monkeypatch.setattr(lapheat.report.sheet, "save_sheet", lambda *_: ())
         return asked
 
     return use

@@ -38,8 +38,8 @@ def test_units_convert_and_write() -> None:
     metric, imperial = Units("mm", "degC"), Units("in", "degF")
     assert metric.temperature_text(1562.15) == "1289 °C"
     assert imperial.temperature_text(1673.15) == "2552 °F"
-    assert metric.margin_text(-12.0) == "12 K above solidus"
-    assert imperial.margin_text(100.0) == "180 °F below solidus"
+    assert metric.margin_text(-12.0) == "melts, 12 K above its solidus"
+    assert imperial.margin_text(100.0) == "stays 180 °F below its solidus"
     assert float(imperial.long(np.asarray(0.0381))) == pytest.approx(1.5)
     assert short("a very long name of an alloy", 12) == "a very long…"
 

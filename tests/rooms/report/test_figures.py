@@ -157,12 +157,12 @@ def test_contour_lies_where_the_peak_crosses_filler_flow() -> None:
 
 def test_peak_titles_give_the_margin() -> None:
     assert next(a.get_title("left") for a in peaks(run_of("demo")).axes[:3]) == (
-        "Tube outside peaks at 1289 °C, 111 K below solidus"
+        "Tube outside stays 111 K below its solidus: peak at 1289 °C"
     )
     hot = peaks(run_of("melted")).axes[0].get_title("left")
-    assert hot == "Tube outside peaks at 1587 °C, 187 K above solidus"
+    assert hot == "Tube outside melts, 187 K above its solidus: peak at 1587 °C"
     fahrenheit = peaks(run_of("inches")).axes[0].get_title("left")
-    assert fahrenheit == "Tube outside peaks at 2352 °F, 200 °F below solidus"
+    assert fahrenheit == "Tube outside stays 200 °F below its solidus: peak at 2352 °F"
 
 
 def test_peak_legend_says_whether_solidus_was_reached() -> None:
@@ -263,8 +263,8 @@ def test_section_names_parts_and_hottest_instant() -> None:
     run = run_of("demo")
     axes = section(run).axes[0]
     assert axes.get_title("left") == (
-        f"At {run.snapshot.time:.1f} s the tube surface is hottest: 1289 °C"
-        f" at {np.degrees(run.snapshot.angle):.0f} deg, 111 K below solidus"
+        f"Tube stays 111 K below its solidus: hottest at {run.snapshot.time:.1f} s"
+        f" and {np.degrees(run.snapshot.angle):.0f} deg, 1289 °C"
     )
     assert {t.get_text() for t in axes.texts} == {
         "tube 304L",

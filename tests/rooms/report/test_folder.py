@@ -16,19 +16,29 @@ from lapheat.report.folder import ResultError, check_folder, default_folder, wri
 from support.runs import run_with
 
 FILES = ("outcomes.json", "case.toml", "probes.csv")
+SHEETS = ("sheet.pdf", "sheet.png", "sheet-letter.pdf")
+WHOLE = [*FILES, "figures/peaks.png", *SHEETS, "report.html"]
 
 
 @pytest.fixture(autouse=True)
 def _quick_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Stand in for the figures, which have tests of their own and take a second."""
+    """Stand in for figures and sheet, which have tests of their own and take a second."""
     import lapheat.report.figures
+    import lapheat.report.sheet
 
     def save(_: object, folder: Path) -> tuple[Path, ...]:
         folder.mkdir()
         (folder / "peaks.png").write_bytes(b"png")
         return (folder / "peaks.png",)
 
+    def sheet(*given: object) -> tuple[Path, ...]:
+        paths = tuple(Path(str(given[2]), name) for name in SHEETS)
+        for path in paths:
+            path.write_bytes(b"sheet")
+        return paths
+
     monkeypatch.setattr(lapheat.report.figures, "save_figures", save)
+    monkeypatch.setattr(lapheat.report.sheet, "save_sheet", sheet)
 
 
 def write(folder: Path, **changes: float) -> tuple[Path, ...]:
@@ -53,8 +63,8 @@ def refusal(folder: Path) -> str:
 def test_folder_holds_the_files_of_the_contract(tmp_path: Path) -> None:
     out = tmp_path / "new" / "stub.out"
     files = write(out)
-    assert [str(path.relative_to(out)) for path in files] == [*FILES, "figures/peaks.png"]
-    assert sorted(everything(out)) == sorted([*FILES, "figures/peaks.png"])
+    assert [str(path.relative_to(out)) for path in files] == WHOLE
+    assert sorted(everything(out)) == sorted(WHOLE)
     assert list(out.parent.iterdir()) == [out]
 
 

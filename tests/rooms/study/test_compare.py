@@ -160,7 +160,7 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     found = compared(small_runs)
     files = write_compare(found, tmp_path / "a.compare")
     names = [str(path.relative_to(tmp_path / "a.compare")) for path in files]
-    assert names == ["compare.json", "compare.csv", "figures/compare.png"]
+    assert names == ["compare.json", "compare.csv", "figures/compare.png", "figures/compare.svg"]
     told = json.loads(files[0].read_text("utf-8"))
     assert told == compare_dict(found)
     assert [each["name"] for each in told["runs"]] == ["0", "1"]

@@ -178,7 +178,7 @@ def page(title: str, parts: Sequence[RenderableType], files: Sequence[Path]) -> 
     from rich.text import Text
 
     from ...case.faults import printable
-    from ...report.terminal import CAUTIONS_IN_SHORT
+    from ...report.sentences import CAUTIONS_IN_SHORT
 
     cautions = [
         Text(),

@@ -6,8 +6,10 @@ import warnings
 from collections.abc import Callable
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.image import imsave
 
@@ -28,6 +30,7 @@ __all__ = [
     "save_figures",
     "schedule",
     "section",
+    "write_figure",
     "write_png",
 ]
 
@@ -55,8 +58,33 @@ def write_png(figure: Figure, path: Path) -> None:
     imsave(path, pixels, dpi=DPI, metadata={"Software": ""}, pil_kwargs=options)
 
 
+def write_figure(figure: Figure, path: Path) -> tuple[Path, Path]:
+    """Write a figure as PNG and, beside it, as SVG, the same bytes each time.
+
+    The text of the SVG stays text.
+
+    Parameters
+    ----------
+    figure : laid out by its own engine
+    path : of the PNG
+
+    Returns
+    -------
+    paths : of the PNG and of the SVG
+    """
+    write_png(figure, path)
+    dpi, beside = figure.dpi, path.with_suffix(".svg")
+    figure.set_layout_engine("none")  # the layout of the PNG stays
+    # without a salt of their own, names inside the file are new each time
+    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "lapheat"}):
+        # `Figure.savefig` would draw twice here too
+        FigureCanvasSVG(figure).print_svg(beside, metadata={"Date": None})  # type: ignore[no-untyped-call]
+    figure.dpi = dpi  # an SVG counts in points
+    return path, beside
+
+
 def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
-    """Draw every figure of a run and write it as PNG.
+    """Draw every figure of a run and write it as PNG and SVG.
 
     Parameters
     ----------
@@ -65,7 +93,7 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
 
     Returns
     -------
-    paths : one a figure, in the order of `figures_of`
+    paths : two a figure, in the order of `figures_of`
 
     Raises
     ------
@@ -73,12 +101,10 @@ def save_figures(history: History, folder: Path) -> tuple[Path, ...]:
         The folder or a file cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    paths = []
+    paths: list[Path] = []
     for name, draw in figures_of(history).items():
-        path = folder / f"{name}.png"
         with styled(), warnings.catch_warnings():
             # A name in a script the font lacks is drawn as boxes; that is no fault of the run.
             warnings.filterwarnings("ignore", message="Glyph")
-            write_png(draw(history), path)
-        paths.append(path)
+            paths += write_figure(draw(history), folder / f"{name}.png")
     return tuple(paths)

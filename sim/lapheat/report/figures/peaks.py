@@ -171,10 +171,10 @@ def _panel(
     _contour(axes, chart, units, levels.flow, FLOW, "-")
     _contour(axes, chart, units, solidus, SOLIDUS, "--")
     peak = float(surface.peak.max())
-    title = f"{surface.name.capitalize()} peaks at {units.temperature_text(peak)}"
+    title = f"{surface.name.capitalize()} peaks"
     if isfinite(solidus):
-        title += f", {units.margin_text(solidus - peak)}"
-    settle(axes, title)
+        title = f"{surface.name.capitalize()} {units.margin_text(solidus - peak)}: peak"
+    settle(axes, f"{title} at {units.temperature_text(peak)}")
     along = "outward" if surface.name.startswith("flange") else "height"
     axes.set_ylabel(f"{along} ({units.length})")
     for spine in axes.spines.values():

@@ -214,11 +214,13 @@ def _title(history: History, units: Units) -> str:
     tops = {part: _top_at(history, part, shot.angle) for part in ("tube", "flange")}
     over = {part: top - levels.solidus(part) for part, top in tops.items()}
     part = max(tops, key=lambda p: (over[p] if isfinite(over[p]) else -inf, tops[p]))
-    text = (
-        f"At {shot.time:.1f} s the {part} surface is hottest: {units.temperature_text(tops[part])}"
-        f" at {degrees(shot.angle) % 360.0:.0f} deg"
+    head = f"{part.capitalize()} is hottest"
+    if isfinite(over[part]):
+        head = f"{part.capitalize()} {units.margin_text(-over[part])}: hottest"
+    return (
+        f"{head} at {shot.time:.1f} s and {degrees(shot.angle) % 360.0:.0f} deg, "
+        f"{units.temperature_text(tops[part])}"
     )
-    return text + (f", {units.margin_text(-over[part])}" if isfinite(over[part]) else "")
 
 
 def _top_at(history: History, part: str, angle: float) -> float:
@@ -262,6 +264,7 @@ def section(history: History) -> Figure:
             norm=norm,
             edgecolors="face",  # no hairlines between cells
             linewidths=0.4,
+            rasterized=True,
         )
         axes.add_collection(body)
         entries: list[tuple[Artist, str]] = []

@@ -131,10 +131,14 @@ class Units:
         return f"{float(self.hot(np.asarray(kelvin))):.0f} {self.degree}"
 
     def margin_text(self, margin: float) -> str:
-        """Write solidus minus peak, given in [K], such as "111 K below solidus"."""
+        """Say what solidus minus peak, given in [K], means: "stays 111 K below its solidus"."""
         size = abs(margin) * (1.8 if self.temperature == "degF" else 1.0)
-        unit = "°F" if self.temperature == "degF" else "K"
-        return f"{size:.0f} {unit} {'below' if margin >= 0.0 else 'above'} solidus"
+        told = f"{size:.0f} {'°F' if self.temperature == 'degF' else 'K'}"
+        return (
+            f"stays {told} below its solidus"
+            if margin >= 0.0
+            else (f"melts, {told} above its solidus")
+        )
 
 
 @dataclass(frozen=True)

@@ -122,14 +122,13 @@ def write_calibration(
     csv.writer(text, lineterminator="\n").writerows(lines)
     texts = [text.getvalue(), case_to_toml(found.case)]
     told = calibration_dict(found)
-    return write_study(folder, OURS, told, texts, store, lambda fresh: [_figure(found, fresh)])
+    return write_study(folder, OURS, told, texts, store, lambda fresh: _figure(found, fresh))
 
 
-def _figure(found: Calibration | Answers, folder: Path) -> Path:
-    from ...report.figures import write_png  # matplotlib takes half a second
+def _figure(found: Calibration | Answers, folder: Path) -> list[Path]:
+    from ...report.figures import write_figure  # matplotlib takes half a second
     from .figure import AnswerPanel, HistoryPanel, answers, histories
 
-    path = Path("figures/calibration.png")
     (folder / "figures").mkdir()
     case = found.case
     if isinstance(found, Calibration):
@@ -167,5 +166,5 @@ def _figure(found: Calibration | Answers, folder: Path) -> Path:
             if np.isfinite(getattr(found.pieces, column)).any()
         ]
         figure = answers(case, shown)
-    write_png(figure, folder / path)
-    return path
+    files = write_figure(figure, folder / "figures" / "calibration.png")
+    return [path.relative_to(folder) for path in files]

@@ -81,13 +81,13 @@ def write_compare(found: Comparison, folder: Path) -> tuple[Path, ...]:
     """
 
     def fill(fresh: Path) -> list[Path]:
-        from ...report.figures import write_png  # matplotlib takes half a second
+        from ...report.figures import write_figure  # matplotlib takes half a second
         from .figure import overlaid
 
         write_json(fresh / "compare.json", compare_dict(found))
         (fresh / "compare.csv").write_text(compare_csv(found), "utf-8", newline="")
         (fresh / "figures").mkdir()
-        write_png(overlaid(found), fresh / "figures/compare.png")
-        return [Path("compare.json"), Path("compare.csv"), Path("figures/compare.png")]
+        pictures = write_figure(overlaid(found), fresh / "figures/compare.png")
+        return [*map(Path, OURS[:-1]), *(path.relative_to(fresh) for path in pictures)]
 
     return write_folder(folder, fill, OURS)

@@ -94,10 +94,9 @@ def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
 
 
 def _figures(found: Found, folder: Path) -> list[Path]:
-    from ...report.figures import write_png  # matplotlib takes half a second
+    from ...report.figures import write_figure  # matplotlib takes half a second
     from .figure import chances
 
     (folder / "figures").mkdir()
-    path = Path("figures/find.png")
-    write_png(chances(found), folder / path)
-    return [path]
+    files = write_figure(chances(found), folder / "figures" / "find.png")
+    return [path.relative_to(folder) for path in files]

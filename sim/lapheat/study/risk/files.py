@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...case.units import in_unit
+from ...report.digest import digest_of
 from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
@@ -39,6 +40,7 @@ def risk_dict(risk: Risk) -> dict[str, Any]:
     plan = risk.plan
     return {
         "title": plan.case.title,
+        "case": digest_of(plan.case),
         "samples": len(risk.rows),
         "asked": plan.samples,
         "failed": risk.failed,
@@ -151,12 +153,12 @@ def write_risk(risk: Risk, folder: Path, store: RowFile) -> tuple[Path, ...]:
         Something could not be written.
     """
     return write_study(
-        folder, OURS, risk_dict(risk), [_csv(risk)], store, lambda fresh: [_figure(risk, fresh)]
+        folder, OURS, risk_dict(risk), [_csv(risk)], store, lambda fresh: _figure(risk, fresh)
     )
 
 
-def _figure(risk: Risk, folder: Path) -> Path:
-    from ...report.figures import write_png  # matplotlib takes half a second
+def _figure(risk: Risk, folder: Path) -> list[Path]:
+    from ...report.figures import write_figure  # matplotlib takes half a second
     from .figure import RiskChart, RiskPanel
     from .figure import risk as draw
 
@@ -184,8 +186,7 @@ def _figure(risk: Risk, folder: Path) -> Path:
                     slopes=event.slopes,
                 )
             )
-    path = Path("figures/risk.png")
     (folder / "figures").mkdir()
     chart = RiskChart(risk.plan.case.title, tuple(panels))
-    write_png(draw(chart), folder / path)
-    return path
+    files = write_figure(draw(chart), folder / "figures" / "risk.png")
+    return [path.relative_to(folder) for path in files]

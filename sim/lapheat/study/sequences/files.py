@@ -91,19 +91,18 @@ def write_sequences(found: Sequences, folder: Path, store: RowFile) -> tuple[Pat
 
 
 def _figures(found: Sequences, folder: Path) -> list[Path]:
-    from ...report.figures import write_png  # matplotlib takes half a second
+    from ...report.figures import write_figure  # matplotlib takes half a second
 
     (folder / "figures").mkdir()
-    paths = []
+    paths: list[Path] = []
     sets = [("sequences", found.pause), ("sequences-interpass", found.interpass)]
     for name, comparison in sets:
         chart = None if comparison is None else chart_of(found, comparison)
         if chart is not None:
             from .figure import sequences
 
-            paths.append(Path(f"figures/{name}.png"))
-            write_png(sequences(chart), folder / paths[-1])
-    return paths
+            paths += write_figure(sequences(chart), folder / f"figures/{name}.png")
+    return [path.relative_to(folder) for path in paths]
 
 
 def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:

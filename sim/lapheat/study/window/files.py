@@ -119,7 +119,7 @@ def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ..
 
 
 def _figures(window: Window, folder: Path) -> list[Path]:
-    from ...report.figures import write_png  # matplotlib takes half a second
+    from ...report.figures import write_figure  # matplotlib takes half a second
     from .figure import WindowChart
     from .figure import window as draw
 
@@ -127,7 +127,7 @@ def _figures(window: Window, folder: Path) -> list[Path]:
     panels = list(_panels(window))
     pages = [panels[i : i + PANELS] for i in range(0, len(panels), PANELS)]
     axes = window.plan.axes
-    names = []
+    paths: list[Path] = []
     free = [axis.key for axis in window.plan.free]
     apart = any(d.base or d.filler for d in window.differences)
     for number, page in enumerate(pages, start=1):
@@ -140,10 +140,9 @@ def _figures(window: Window, folder: Path) -> list[Path]:
             filler_band=_band([d.filler for d in window.differences]),
             band=f"a boundary at {window.case.detail} may be here" if apart else "",
         )
-        name = Path("figures", "window.png" if len(pages) == 1 else f"window-{number}.png")
-        write_png(draw(chart), folder / name)
-        names.append(name)
-    return names
+        name = "window.png" if len(pages) == 1 else f"window-{number}.png"
+        paths += write_figure(draw(chart), folder / "figures" / name)
+    return [path.relative_to(folder) for path in paths]
 
 
 def _label(axis: Axis) -> str:

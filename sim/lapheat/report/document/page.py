@@ -1,0 +1,92 @@
+"""The report put together: numbers and pictures into the template."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ...case.faults import printable
+from ...case.file import case_to_toml
+from ...history.records import History
+from ...outcomes.outcomes import Outcomes
+from ...outcomes.sentence import notes_of, sentences_of
+from ...outcomes.wording import Wording
+from ...version import __version__
+from ..digest import chance_of, digest_of
+from ..sentences import CAUTIONS, UNCERTAINTY
+from .sources import alloy_sources, givens_of
+from .tables import tables_of
+
+if TYPE_CHECKING:
+    from ...outcomes.convergence import Convergence
+
+__all__ = ["report_html"]
+
+CAPTIONS = {
+    "peaks": "Peak temperature of each surface over the whole run, unrolled round the ring.",
+    "histories": "Temperature against time at each segment's start point and at each probe.",
+    "section": "Section through the hottest spot of the base at the instant it was hottest.",
+    "schedule": "When each segment was laid, when the arc was on, and its current.",
+    "current": "Current of the pedal and hottest base while the arc was on.",
+}
+
+
+def report_html(
+    history: History,
+    outcomes: Outcomes,
+    pictures: Sequence[Path],
+    day: str,
+    convergence: Convergence | None = None,
+) -> str:
+    """Write the report of a run.
+
+    Parameters
+    ----------
+    history, outcomes : the run
+    pictures : PNG files that go into it
+    day : on which it is made
+    convergence : the same case on three meshes, if it was computed
+
+    Returns
+    -------
+    html : one whole file; it asks for nothing from elsewhere
+    """
+    from jinja2 import Environment, StrictUndefined  # only a run needs it
+
+    case, words = history.case, Wording.of(history.case)
+    judgement = outcomes.verdict.judgement
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    template = files(__package__).joinpath("report.html.jinja").read_text("utf-8")
+    return environment.from_string(template).render(
+        title=printable(case.title),
+        day=day,
+        version=__version__,
+        digest=digest_of(case),
+        file=printable(Path(case.file).name),
+        verdict=outcomes.verdict,
+        filler=outcomes.filler is not None,
+        sentences=[_sentence(told) for told in sentences_of(judgement, words)],
+        notes=[_sentence(told) for told in notes_of(judgement, words)],
+        chance=chance_of(case),
+        convergence=convergence,
+        uncertainty=UNCERTAINTY,
+        figures=[
+            (path.stem, CAPTIONS.get(path.stem, path.stem), b64encode(path.read_bytes()).decode())
+            for path in pictures
+        ],
+        tables=tables_of(outcomes, case.display),
+        assumed=[printable(told) for told in (*case.assumed, *outcomes.alloys.held)],
+        givens=list(givens_of(case)),
+        alloys=[(printable(name), alloy_sources(alloy)) for name, alloy in case.alloys.items()],
+        toml=case_to_toml(case),
+        cautions=CAUTIONS,
+    )
+
+
+def _sentence(clause: str) -> str:
+    return printable(f"{clause[0].upper()}{clause[1:]}.")

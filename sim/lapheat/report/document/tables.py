@@ -1,0 +1,156 @@
+"""The records of the outcomes as tables; a new record or field shows by itself."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from inspect import cleandoc
+from typing import Any
+
+from ...case.case import Display
+from ...case.faults import printable
+from ...outcomes.outcomes import DIGITS, Outcomes
+
+__all__ = ["Cell", "Table", "tables_of"]
+
+APART = ("verdict", "alloys")  # said in words elsewhere in the report
+# Ends of the names in `outcomes.json`, the longest first: unit as it is read, and its size in SI.
+UNITS: dict[str, tuple[str, float]] = {
+    "_m_s": ("mm/s", 1e-3),
+    "_m3": ("l", 1e-3),
+    "_deg": ("deg", 1.0),
+    "_kg": ("g", 1e-3),
+    "_C": ("degC", 1.0),
+    "_K": ("K", 1.0),
+    "_m": ("mm", 1e-3),
+    "_s": ("s", 1.0),
+    "_J": ("J", 1.0),
+    "_A": ("A", 1.0),
+    "_N": ("N", 1.0),
+}
+INCHES = {"_m_s": ("in/s", 0.0254), "_m": ("in", 0.0254)}
+SHOWN = 5  # significant digits
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A value as it is read, and as `outcomes.json` holds it ("" for what is no number)."""
+
+    text: str
+    exact: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the report.
+
+    Attributes
+    ----------
+    name : of the record
+    about : what it holds
+    heads : of the columns
+    rows : a name and its cells
+    """
+
+    name: str
+    about: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[Cell, ...]], ...]
+
+
+def tables_of(outcomes: Outcomes, display: Display) -> Iterator[Table]:
+    """Make a table of every record of a run.
+
+    Parameters
+    ----------
+    outcomes : the run's
+    display : the user's units
+    """
+    for item in fields(outcomes):
+        value = getattr(outcomes, item.name)
+        if item.name in APART or value is None:
+            continue
+        if isinstance(value, tuple):
+            value = {str(number): record for number, record in enumerate(value, start=1)}
+        if is_dataclass(value):
+            yield _record(item.name, value, display)
+        elif isinstance(value, Mapping) and value:
+            yield _many(item.name, value, display)
+
+
+def _record(name: str, record: Any, display: Display) -> Table:
+    about, meanings = _told(type(record))
+    rows = []
+    for item in fields(record):
+        unit, _ = _unit(item.name, display)
+        cell = _cell(item.name, getattr(record, item.name), display)
+        cells = [cell, Cell(unit), Cell(meanings.get(item.name, ""))]
+        rows.append((item.name, tuple(cells[: 3 if meanings else 2])))
+    heads = ("", "value", "unit", "meaning")
+    return Table(name, about, heads[: 4 if meanings else 3], tuple(rows))
+
+
+def _many(name: str, records: Mapping[str, Any], display: Display) -> Table:
+    first = next(iter(records.values()))
+    if not is_dataclass(first):
+        rows = tuple((printable(key), (_cell(key, v, display),)) for key, v in records.items())
+        return Table(name, "", ("", "value"), rows)
+    about, _ = _told(type(first))
+    names = [item.name for item in fields(first)]
+    heads = []
+    for key in names:
+        unit, _ = _unit(key, display)
+        heads.append(f"{_plain(key, unit)} [{unit}]" if unit else key)
+    return Table(
+        name,
+        about,
+        ("", *heads),
+        tuple(
+            (printable(key), tuple(_cell(n, getattr(record, n), display) for n in names))
+            for key, record in records.items()
+        ),
+    )
+
+
+def _plain(name: str, unit: str) -> str:
+    """Name of a column without its unit, which stands behind it."""
+    end = next((end for end in UNITS if name.endswith(end)), "")
+    return name.removesuffix(end) if unit else name
+
+
+def _unit(name: str, display: Display) -> tuple[str, float]:
+    """Unit of a value by the end of its name, and its size in SI; "" where it has none."""
+    end = next((end for end in UNITS if name.endswith(end)), "")
+    if display.length == "in" and end in INCHES:
+        return INCHES[end]
+    if display.temperature == "degF" and end == "_C":
+        return "degF", 1.0
+    return UNITS.get(end, ("", 1.0))
+
+
+def _cell(name: str, value: Any, display: Display) -> Cell:
+    if value is None:
+        return Cell("none")
+    if isinstance(value, bool):
+        return Cell("yes" if value else "no")
+    if isinstance(value, tuple):
+        return Cell("; ".join(_cell(name, part, display).text for part in value) or "none")
+    if not isinstance(value, int | float):
+        return Cell(printable(str(value)))
+    unit, size = _unit(name, display)
+    shown = 1.8 * value + 32.0 if unit == "degF" else value / size
+    # adding 0 takes the sign off -0
+    return Cell(f"{shown + 0.0:.{SHOWN}g}", f"{value:.{DIGITS}g}")
+
+
+def _told(record: type) -> tuple[str, dict[str, str]]:
+    """Read off a record's docstring what it is about and what each field means."""
+    head, _, attributes = cleandoc(record.__doc__ or "").partition("Attributes\n----------\n")
+    meanings: dict[str, str] = {}
+    for names, text in re.findall(r"^(\w[\w, ]*) : ((?:.|\n(?= ))*)", attributes, re.MULTILINE):
+        each, told = names.split(", "), " ".join(text.replace("`", "").split())
+        parts = told.split("; ")  # one a name, or one for all
+        for number, name in enumerate(each):
+            meanings[name] = parts[number] if len(parts) == len(each) else told
+    return " ".join(head.replace("`", "").split()), meanings

@@ -1,0 +1,258 @@
+"""The HTML report: whole, well formed, alone, with every number of the outcomes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass, make_dataclass, replace
+from functools import cache
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lapheat.case.case import Display
+from lapheat.case.file import case_to_toml, resolved_rows
+from lapheat.history.records import History
+from lapheat.outcomes.convergence import Convergence, Estimate, Grid, Row
+from lapheat.outcomes.from_history import outcomes_of
+from lapheat.report.digest import digest_of
+from lapheat.report.document import report_html
+from lapheat.report.document.tables import Cell, tables_of
+from lapheat.report.sentences import CAUTIONS
+from support.runs import run_with
+
+DAY = "2026-11-28"
+VOID = {"meta", "img", "br", "link"}
+HOSTILE = "<script>alert('1')</script> & \"co\""
+
+
+class Page(HTMLParser):
+    """Tags, attributes and text of a page; a tag that is closed wrongly is an error."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[tuple[str, str]] = []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if data.strip():
+            self.text.append((self.open[-1] if self.open else "", data.strip()))
+
+    def words(self, tag: str = "") -> str:
+        return " ".join(data for where, data in self.text if not tag or where == tag)
+
+
+def made(history: History, folder: Path, convergence: Convergence | None = None) -> str:
+    picture = folder / "peaks.png"
+    picture.write_bytes(b"png")
+    return report_html(history, outcomes_of(history), [picture], DAY, convergence)
+
+
+@cache
+def demo() -> str:
+    history = run_with()
+    return report_html(history, outcomes_of(history), [], DAY)
+
+
+def numbers(value: Any) -> Iterator[float]:
+    """Every number in what `outcomes.json` holds, lists of angles aside."""
+    if isinstance(value, dict):
+        for item in value.values():
+            yield from numbers(item)
+    elif isinstance(value, list) and value and isinstance(value[0], dict):
+        for item in value:
+            yield from numbers(item)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield value
+
+
+def test_every_number_is_that_of_the_outcomes() -> None:
+    page = Page(demo())
+    exact = [float(a["value"] or "") for tag, a in page.tags if tag == "data"]
+    shown = [float(text) for where, text in page.text if where == "data"]
+    assert exact == pytest.approx(list(numbers(outcomes_of(run_with()).as_dict())), rel=1e-9)
+    sizes = [1e3 if abs(s) > 10.0 * abs(e) else 1.0 for s, e in zip(shown, exact, strict=True)]
+    assert shown == pytest.approx([e * k for e, k in zip(exact, sizes, strict=True)], rel=5e-5)
+
+
+def test_values_are_in_the_users_units() -> None:
+    outcomes = outcomes_of(run_with())
+    metric, imperial = (
+        {
+            (t.name, name): cells
+            for t in tables_of(outcomes, Display(*units))
+            for name, cells in t.rows
+        }
+        for units in (("mm", "degC"), ("in", "degF"))
+    )
+    peak = outcomes.tube.peak_C
+    assert peak is not None
+    assert metric["tube", "peak_C"][:2] == (Cell(f"{peak:.5g}", f"{peak:.10g}"), Cell("degC"))
+    there = imperial["tube", "peak_C"]
+    assert float(there[0].text) == pytest.approx(1.8 * peak + 32.0, rel=5e-5)
+    assert there[1] == Cell("degF")
+    place = imperial["tube", "peak_position_m"]
+    assert float(place[0].text) == pytest.approx(outcomes.tube.peak_position_m / 0.0254, rel=5e-5)
+    assert place[1] == Cell("in")
+
+
+def test_a_new_record_shows_by_itself() -> None:
+    @dataclass(frozen=True)
+    class Wear:
+        """How worn it is.
+
+        Attributes
+        ----------
+        depth_m : of the groove;
+            at its deepest
+        force_N, worn : what presses; whether it is worn
+        """
+
+        depth_m: float
+        force_N: float  # noqa: N815
+        worn: bool
+
+    outcomes = outcomes_of(run_with())
+    wider = make_dataclass(
+        "Wider", [(f.name, Any) for f in fields(outcomes)] + [("wear", Any)], frozen=True
+    )
+    more = wider(*(getattr(outcomes, f.name) for f in fields(outcomes)), Wear(2e-3, 5.0, True))
+    table = list(tables_of(more, Display()))[-1]
+    assert (table.name, table.about) == ("wear", "How worn it is.")
+    assert [(name, [cell.text for cell in cells]) for name, cells in table.rows] == [
+        ("depth_m", ["2", "mm", "of the groove; at its deepest"]),
+        ("force_N", ["5", "N", "what presses"]),
+        ("worn", ["yes", "", "whether it is worn"]),
+    ]
+
+
+def test_every_record_of_the_outcomes_has_a_table() -> None:
+    outcomes = outcomes_of(run_with())
+    names = {table.name for table in tables_of(outcomes, Display())}
+    there = {f.name for f in fields(outcomes) if getattr(outcomes, f.name) is not None}
+    assert names == there - {"verdict", "alloys"}
+    assert is_dataclass(outcomes.tube)
+
+
+def test_it_asks_for_nothing_from_elsewhere(tmp_path: Path) -> None:
+    text = made(run_with(), tmp_path)
+    page = Page(text)
+    assert {tag for tag, _ in page.tags}.isdisjoint({"script", "link", "iframe", "object", "base"})
+    links = [a.get(n) for _, a in page.tags for n in ("src", "href", "action") if a.get(n)]
+    assert links == ["data:image/png;base64,cG5n"]
+    assert not any(word in text for word in ("http:", "https:", "//", "@import", "url("))
+
+
+def test_a_title_of_markup_stays_text(tmp_path: Path) -> None:
+    history = run_with()
+    case = history.case
+    steel = case.alloys["304L"]
+    case = replace(
+        case,
+        title=HOSTILE,
+        file=f"/somewhere/{HOSTILE.replace('/', ' ')}.toml",
+        tube=replace(case.tube, alloy=HOSTILE),
+        alloys={**case.alloys, HOSTILE: steel},
+        probes=tuple(replace(probe, name=f"<b>{probe.name}") for probe in case.probes),
+        assumed=("<i>taken</i> for granted",),
+        written={"title": HOSTILE},
+    )
+    page = Page(made(replace(history, case=case), tmp_path))
+    assert {"script", "b", "i"}.isdisjoint({tag for tag, _ in page.tags})
+    assert page.words("h1") == HOSTILE
+    assert HOSTILE in page.words("title")
+    assert HOSTILE in page.words("h3")
+    assert "<b>T1" in page.words("th")
+    assert "<i>taken</i> for granted" in page.words("li")
+
+
+def test_a_title_that_would_steer_a_terminal_is_shown(tmp_path: Path) -> None:
+    history = run_with()
+    case = replace(history.case, title="a\x1b[2Jb\u202ec")
+    page = Page(made(replace(history, case=case), tmp_path))
+    assert page.words("h1") == "a\\u001b[2Jb\\u202ec"
+
+
+def test_verdict_comes_first_and_cautions_last() -> None:
+    page = Page(demo())
+    words = page.words()
+    assert words.index("Works:") < words.index("Figures") < words.index("Numbers")
+    assert all(caution in page.words("li") for caution in CAUTIONS)
+    failed = Page(report_html((h := run_with(1800.0)), outcomes_of(h), [], DAY)).words()
+    assert "Does not work: base stays solid: no; filler flows: yes." in failed
+
+
+def test_the_case_is_whole_with_sources_of_what_was_not_given() -> None:
+    history = run_with()
+    page = Page(demo())
+    (toml,) = (data for where, data in page.text if where == "pre")
+    assert toml == case_to_toml(history.case).strip()
+    rows = page.words("th").split()
+    assert all(key in rows for key, *_ in resolved_rows(history.case))
+    assert "low end of the furnace rule of AWS A5.8, from memory" in page.words("td")
+    for told in (DAY, digest_of(history.case), "synthetic", "numba", "coarse"):
+        assert told in page.words()
+
+
+def test_it_can_be_read_without_eyes() -> None:
+    page = Page(demo())
+    tags = [tag for tag, _ in page.tags]
+    assert dict(page.tags)["html"] == {"lang": "en"}
+    assert (tags.count("main"), tags.count("h1"), tags.count("title")) == (1, 1, 1)
+    assert all(a.get("scope") in ("row", "col") for tag, a in page.tags if tag == "th")
+    levels = [int(tag[1]) for tag in tags if tag in ("h1", "h2", "h3")]
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+    ids = [a["id"] for _, a in page.tags if "id" in a]
+    assert len(ids) == len(set(ids))
+
+
+def test_pictures_are_within_and_told(tmp_path: Path) -> None:
+    page = Page(made(run_with(), tmp_path))
+    (picture,) = (a for tag, a in page.tags if tag == "img")
+    assert (
+        picture["alt"]
+        == "Peak temperature of each surface over the whole run, unrolled round the ring."
+    )
+
+
+def test_uncertainty_is_there_where_it_was_computed(tmp_path: Path) -> None:
+    assert "Not computed in this run" in Page(demo()).words("p")
+    grids = tuple(Grid(d, s, c, 9) for d, s, c in (("coarse", 4e-4, 10), ("fine", 1e-4, 99)))
+    row = Row(
+        "tube.margin_K",
+        "tube margin",
+        "K",
+        (40.0, 48.0),
+        41.0,
+        Estimate(48.0, 3.0, "converging", 1.9),
+    )
+    words = Page(made(run_with(), tmp_path, Convergence(grids, (row,)))).words()
+    assert "tube margin 40 48 1.9 1 4 K" in words
+    assert "fine, 99 cells" in words
+
+
+def test_outcomes_of_a_bead_have_no_flange(tmp_path: Path) -> None:
+    history = run_with(bead=True)
+    page = Page(made(history, tmp_path))
+    ids = [a["id"] for tag, a in page.tags if tag == "h3" and "id" in a]
+    assert "tube" in ids
+    assert {"flange", "filler", "strength"}.isdisjoint(ids)
+    assert set(json.loads(json.dumps(outcomes_of(history).as_dict()))) - {
+        "verdict",
+        "alloys",
+    } == set(ids)
