@@ -19,8 +19,11 @@ if TYPE_CHECKING:
     from .outcomes.from_history import outcomes_of
     from .outcomes.outcomes import Outcomes
     from .report.folder import ResultError, write_results
+    from .study.answer import Answer
+    from .study.functions import calibrate, compare, find, risk, sequences, window
 
 __all__ = [
+    "Answer",
     "Case",
     "CaseError",
     "History",
@@ -29,15 +32,22 @@ __all__ = [
     "Result",
     "ResultError",
     "__version__",
+    "calibrate",
     "case_to_toml",
+    "compare",
     "converge",
+    "find",
     "outcomes_of",
     "read_case",
+    "risk",
+    "sequences",
     "simulate",
+    "window",
     "write_results",
 ]
 
 _HOME = {
+    "Answer": "study.answer",
     "Case": "case.case",
     "CaseError": "case.file",
     "History": "history.records",
@@ -51,6 +61,9 @@ _HOME = {
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "report.folder",
+    **dict.fromkeys(
+        ("calibrate", "compare", "find", "risk", "sequences", "window"), "study.functions"
+    ),
 }
 
 

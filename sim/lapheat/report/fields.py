@@ -7,7 +7,6 @@ single precision, 0.0001 K at 1500 K. Nan means that no filler is there, or not 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +18,9 @@ from ..history.frames import FieldFrames
 from ..history.records import History
 from ..joint.mesh import Mesh, ring_corners
 from ..version import __version__
+from .notebook import Count
 
-__all__ = ["FIELD_NAME", "Count", "check_vtk", "save_fields"]
-
-Count = Callable[[str, int, int], None]
-"""Shows progress: what is being done, how much of it is done, and how much there is."""
+__all__ = ["FIELD_NAME", "check_vtk", "save_fields"]
 
 FIELD_NAME = r"(peak|temperature-[0-9]{4})\.vtu|temperature\.(pvd|nc)"
 """Pattern of the files in the folder."""

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from ..history.frames import FilmFrames
 from ..history.records import History, SurfacePeaks
 from ..joint.section import EdgeKind
-from .fields import Count
 from .figures.peaks import LEGS, stretch_of
 from .figures.section import near_view, view_of
 from .figures.style import (
@@ -44,6 +43,7 @@ from .figures.style import (
     short,
     styled,
 )
+from .notebook import Count
 
 __all__ = ["FILM_NAMES", "film_name", "save_film"]
 

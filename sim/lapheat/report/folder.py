@@ -22,7 +22,8 @@ from ..case.file import CaseError, Fault, case_to_toml
 from ..constants import ZERO_CELSIUS
 from ..history.records import History
 from ..outcomes.outcomes import Outcomes
-from .fields import FIELD_NAME, Count, save_fields
+from .fields import FIELD_NAME, save_fields
+from .notebook import Count
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence
