@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 __all__ = ["carry_out"]
 
+WIDEST = 24  # characters of a run's name in a table
+
 # what a person compares first; every outcome is in compare.csv
 SHOWN = LABELS | {
     "filler.tube_side_wet": "tube side wet",
@@ -123,10 +125,15 @@ def _table(head: str, found: Comparison, differences: bool) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     table.add_column(head)
     for entry in found.entries:
-        table.add_column(printable(entry.name))
+        table.add_column(_cut(entry.name))
     for entry in found.entries[1:] if differences else ():
-        table.add_column(printable(f"{entry.name} less {found.entries[0].name}"))
+        table.add_column(f"{_cut(entry.name)} less {_cut(found.entries[0].name)}")
     return table
+
+
+def _cut(name: str) -> str:
+    """Name that fits over a column."""
+    return printable(name if len(name) <= WIDEST else f"{name[: WIDEST - 3].rstrip()}...")
 
 
 def _settings(found: Comparison) -> Table:

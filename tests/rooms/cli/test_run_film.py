@@ -6,8 +6,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from rich.progress import Progress
 
 from invariance.small import SMALL, text_of
+from lapheat.case.file import read_case_text
+from lapheat.cli.terminal.progress import Meter
 from support.commands import Call
 
 
@@ -33,3 +36,16 @@ def test_fields_without_their_writer_are_refused_before_the_run(
     assert (status, out) == (2, "")
     assert "pip install 'lapheat[fields]'" in err
     assert not (folder / "stub.out").exists()
+
+
+def test_what_follows_the_march_shows_how_much_of_it_is_left() -> None:
+    clock = iter(range(100))
+    bar = Progress(get_time=lambda: float(next(clock)), disable=True)
+    meter = Meter(bar, read_case_text(text_of(SMALL), "small.toml"), 10.0)
+    for done in range(6):
+        meter.count("drawing the film", done, 20)
+    (task,) = bar.tasks
+    assert task.description == "drawing the film, 5 of 20"
+    assert (task.completed, task.total) == (5, 20)
+    assert task.time_remaining is not None
+    assert task.time_remaining > 0.0

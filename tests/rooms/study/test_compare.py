@@ -74,7 +74,7 @@ def test_an_uncertain_margin_does_not_decide() -> None:
 def test_a_run_compared_with_itself_is_no_better() -> None:
     found = compare_runs((entry("same"), entry("same")))
     assert found.pick is None
-    assert found.why.startswith("none is better: both work")
+    assert found.why.startswith("None is better: both work")
     assert [each.name for each in found.entries] == ["same", "same (2)"]
     assert found.settings == ()
     assert not [row.name for row in found.outcomes if row.differs]
@@ -83,7 +83,7 @@ def test_a_run_compared_with_itself_is_no_better() -> None:
 def test_where_none_works_the_nearest_is_named() -> None:
     name, told = why(entry("worse", 10.0), entry("bad", 30.0))
     assert name is None
-    assert told == "none works; the nearest is bad: tube margin has 20 K beyond limits.base_margin"
+    assert told == "None works; the nearest is bad: tube margin misses limits.base_margin by 20 K"
 
 
 # ---- differences ------------------------------------------------------------------------------
@@ -178,8 +178,8 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     [
         (None, "no such file"),
         ("{", "not readable"),
-        ("[1]", "no segments, time, tube, verdict in it"),
-        ('{"verdict": {}}', "no segments, time, tube in it"),
+        ("[1]", "no verdict, tube, segments, time in it"),
+        ('{"verdict": {}, "tube": 3, "time": {}}', "no tube, segments in it"),
     ],
 )
 def test_a_folder_that_is_no_result_is_refused(

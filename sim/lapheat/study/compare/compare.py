@@ -201,9 +201,9 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
     least = {entry.name: slack for entry in entries if (slack := _least(entry)) is not None}
     if not working:
         if not least:
-            return None, "none works"
+            return None, "None works"
         near = max(least, key=lambda name: least[name].kelvin)
-        return None, f"none works; the nearest is {near}: {_told(least[near])}"
+        return None, f"None works; the nearest is {near}: {_told(least[near])}"
     rivals = [entry for entry in working if entry.name in least] or working
     safest = max(rivals, key=lambda entry: least[entry.name].kelvin if least else 0.0)
     equal = [entry for entry in rivals if _equal(entry, safest, least)]
@@ -218,7 +218,7 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
         names = listed([entry.name for entry in equal])
         safe = f"{names} are as far from their limits, within {_band(equal, least)}"
         if sooner <= 0.0:
-            return None, f"none is better: {works}, {safe}, and take as long"
+            return None, f"None is better: {works}, {safe}, and take as long"
         return pick, f"{pick.name} is better: {works}, {safe}, and it is {sooner:.0f} s quicker"
     second = max((e for e in rivals if e is not pick), key=lambda e: least[e.name].kelvin)
     more = least[pick.name].kelvin - least[second.name].kelvin
@@ -257,9 +257,10 @@ def _band(entries: Sequence[Entry], least: dict[str, Slack]) -> str:
 
 def _told(slack: Slack) -> str:
 
-    side = "to spare from" if slack.kelvin >= 0.0 else "beyond"
-    size = told_apart(abs(slack.kelvin), 0.0)
-    return f"{LABELS[slack.outcome]} has {size} K {side} {slack.limit}"
+    label, size = LABELS[slack.outcome], told_apart(abs(slack.kelvin), 0.0)
+    if slack.kelvin < 0.0:
+        return f"{label} misses {slack.limit} by {size} K"
+    return f"{label} has {size} K to spare from {slack.limit}"
 
 
 def _told_of(entry: Entry, least: dict[str, Slack]) -> str:

@@ -94,26 +94,29 @@ def of_folder(folder: Path) -> Entry:
     CaseError
         It is none, or what it holds cannot be read.
     """
-    told = _json(folder / "outcomes.json", {"verdict", "tube", "segments", "time"})
+    told = _json(
+        folder / "outcomes.json", {"verdict": dict, "tube": dict, "segments": list, "time": dict}
+    )
     case = read_case(folder / "case.toml")
     uncertainty = None
     if (folder / "convergence.json").exists():
-        rows = _json(folder / "convergence.json", {"outcomes"})["outcomes"]
+        rows = _json(folder / "convergence.json", {"outcomes": list})["outcomes"]
         uncertainty = {str(row["outcome"]): float(row["uncertainty"]) for row in rows}
     return Entry(printable(short_name(folder)), str(folder), case, told, uncertainty)
 
 
-def _json(file: Path, needed: set[str]) -> dict[str, Any]:
-    """Content of a result's file that has at least these keys."""
+def _json(file: Path, needed: Mapping[str, type]) -> dict[str, Any]:
+    """Content of a result's file that has at least these tables and lists."""
     try:
         told = json.loads(file.read_text("utf-8"))
     except FileNotFoundError:
         raise CaseError.one(str(file.parent), file.name, "no such file", FOLDER) from None
     except (OSError, ValueError) as error:
         raise CaseError.one(str(file), "file", f"not readable: {error}", FOLDER) from None
-    if not isinstance(told, dict) or not needed <= told.keys():
-        missing = ", ".join(sorted(needed - set(told if isinstance(told, dict) else ())))
-        raise CaseError.one(str(file), "file", f"no {missing} in it", FOLDER)
+    told = told if isinstance(told, dict) else {}
+    missing = [name for name, kind in needed.items() if not isinstance(told.get(name), kind)]
+    if missing:
+        raise CaseError.one(str(file), "file", f"no {', '.join(missing)} in it", FOLDER)
     return told
 
 
