@@ -7,7 +7,7 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from ..history.records import History, SegmentRun, Side, SurfacePeaks
+from ..history.records import Exposure, History, SegmentRun, Side, SurfacePeaks
 from ..history.wetting import share_above, wet_share
 from ..joint.schedule import Schedule
 from ..problem.arrays import FLANGE, TUBE
@@ -63,6 +63,21 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
         )
         for name, (rows, edges) in _in_order(state.problem).items()
     }
+
+
+def _exposure(state: State) -> Exposure:
+    problem, times = state.problem, state.times
+    tube, flange = (problem.base.part == part for part in (TUBE, FLANGE))
+    return Exposure(
+        sensitised={
+            name: times.used[:, rows]
+            for name, (rows, _) in _in_order(problem).items()
+            if name.startswith("tube")
+        },
+        copper={"tube": times.copper[tube], "flange": times.copper[flange]},
+        above_a1=times.above[flange],
+        cooling=times.cooling[flange],
+    )
 
 
 def _sides(state: State, schedule: Schedule) -> dict[str, Side]:
@@ -174,6 +189,7 @@ def close_history(
         hot_clearance=state.smallest_gap,
         chill_peak=state.chill_peak,
         rod=state.laid,
+        exposure=_exposure(state),
         film=record.frames.film({name: rows for name, (rows, _) in _in_order(problem).items()}),
         fields=record.frames.fields(),
     )

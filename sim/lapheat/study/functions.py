@@ -15,19 +15,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-import numpy as np
-
 from ..api import Result, simulate
 from ..case.case import Case
 from ..case.file import read_case
-from ..case.units import DIFFERENCE, read_quantity
 from ..report.notebook import Cell, notebook_count
 from .answer import Answer, flat
 from .runs import Count, Planner, RowFile, Source, drive, executor_of, warm_up
 
 if TYPE_CHECKING:
-    from .calibration.answers import Answers
-    from .calibration.readings import Calibration
+    from .asked import Fits
     from .compare.compare import Comparison
     from .find.seek import Found as Settings
     from .risk.risk import Risk
@@ -275,20 +271,22 @@ def calibrate(
     bounds: Sequence[str] = (),
     clock: bool = False,
     scatter: str = "40 K",
+    reading_error: str = "0.3 mm",
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
-) -> Answer[Calibration | Answers]:
+) -> Answer[Fits]:
     """Fit what is uncertain to what was measured.
 
     Parameters
     ----------
     case, overrides : as for `read_case`
-    measured : file of thermocouples, or of trials
+    measured : file of thermocouples, of widths of beads, or of trials
     fit : names of the unknowns, with commas between
     bounds : "NAME=LOW:HIGH" texts
     clock : the record may have begun before or after the arc
     scatter : of trials, how much peaks differ from one to the next
+    reading_error : of a width
     detail : mesh of the fit
     workers, count : see the module
 
@@ -303,27 +301,13 @@ def calibrate(
     MarchError
         A run failed.
     """
-    from .calibration.answers import answers_of
+    from .asked import calibration_of
     from .calibration.files import calibration_dict, write_calibration
-    from .calibration.measured import Readings, read_measured
-    from .calibration.points import AnswerRuns, ProbeRuns
-    from .calibration.readings import calibrate as planned
-    from .calibration.unknowns import unknowns_of
 
     source = _source(case, overrides)
-    read = source.case()
-    given = read_measured(Path(measured), [probe.name for probe in read.probes])
-    default = "efficiency,spot" if isinstance(given, Readings) else "efficiency"
-    unknowns = unknowns_of(read, fit or default, bounds)
-    spread = float(read_quantity(scatter, DIFFERENCE))
-
-    def planner() -> Planner[Calibration | Answers]:
-        of = source, unknowns, detail
-        if isinstance(given, Readings):
-            runs = ProbeRuns(*of, given.names, until=float(given.time[-1]))
-            return (yield from planned(runs, given, clock))
-        tries = AnswerRuns(*of, np.unique(given.current))
-        return (yield from answers_of(tries, given, spread))
+    planner = calibration_of(
+        source, Path(measured), fit, bounds, clock, scatter, reading_error, detail
+    )
 
     def rows(content: Mapping[str, Any]) -> list[dict[str, Any]]:
         return [{"name": name} | told for name, told in content["fitted"].items()]
@@ -331,7 +315,7 @@ def calibrate(
     return _answer(
         "calibration",
         source,
-        planner(),
+        planner,
         workers,
         count,
         calibration_dict,

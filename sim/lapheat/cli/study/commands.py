@@ -169,8 +169,10 @@ def calibrate(
         Path,
         typer.Argument(
             metavar="MEASURED.csv",
-            help="Thermocouples: time_s and one column a probe, such as top_C. Or trials: "
-            "current_A with melted, wet or both, yes or no.",
+            help="Thermocouples: time_s and one column a probe, such as top_C. Or beads on a scrap "
+            "tube: current_A, speed [mm/s] and widths from edge to edge, melt_, tint_ or crayon_ "
+            "with outside_width or bore_width, such as crayon_outside_width [mm] at 343 degC. Or "
+            "trials: current_A with melted, wet or both, yes or no.",
         ),
     ],
     fit: Annotated[
@@ -194,15 +196,26 @@ def calibrate(
             metavar="KELVIN", help="Of trials: how much peaks differ from one to the next."
         ),
     ] = "40 K",
+    reading_error: Annotated[
+        str,
+        typer.Option(
+            metavar="LENGTH",
+            help="Of beads: standard deviation of a width by caliper (common practice, no source).",
+        ),
+    ] = "0.3 mm",
 ) -> None:
     """Fit what is uncertain to what was measured, and write the case with the fitted values.
+
+    What does not fit leaves no case and ends with status 1. After beads it says which to run next.
 
     \b
     Examples:
       lapheat calibrate bead.toml bead.csv
       lapheat calibrate bead.toml bead.csv --fit efficiency,spot,emissivity --clock
+      lapheat calibrate bead.toml widths.csv --reading-error "0.2 mm"
       lapheat calibrate stub.toml trials.csv --scatter "30 K"
     """
     from .calibrate import carry_out
 
-    carry_out(study, measured, fit, bounds or (), clock, scatter)
+    if not carry_out(study, measured, fit, bounds or (), clock, scatter, reading_error):
+        raise typer.Exit(VERDICT)

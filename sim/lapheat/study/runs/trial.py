@@ -19,7 +19,8 @@ from .executors import Row, Value
 if TYPE_CHECKING:
     from ...api import Result
     from ...case.case import Case, Limits
-    from ...outcomes.outcomes import FillerOutcome, SoundnessOutcome
+    from ...outcomes.outcomes import FillerOutcome
+    from ...outcomes.soundness import SoundnessOutcome
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -173,7 +174,7 @@ def _surplus(filler: FillerOutcome) -> float:
 
 
 def _filler_slacks(
-    filler: FillerOutcome, sound: SoundnessOutcome | None, limits: Limits
+    filler: FillerOutcome, sound: SoundnessOutcome, limits: Limits
 ) -> dict[str, float]:
     """What the filler has over each limit, by its key [K].
 
@@ -186,7 +187,7 @@ def _filler_slacks(
     }
     if limits.filler_superheat is not None and filler.superheat_K is not None:
         slacks["limits.filler_superheat"] = limits.filler_superheat - filler.superheat_K
-    if sound is not None and sound.lap_filled < limits.lap_filled:
+    if sound.lap_filled < limits.lap_filled:
         slacks["limits.lap_filled"] = 100.0 * (sound.lap_filled - limits.lap_filled)
     return slacks
 
