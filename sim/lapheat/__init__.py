@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from .outcomes.outcomes import Outcomes
     from .report.folder import ResultError, write_results
     from .study.answer import Answer
-    from .study.functions import calibrate, compare, find, risk, sequences, window
+    from .study.functions import calibrate, find, risk, sequences, window
+    from .study.side_by_side import compare
 
 __all__ = [
     "Answer",
@@ -56,14 +57,13 @@ _HOME = {
     "Result": "api",
     "ResultError": "report.folder",
     "case_to_toml": "case.file",
+    "compare": "study.side_by_side",
     "converge": "api",
     "outcomes_of": "outcomes.from_history",
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "report.folder",
-    **dict.fromkeys(
-        ("calibrate", "compare", "find", "risk", "sequences", "window"), "study.functions"
-    ),
+    **dict.fromkeys(("calibrate", "find", "risk", "sequences", "window"), "study.functions"),
 }
 
 

@@ -29,7 +29,7 @@ from lapheat.study.runs.axes import free_axes, given_axes
 from lapheat.study.sequences.files import write_sequences
 from lapheat.study.sequences.orders import compare, run_order
 from lapheat.study.window.files import write_window
-from lapheat.study.window.map import WindowPlan
+from lapheat.study.window.map import Budget, WindowPlan
 from lapheat.study.window.window import window_of
 from study.beads import BEAD
 from study.benches import TINY, made_up
@@ -115,10 +115,16 @@ def record() -> Readings:
     return Readings(names, TIME, np.stack(shown, axis=1) + ZERO_CELSIUS + noise)
 
 
-def window(vary: tuple[str, ...], formula: Callable[[Trial], Row], free: str = "") -> Small:
+def window(
+    vary: tuple[str, ...],
+    formula: Callable[[Trial], Row],
+    free: str = "",
+    sure: float | None = None,
+) -> Small:
     case = JOINT.case()
     axes = given_axes(vary, case)
-    plan = WindowPlan(JOINT, axes, free_axes(free, case, axes))
+    few = Budget(first=32, rounds=1, looks=8, fresh=16, tries=2, pool=64, nodes=81)
+    plan = WindowPlan(JOINT, axes, free_axes(free, case, axes), sure=sure, budget=few)
     return Small(lambda: stood_in(window_of(plan), by_formula(formula)), write_window)
 
 
@@ -171,6 +177,8 @@ STUDIES = {
     "window": window(SPEED, smooth),
     "window where nothing works": window(SPEED, hopeless),
     "window with free keys": window(TIMES, balanced, "arc.current=50 A:100 A,arc.aim=-2 mm:4 mm"),
+    "window of one key": window(SPEED[:1], smooth),
+    "window that is sure": window(SPEED, smooth, sure=0.9),
     "sequences": Small(
         lambda: stood_in(
             compare(JOINT, ("in-turn", "opposite", "backstep", "[1, 3, 2]")), {run_order: in_order}

@@ -159,3 +159,10 @@ def test_faults_of_the_case_are_told_before_anything_is_run() -> None:
 def test_one_run_is_no_comparison() -> None:
     with pytest.raises(ValueError, match="two runs or more can be compared, not 1"):
         lapheat.compare(simulate(read_case(TINY, COARSE), threads=1))
+
+
+def test_a_window_of_chances_chooses_no_keys() -> None:
+    with pytest.raises(ValueError, match="find chooses keys by chance"):
+        lapheat.window(TINY, COARSE, free="arc.current", sure=0.9)
+    with pytest.raises(ValueError, match=r"from 0\.5 to 0\.99, not 2"):
+        lapheat.window(TINY, COARSE, sure=2)

@@ -11,26 +11,22 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from ..api import Result, simulate
 from ..case.case import Case
-from ..case.file import read_case
-from ..report.notebook import Cell, notebook_count
+from ..report.notebook import notebook_count
 from .answer import Answer, flat
 from .runs import Count, Planner, RowFile, Source, drive, executor_of, warm_up
 
 if TYPE_CHECKING:
     from .asked import Fits
-    from .compare.compare import Comparison
     from .find.seek import Found as Settings
     from .risk.risk import Risk
     from .sequences.orders import Sequences
     from .window.window import Window
 
-__all__ = ["calibrate", "compare", "find", "risk", "sequences", "window"]
+__all__ = ["calibrate", "find", "risk", "sequences", "window"]
 
 Found = TypeVar("Found")
 PathLike = str | os.PathLike[str]
@@ -46,6 +42,19 @@ def _source(case: PathLike, changes: Iterable[str]) -> Source:
     source = Source.of(case, (changes,) if isinstance(changes, str) else tuple(changes))
     source.case()
     return source
+
+
+def _sure(share: float) -> float:
+    """Pass on a chance that a study can be asked for.
+
+    Raises
+    ------
+    ValueError
+        It is none from 0.5 to 0.99.
+    """
+    if not 0.5 <= share <= 0.99:
+        raise ValueError(f"sure must be from 0.5 to 0.99, not {share}")
+    return share
 
 
 def _answer(
@@ -73,6 +82,7 @@ def window(
     overrides: Iterable[str] = (),
     vary: Sequence[str] = (),
     free: str = "",
+    sure: float | None = None,
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
@@ -84,6 +94,7 @@ def window(
     case, overrides : as for `read_case`
     vary : axes as "KEY=FROM:TO:COUNT"; by default segment and pause
     free : keys chosen anew at each point, with commas between
+    sure : map the chance that a bench succeeds too, and pick where it is at least this
     detail : mesh of the map
     workers, count : see the module
 
@@ -95,15 +106,20 @@ def window(
     ------
     CaseError
         The case or an axis is refused.
+    ValueError
+        The chance is out of range, or keys are free beside it: `find` chooses those by chance.
     """
     from .runs.axes import free_axes, given_axes
     from .window.files import window_dict, write_window
     from .window.map import WindowPlan
     from .window.window import window_of
 
+    if sure is not None and free:
+        raise ValueError(f"nothing may be free beside sure: {free!r}; find chooses keys by chance")
     source = _source(case, overrides)
     axes = given_axes(vary, source.case())
-    plan = WindowPlan(source, axes, free_axes(free, source.case(), axes), detail)
+    wanted = None if sure is None else _sure(sure)
+    plan = WindowPlan(source, axes, free_axes(free, source.case(), axes), detail, wanted)
     return _answer(
         "window",
         source,
@@ -247,10 +263,8 @@ def find(
     from .find.files import find_dict, write_find
     from .find.seek import plan_of, seek
 
-    if not 0.5 <= sure <= 0.99:
-        raise ValueError(f"sure must be from 0.5 to 0.99, not {sure}")
     source = _source(case, overrides)
-    plan = plan_of(source, sure, free, fix, detail, seed)
+    plan = plan_of(source, _sure(sure), free, fix, detail, seed)
     return _answer(
         "find",
         source,
@@ -321,60 +335,4 @@ def calibrate(
         calibration_dict,
         rows,
         write_calibration,
-    )
-
-
-def compare(
-    *runs: PathLike | Result, names: Sequence[str] = (), detail: str | None = None
-) -> Answer[Comparison]:
-    """Compare runs with the first: what differs, by how much, and which is better.
-
-    Parameters
-    ----------
-    runs : two or more results, result folders or case files; case files are run
-    names : short ones, one a run; by default titles and names of files
-    detail : mesh of the case files; their own by default
-
-    Returns
-    -------
-    answer : a row a setting or an outcome that differs, a column a run
-
-    Raises
-    ------
-    CaseError
-        A case or a folder is refused.
-    MarchError
-        A computation failed.
-    ValueError
-        There are fewer than two, or not as many names as runs.
-    """
-    from .compare.compare import compare_runs
-    from .compare.entries import Entry, of_folder, of_result
-    from .compare.files import compare_dict, write_compare
-
-    def entry(run: PathLike | Result) -> Entry:
-        if isinstance(run, Result):
-            return of_result(run, run.case.title)
-        if Path(run).is_dir():
-            return of_folder(Path(run))
-        return of_result(simulate(read_case(run, (), detail)), str(run))
-
-    entries = [entry(run) for run in runs]
-    if names:
-        entries = [replace(one, name=name) for one, name in zip(entries, names, strict=True)]
-    found = compare_runs(entries)
-    names = [each.name for each in found.entries]
-    rows: list[dict[str, Cell]] = [
-        {"kind": row.kind, "name": row.name}
-        | dict(zip(names, row.values, strict=True))
-        | {f"{name} change": at for name, at in zip(names[1:], row.changes[1:], strict=True)}
-        for row in (*found.settings, *(each for each in found.outcomes if each.differs))
-    ]
-    return Answer(
-        found,
-        "compare",
-        " and ".join(names),
-        compare_dict(found),
-        tuple(rows),
-        lambda folder: write_compare(found, folder),
     )

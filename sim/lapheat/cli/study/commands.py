@@ -63,7 +63,7 @@ def window(
         list[str] | None,
         typer.Option(
             metavar="KEY=FROM:TO:COUNT",
-            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
+            help="An axis; give one or more. Left out: travel.segment and travel.pause, seven "
             "values each from half to twice the case's own.",
         ),
     ] = None,
@@ -71,23 +71,37 @@ def window(
         str,
         typer.Option(
             metavar="KEY,KEY",
-            help="Keys chosen anew at each point, from half to twice the case's own or, as "
-            "KEY=FROM:TO, from a range.",
+            help="Keys chosen anew at each point, from half to twice the case's own (temperatures: "
+            "150 K to either side) or, as KEY=FROM:TO, from a range.",
         ),
     ] = "",
-    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when no point works.")] = False,
+    sure: Annotated[
+        str,
+        typer.Option(
+            metavar="SHARE",
+            help="Map the chance that a bench succeeds too, and pick where it is at least this, "
+            "such as 90%.",
+        ),
+    ] = "",
+    fail_on_verdict: Annotated[
+        bool, verdict_option("Exit 1 when no point works, or with --sure none is sure enough.")
+    ] = False,
 ) -> None:
     """Map where the base stays solid and the filler flows, and pick the quickest that works.
+
+    The quickest and the safest point are in steps a person can set. Each is run on the case's own
+    mesh and on 64 benches that stray as [scatter] says: that gives its chance.
 
     \b
     Examples:
       lapheat window stub.toml
       lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
       lapheat window stub.toml --free arc.current,arc.aim --resume
+      lapheat window stub.toml --vary "arc.hold=1250 degC:1350 degC:6" --sure 90%
     """
     from .window import carry_out
 
-    if not carry_out(study, vary or (), free) and fail_on_verdict:
+    if not carry_out(study, vary or (), free, sure) and fail_on_verdict:
         raise typer.Exit(VERDICT)
 
 

@@ -121,8 +121,9 @@ def row_of(result: Result) -> Row:
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
     one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
     wanted one: below zero where the filler fails, and still showing how far where all or nothing
-    is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
-    `spread_K` (highest less lowest tube peak) are over the segments.
+    is wet. `filler_binding` is the key of the limit that leaves it least. `pedal_low_s` and
+    `pedal_high_s` are how long the pedal stood on each limit. `hottest_start_C` and `spread_K`
+    (highest less lowest tube peak) are over the segments.
     What the joint does not have, or cannot (an alloy that never melts), is None.
     """
     told = result.outcomes
@@ -158,6 +159,8 @@ def row_of(result: Result) -> Row:
         else None,
         "stretch_surplus_K": filler.stretch_surplus_K if filler else None,
         "longest_dry_m": filler.longest_dry_m if filler else None,
+        "pedal_low_s": told.current.on_low_limit_s,
+        "pedal_high_s": told.current.on_high_limit_s,
         "hottest_start_C": max(s.start_C for s in segments),
         "spread_K": max(peaks) - min(peaks) if peaks else None,
         "segments": len(segments),
