@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from .outcomes.outcomes import Outcomes
     from .report.folder import ResultError, write_results
     from .study.answer import Answer
-    from .study.functions import calibrate, find, risk, sequences, window
+    from .study.functions import calibrate, explain, find, risk, sequences, window
     from .study.side_by_side import compare
 
 __all__ = [
@@ -37,6 +37,7 @@ __all__ = [
     "case_to_toml",
     "compare",
     "converge",
+    "explain",
     "find",
     "outcomes_of",
     "read_case",
@@ -63,7 +64,9 @@ _HOME = {
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "report.folder",
-    **dict.fromkeys(("calibrate", "find", "risk", "sequences", "window"), "study.functions"),
+    **dict.fromkeys(
+        ("calibrate", "explain", "find", "risk", "sequences", "window"), "study.functions"
+    ),
 }
 
 

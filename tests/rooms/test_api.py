@@ -33,6 +33,7 @@ NAMES = [
     "case_to_toml",
     "compare",
     "converge",
+    "explain",
     "find",
     "outcomes_of",
     "read_case",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from lapheat.case.faults import CaseError
 from lapheat.study.answer import flat
 from lapheat.study.calibration.readings import Calibration
 from lapheat.study.compare.compare import Comparison
+from lapheat.study.explain.explain import Explained
 from lapheat.study.find import seek
 from lapheat.study.find.seek import Effort
 from lapheat.study.risk.risk import Risk
@@ -69,6 +71,17 @@ def test_risk() -> None:
     assert answer.to_frame()["input"].tolist() == [d["input"] for d in answer.told["drivers"]]
     chance = answer.told["base_melts"]["chance"]
     assert f"base melts: {100 * chance:.1f} %" in answer._repr_html_()
+
+
+@pytest.mark.slow
+def test_explain() -> None:
+    answer = lapheat.explain(TINY, (*COARSE, "travel.coverage=0.3"))
+    assert isinstance(answer.found, Explained)
+    frame = answer.to_frame()
+    assert frame["key"].tolist() == [lever["key"] for lever in answer.told["levers"]]
+    assert "arc.current" in set(frame["key"])
+    for finding in answer.told["findings"]:
+        assert escape(finding["says"]) in answer._repr_html_()
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from .study.commands import calibrate, find, risk, sequences, window
+from .study.commands import calibrate, explain, find, risk, sequences, window
 from .terminal.exits import VERDICT, ending
 from .terminal.options import (
     CaseFile,
@@ -206,7 +206,7 @@ def compare(
             raise typer.Exit(VERDICT)
 
 
-for command in (find, window, sequences, risk, calibrate):
+for command in (find, explain, window, sequences, risk, calibrate):
     app.command()(command)
 
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rich.text import Text
+
+from ..case.faults import printable
 from ..case.file import CaseError, read_case
 from ..march.expected import expected_of
 from ..report.fields import check_vtk
 from ..report.folder import check_folder, default_folder
 from .terminal.exits import Left
+from .terminal.options import set_again
 from .terminal.progress import metered
 from .terminal.screen import show
 
@@ -73,4 +78,8 @@ def carry_out(
 
     show(report_of(result.history, result.outcomes, files, result.convergence))
     verdict = result.outcomes.verdict
-    return verdict.base_stays_solid and verdict.filler_flows
+    good = verdict.base_stays_solid and verdict.filler_flows
+    if not good:
+        told = " ".join(["lapheat explain", shlex.quote(str(file)), *set_again(changes)])
+        show(Text(f"\nWhat to change: {printable(told)}"))
+    return good

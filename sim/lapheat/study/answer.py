@@ -74,9 +74,10 @@ class Answer(Generic[Found]):
         return html_of(f"{self.title}: {self.name}", [*self._lines()], self.rows)
 
     def _lines(self) -> Iterator[str]:
-        """The sentence, notes, and chances where there are any."""
+        """The sentence, findings, chances and notes, where there are any."""
         if self.why:
             yield f"{self.why}."
+        yield from (f"{finding['says']}." for finding in self.told.get("findings", ()))
         for name, value in self.told.items():
             if isinstance(value, Mapping) and {"chance", "low", "high"} <= value.keys():
                 low, high = (f"{100 * value[end]:.1f}" for end in ("low", "high"))

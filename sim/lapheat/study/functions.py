@@ -21,12 +21,13 @@ from .runs import Count, Planner, RowFile, Source, drive, executor_of, warm_up
 
 if TYPE_CHECKING:
     from .asked import Fits
+    from .explain.explain import Explained
     from .find.seek import Found as Settings
     from .risk.risk import Risk
     from .sequences.orders import Sequences
     from .window.window import Window
 
-__all__ = ["calibrate", "find", "risk", "sequences", "window"]
+__all__ = ["calibrate", "explain", "find", "risk", "sequences", "window"]
 
 Found = TypeVar("Found")
 PathLike = str | os.PathLike[str]
@@ -274,6 +275,48 @@ def find(
         find_dict,
         lambda content: content["picks"],
         write_find,
+    )
+
+
+def explain(
+    case: PathLike,
+    overrides: Iterable[str] = (),
+    detail: str = "coarse",
+    workers: int = 1,
+    count: Count | None = None,
+) -> Answer[Explained]:
+    """Say which key mends each finding of a case, which way and by how much.
+
+    Parameters
+    ----------
+    case, overrides : as for `read_case`
+    detail : mesh of the search
+    workers, count : see the module
+
+    Returns
+    -------
+    answer : a row a lever
+
+    Raises
+    ------
+    CaseError
+        The case is refused.
+    MarchError
+        The case as it is could not be computed.
+    """
+    from .explain.explain import explain as planned
+    from .explain.files import explain_dict, write_explain
+
+    source = _source(case, overrides)
+    return _answer(
+        "explain",
+        source,
+        planned(source, detail),
+        workers,
+        count,
+        explain_dict,
+        lambda content: content["levers"],
+        write_explain,
     )
 
 
