@@ -65,7 +65,8 @@ def die_always(task: Number) -> Row:
 def threads(task: Number) -> Row:
     """What the worker was told of threads, and whether it listens to Ctrl-C."""
     ignored = signal.getsignal(signal.SIGINT) == signal.SIG_IGN
-    told = {name: os.environ.get(name) for name in ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS")}
+    names = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+    told = {name: os.environ.get(name) for name in names}
     return {**told, "ignored": ignored, **square(task)}
 
 
