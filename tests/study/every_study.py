@@ -18,8 +18,9 @@ from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, ru
 from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
 from lapheat.study.find.files import write_find
-from lapheat.study.find.seek import Effort, seek
-from lapheat.study.find.seek import plan_of as find_plan
+from lapheat.study.find.plan import Effort
+from lapheat.study.find.plan import plan_of as find_plan
+from lapheat.study.find.seek import seek
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
 from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial

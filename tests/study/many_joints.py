@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 
 from lapheat.study.find.files import find_dict
-from lapheat.study.find.seek import plan_of, seek
+from lapheat.study.find.plan import plan_of
+from lapheat.study.find.seek import seek
 from lapheat.study.runs import RowFile, Source, drive, executor_of, warm_up
 
 HERE = Path(__file__).parent

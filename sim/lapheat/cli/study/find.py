@@ -12,7 +12,9 @@ from rich.text import Text
 
 from ...case.faults import CaseError, printable
 from ...study.find.files import OURS, write_find
-from ...study.find.seek import Found, Pick, plan_of, seek
+from ...study.find.plan import plan_of
+from ...study.find.seek import Found, seek
+from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, page
@@ -89,6 +91,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     ]
     if len(found.picks) > 1:
         parts += [Text(), _others(found)]
+    if found.instead:
+        parts += [Text(), _instead(found)]
     parts += [
         Text(),
         Text(f"From {found.runs[0]} runs at {found.plan.detail} detail and {found.runs[1]} finer."),
@@ -145,6 +149,22 @@ def _others(found: Found) -> Table:
     return table
 
 
+def _instead(found: Found) -> Table:
+    """What else was tried at the surest setting: what it moves, and the chance that leaves."""
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for name in ("would it help?", "changed", "margin", "slack", "chance"):
+        table.add_column(name, overflow="fold")
+    for change in found.instead:
+        chance = f"{100 * change.chance:.0f} %"
+        table.add_row(
+            change.name,
+            "; ".join(f"{key} = {value}" for key, value in change.inputs),
+            *(f"{moved:+.0f} K" for moved in (change.base, change.filler)),
+            f"{chance} of {change.benches} benches" if change.counted else f"{chance}, estimated",
+        )
+    return table
+
+
 def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     """Commands that come next."""
     case = next((path for path in files if path.name == "case.toml"), None)
@@ -154,9 +174,5 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     if found.pick is not None:
         return [Text(printable(f"Next: lapheat run {name}"))]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
-    if found.binding == "base":
-        lines.append("The base melts first: a thicker wall, a chill, or more aim at the flange.")
-    elif found.binding.startswith("limits."):
-        lines.append("The filler fails first: a warm flange, a smaller fillet, or more current.")
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
     return [Text(printable(line)) for line in lines]
