@@ -148,8 +148,11 @@ def test_free_and_fix() -> None:
         ("arc.curent,travel.paws", "", {"arc.curent", "travel.paws"}),
         ("tube.wall", "", {"tube.wall"}),
         ("", "arc.spott", {"arc.spott"}),
-        ("arc.curent,arc.hold=1 mm:2 mm,arc.aim=1 mm:1 mm", "arc.spott",
-         {"arc.curent", "arc.hold", "arc.aim", "arc.spott"}),
+        (
+            "arc.curent,arc.hold=1 mm:2 mm,arc.aim=1 mm:1 mm",
+            "arc.spott",
+            {"arc.curent", "arc.hold", "arc.aim", "arc.spott"},
+        ),
         ("arc.aim,arc.aim", "", {"arc.aim"}),
         ("", "arc.aim=1 mm", {"arc.aim"}),
         ("arc.aim", "arc.aim", {"arc.aim"}),

@@ -129,6 +129,7 @@ def _confirmed(pick: Pick) -> str:
             told.append(f"{word} {float(value):.0f} K")
     a, b = pick.shift
     mesh = f"; {a:+.0f} K and {b:+.0f} K were put on the benches' margin and slack for it"
+    mesh = mesh if a or b else ""
     return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
 
 
