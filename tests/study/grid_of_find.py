@@ -22,6 +22,7 @@ from typing import Any
 
 import numpy as np
 
+from lapheat.case.units import rounded, write_quantity
 from lapheat.study.chance.bench import points
 from lapheat.study.find.files import find_dict
 from lapheat.study.find.model import measures
@@ -85,11 +86,11 @@ def main() -> None:
     pick = tuple(entry for entry in found.pick.inputs if entry[0] in own)
     wanted = found.plan.case.limits.base_margin
     grid: list[Any] = []
-    values = [np.linspace(knob.low, knob.high, SIDE) for knob in space.knobs]
-    at = [
-        tuple((k.key, k.settable(float(v))[1]) for k, v in zip(space.knobs, point, strict=True))
-        for point in itertools.product(*values)
+    lines = [
+        [(k.key, write_quantity(rounded(v), k.kind)) for v in np.linspace(k.low, k.high, SIDE)]
+        for k in space.knobs
     ]
+    at = list(itertools.product(*lines))
     nominal = np.zeros(space.size[1])
     rows = collect(
         Serial(), run_trial, [space.trial(inputs, nominal, "coarse") for inputs in at], store
@@ -112,9 +113,9 @@ def main() -> None:
         "runs": len(store.rows),
         "cpu_s": round(time.process_time() - begun),
     }
-    lines = ",\n".join("  " + json.dumps(entry) for entry in grid)
+    each = ",\n".join("  " + json.dumps(entry) for entry in grid)
     text = json.dumps(kept, indent=1).removesuffix("\n}")
-    KEPT.write_text(f'{text},\n "grid": [\n{lines}\n ]\n}}\n', "utf-8")
+    KEPT.write_text(f'{text},\n "grid": [\n{each}\n ]\n}}\n', "utf-8")
     store.close(remove=True)
 
 
