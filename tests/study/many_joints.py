@@ -1,6 +1,6 @@
 """`find` on named and on random joints: pick, confirmed chance, runs and seconds of each.
 
-    PYTHONPATH=sim:tests python tests/study/many_joints.py [--joints N] [--workers N] [--seed N]
+    PYTHONPATH=sim:tests python tests/study/many_joints.py [--workers N] [--only NAME]
 
 Three named joints come first, then random ones: diameter 12 to 76 mm, wall 0.8 to 2.1 mm, flange
 2 to 12 mm thick. What comes out is kept in `many_joints.json` after each joint. Started again it
@@ -90,11 +90,12 @@ def main() -> None:
     read.add_argument("--joints", type=int, default=20)
     read.add_argument("--seed", type=int, default=0)
     read.add_argument("--workers", type=int, default=1)
+    read.add_argument("--only", default="", help="part of a joint's name")
     read.add_argument("--out", type=Path, default=KEPT)
     asked = read.parse_args()
     kept = json.loads(asked.out.read_text("utf-8")) if asked.out.exists() else {}
     for name, source in joints(asked.joints, asked.seed).items():
-        if name in kept:
+        if name in kept or asked.only not in name:
             continue
         print(time.strftime("%H:%M:%S"), name, flush=True)
         rows = asked.out.with_name(f"{name.replace('/', '_')}.rows")
