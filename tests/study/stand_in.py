@@ -6,14 +6,14 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from lapheat.study.runs.executors import Executor, Row, Serial
+from lapheat.study.runs.executors import Executor, Row, Serial, Task, Work
 from lapheat.study.runs.rounds import Planner, drive
 from lapheat.study.runs.store import RowFile, collect
 
@@ -68,6 +68,20 @@ def threads(task: Number) -> Row:
     names = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
     told = {name: os.environ.get(name) for name in names}
     return {**told, "ignored": ignored, **square(task)}
+
+
+class Cut(Serial):
+    """Interrupted after so many rows that are kept."""
+
+    def __init__(self, after: int) -> None:
+        self.left = after
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        for index, row in super().run(work, tasks):
+            if self.left == 0:
+                raise KeyboardInterrupt
+            self.left -= hasattr(tasks[index], "key")  # others are cheap and not kept
+            yield index, row
 
 
 def stood_in(

@@ -28,7 +28,8 @@ from lapheat.study.find.seek import Found, seek
 from lapheat.study.find.space import space_of
 from lapheat.study.find.trying import Pick, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
-from study.stand_in import stood_in
+from study.every_study import STUDIES
+from study.stand_in import Cut, stood_in
 from support.formula_joint import TEXT, formulas
 
 INCHES = (
@@ -324,3 +325,16 @@ def test_changes_make_cases_that_run() -> None:
         assert ("scatter.hold", "30 K") in every["a steadier hand"]
         for inputs in every.values():
             source(text).case(tuple(f"{key}={value}" for key, value in inputs))
+
+
+def test_killed_ten_times_and_resumed_it_ends_in_the_same_bytes(tmp_path: Path) -> None:
+    study, kept = STUDIES["find"], tmp_path / "kept.jsonl"
+    whole = RowFile()
+    study.write(drive(study.planner(), Serial(), whole), tmp_path / "whole", whole)
+    for _ in range(10):
+        with RowFile(kept, resume=True) as store, pytest.raises(KeyboardInterrupt):
+            drive(study.planner(), Cut(len(whole.used) // 11), store)
+    with RowFile(kept, resume=True) as store:
+        study.write(drive(study.planner(), Serial(), store), tmp_path / "cut", store)
+    for name in ("find.json", "find.csv", "case.toml", "rows.jsonl", "figures/find.png"):
+        assert (tmp_path / "cut" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()
