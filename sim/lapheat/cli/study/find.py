@@ -91,6 +91,9 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     ]
     if len(found.picks) > 1:
         parts += [Text(), _others(found)]
+    if len(found.hands) > 1:
+        told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
+        parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
     if found.instead:
         parts += [Text(), _instead(found)]
     parts += [
@@ -107,6 +110,10 @@ def _chance(pick: Pick) -> str:
     if pick.benches:
         return f"{text} ({interval}), on {pick.benches} fresh benches"
     return f"{text} ({interval}), estimated"
+
+
+def _estimate(pick: Pick) -> str:
+    return f"{100 * pick.chance:.0f} % ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
 
 
 def _fails(pick: Pick) -> str:

@@ -33,7 +33,7 @@ def find_dict(found: Found) -> dict[str, Any]:
         "detail": plan.detail,
         "own_detail": plan.case.detail,
         "free": list(plan.free),
-        "hands": list(plan.hands),
+        "hands": [_pick(pick) for pick in found.hands],
         "picks": [_pick(pick) for pick in found.picks],
         "pick": None if found.pick is None else _pick(found.pick),
         "why": found.why,

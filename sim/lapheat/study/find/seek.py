@@ -40,7 +40,8 @@ class Found:
     """What came of it: `picks`, the one that was chosen first, and why.
 
     `pick` is None where none is sure enough; `binding` is the limit that most benches fail of
-    the first; `runs` counts runs at the search's detail and at the case's own.
+    the first; `runs` counts runs at the search's detail and at the case's own; `hands` has the
+    surest setting of each hand, estimated as it was when the hand was last thought of.
     """
 
     plan: FindPlan
@@ -50,7 +51,8 @@ class Found:
     binding: str
     runs: tuple[int, int]
     q2: tuple[float, float]
-    instead: tuple[Change, ...] = ()
+    instead: tuple[Change, ...]
+    hands: tuple[Pick, ...]
 
 
 def _begin(plan: FindPlan, hand: str) -> Hand:
@@ -149,19 +151,22 @@ def _choices(hands: Sequence[Hand]) -> list[Pick]:
     if len(front) > CHOICES - 1:
         at = np.linspace(0, len(front) - 1, CHOICES - 1).round().astype(int)
         front = [front[i] for i in at]
-    picks = []
-    for hand, setting in front:
-        picks.append(
-            Pick(
-                hand.space.hand,
-                hand.inputs(setting),
-                setting.chance,
-                setting.low,
-                setting.high,
-                setting.time * hand.pace,
-            )
-        )
-    return picks
+    return [_estimated(hand, setting) for hand, setting in front]
+
+
+def _estimated(hand: Hand, setting: Setting) -> Pick:
+    return Pick(
+        hand.space.hand,
+        hand.inputs(setting),
+        setting.chance,
+        setting.low,
+        setting.high,
+        setting.time * hand.pace,
+    )
+
+
+def _surest(hand: Hand) -> Pick:
+    return _estimated(hand, max(hand.settings, key=lambda s: (s.guarded, -s.time)))
 
 
 def _found(
@@ -195,5 +200,5 @@ def _found(
     q2 = tuple(min(hand.q2[i] for hand in hands) for i in range(2))
     return Found(
         plan, (best, *others, *choices), best if good else None, why, binding, (runs, own),
-        (q2[0], q2[1]), instead,
+        (q2[0], q2[1]), instead, tuple(_surest(hand) for hand in every),
     )  # fmt: skip
