@@ -5,12 +5,14 @@
 Three named joints come first, then random ones: diameter 12 to 76 mm, wall 0.8 to 2.1 mm, flange
 2 to 12 mm thick. What comes out is kept in `many_joints.json` after each joint. Started again it
 goes on: joints that are kept are not searched again, unfinished ones resume from their rows.
+`seconds` and `cpu_s` (all processes) count from the last start.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import time
 from pathlib import Path
 from typing import Any
@@ -60,7 +62,7 @@ def joints(count: int, seed: int) -> dict[str, Source]:
 
 def search(source: Source, rows: Path, workers: int) -> dict[str, Any]:
     """Search one joint to its end; what is kept of it."""
-    begun = time.monotonic()
+    begun, spent = time.monotonic(), sum(os.times()[:4])
 
     def told(doing: str, done: int, count: int) -> None:
         if done == count:
@@ -76,11 +78,14 @@ def search(source: Source, rows: Path, workers: int) -> dict[str, Any]:
         "sure_enough": whole["pick"] is not None,
         **{name: whole["picks"][0][name] for name in names},
         "why": whole["why"],
-        "instead": whole.get("instead", []),
+        "tried": [pick["chance"] for pick in whole["picks"] if pick["benches"]],
+        "hands": {pick["hand"]: pick["chance"] for pick in whole["hands"]},
+        "instead": whole["instead"],
         "runs": whole["runs"],
         "own_runs": whole["own_runs"],
         "resumed_at": there,
         "seconds": round(time.monotonic() - begun),
+        "cpu_s": round(sum(os.times()[:4]) - spent),
     }
 
 

@@ -223,14 +223,20 @@ def search(text: str = TEXT, made: Any = formulas, effort: Effort = SMALL) -> Fo
     return drive(stood_in(seek(plan), {run_trial: made}), Serial(), RowFile(None))
 
 
-def counted(plan: FindPlan, inputs: tuple[tuple[str, str], ...], hand: str, benches: int) -> float:
+def counted(
+    plan: FindPlan,
+    inputs: tuple[tuple[str, str], ...],
+    hand: str,
+    benches: int,
+    flow: float = 0.0,
+) -> float:
     """Chance of a setting, counted."""
     space = space_of(plan.source, hand, plan.knobs)
     own = tuple((key, text) for key, text in inputs if key in {k.key for k in space.knobs})
     good = 0
     for bench in points(benches, len(space.inputs), 77):
         row = formulas(space.trial(own, bench, "coarse"))
-        good += float(row["margin_K"] or 0) > 0.0 and float(row["filler_slack_K"] or 0) >= 0.0
+        good += float(row["margin_K"] or 0) > 0.0 and float(row["filler_slack_K"] or 0) >= -flow
     return good / benches
 
 
@@ -281,6 +287,22 @@ def test_an_order_that_saves_time_is_taken(found: Found) -> None:
     assert "travel.order" not in dict(found.pick.inputs)  # the formulas know no order
 
 
+def test_what_the_own_mesh_differs_by_teaches_the_next_pick() -> None:
+    """On the case's own mesh 60 K less flow: what passes at coarse fails, the next pick passes."""
+
+    def finer(trial: Trial) -> Row:
+        row = formulas(trial)
+        slack = float(row["filler_slack_K"] or 0.0) - (60.0 if trial.detail == "standard" else 0.0)
+        return {**row, "filler_slack_K": slack, "filler_flows": slack >= 0.0}
+
+    found = search(TEXT.replace('"coarse"', '"standard"'), finer)
+    assert found.pick is not None
+    assert found.pick.shift == (0.0, -60.0)
+    tried = [pick for pick in found.picks if pick.benches]
+    assert len(tried) > 1
+    assert counted(found.plan, found.pick.inputs, "pedal", 256, -60.0) >= found.pick.low
+
+
 def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) -> None:
     wild = TEXT + 'scatter = { hold = "250 K" }\n'
     asked: list[Trial] = []
@@ -294,6 +316,7 @@ def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) ->
     assert "nothing found came to 90 %" in found.why
     assert found.picks[0].chance < 0.9
     assert found.binding in ("base", "limits.wet_fraction")
+    assert {pick.benches for pick in found.picks if pick.confirmed is None} <= {0, SMALL.early}
     first = found.instead[0]
     assert first.name == "a steadier hand"  # its misjudged hold is what fails here
     assert first.counted

@@ -30,7 +30,7 @@ class Effort:
     candidates : settings that the responses are asked about
     """
 
-    first: int = 32
+    first: int = 24
     rounds: int = 5
     looks: int = 18
     early: int = 16

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, log2
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +62,7 @@ def _begin(plan: FindPlan, hand: str) -> Hand:
     sobol = qmc.Sobol(
         knobs + inputs, rng=np.random.default_rng(seed_of(plan.seed, f"first runs {hand}"))
     )
-    unit = sobol.random(plan.effort.first)
+    unit = sobol.random_base2(ceil(log2(plan.effort.first)))[: plan.effort.first]
     shares = np.array([space.settable(row)[0] for row in unit[:, :knobs]])
     bench = np.asarray(STANDARD.ppf(np.clip(unit[:, knobs:], 1e-9, 1.0 - 1e-9)), dtype=float)
     return Hand(space, shares, bench, [])
@@ -127,8 +128,8 @@ def _on_own_mesh(hand: Hand) -> tuple[Array, Array, Array]:
 
 
 def _kept(hands: Sequence[Hand], sure: float) -> list[Hand]:
-    """Hands that may still be sure enough, or else the surest."""
-    least = min(sure, max(max(s.low for s in hand.settings) for hand in hands))
+    """Hands that may still be sure enough, or surer than what another is believed to be."""
+    least = min(sure, max(max(s.guarded for s in hand.settings) for hand in hands))
     return [hand for hand in hands if max(s.likely for s in hand.settings) >= least]
 
 
