@@ -45,13 +45,9 @@ def test_no_setting_of_the_grid_beats_the_pick(kept: dict[str, Any]) -> None:
 
 
 def test_the_pick_reaches_on_other_benches_what_it_says(kept: dict[str, Any]) -> None:
-    good, ran = kept["pick_of_64"]
-    low, high = wilson(good, ran)
     pick = kept["find"]["pick"]
-    assert ran == BENCHES
-    assert pick["low"] <= high
-    assert low <= pick["high"]
-    assert good >= NEEDED
+    assert pick["low"] <= kept["pick_of_64"] / BENCHES <= pick["high"]
+    assert pick["benches"] >= 48
 
 
 def test_what_is_kept_is_still_what_the_program_computes(kept: dict[str, Any]) -> None:
