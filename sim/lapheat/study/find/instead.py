@@ -116,7 +116,7 @@ def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change
     space = space_of(plan.source, tried.pick.hand, plan.knobs)
     free = {knob.key for knob in space.knobs}
     for name, inputs in changes(plan.case, space.inputs):
-        if free.isdisjoint(key for key, _ in inputs):
+        if inputs and free.isdisjoint(key for key, _ in inputs):
             try:
                 trials = _trials(tried, plan, inputs, near)
             except CaseError:  # no such joint

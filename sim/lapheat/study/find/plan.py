@@ -22,7 +22,7 @@ class Effort:
     Attributes
     ----------
     first : runs of each hand to begin with
-    rounds : of more runs, at most
+    rounds : of more runs, at most, and one more for each pick that failed
     looks : runs of a round, over all hands that are left
     early : benches of a pick; where more fail than the chance wanted allows, it is given up
     fresh : benches that confirm a pick
@@ -30,7 +30,7 @@ class Effort:
     candidates : settings that the responses are asked about
     """
 
-    first: int = 24
+    first: int = 32
     rounds: int = 5
     looks: int = 18
     early: int = 16

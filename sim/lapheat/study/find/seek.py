@@ -72,20 +72,24 @@ def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     every = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(every, plan, "settings and benches")
-    hands, last, number = every, np.inf, 0
+    hands, last, number, looked = every, np.inf, 0, 0
     tried: list[Tried] = []
     while True:
         yield from _think(hands, plan, number)
         number += 1
         hand, setting = _best(hands, plan, {one.pick.inputs for one in tried})
         saved, last = 1.0 - setting.time / last, setting.time
-        settled = setting.worth(plan.sure)[0] == 1.0 and saved < GAIN and number > LEAST_ROUNDS
-        if number <= plan.effort.rounds and not settled and not tried:
-            hands = _kept(hands, plan.sure)
+        sure = setting.worth(plan.sure)[0] == 1.0
+        settled = sure and (bool(tried) or (saved < GAIN and looked >= LEAST_ROUNDS))
+        if not settled and looked < plan.effort.rounds + len(tried):
+            looked += 1
+            hands = _kept(hands, plan.sure) if looked > LEAST_ROUNDS else hands
             for hand in hands:
                 hand.add(np.array(hand.looks))
             yield from _run(hands, plan, "benches near a limit")
             continue
+        if tried and not sure:
+            break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
         if is_good(tried[-1].pick, plan.sure) or len(tried) == plan.effort.tries:
             break
@@ -128,9 +132,17 @@ def _on_own_mesh(hand: Hand) -> tuple[Array, Array, Array]:
 
 
 def _kept(hands: Sequence[Hand], sure: float) -> list[Hand]:
-    """Hands that may still be sure enough, or surer than what another is believed to be."""
-    least = min(sure, max(max(s.guarded for s in hand.settings) for hand in hands))
-    return [hand for hand in hands if max(s.likely for s in hand.settings) >= least]
+    """Hands that may still be sure enough, and that of the run that did best.
+
+    A response says little where few runs came near both limits, so it alone drops no hand.
+    """
+    least = min(sure, max(max(s.low for s in hand.settings) for hand in hands))
+    runs = [np.nanmax(np.minimum(*_on_own_mesh(hand)[:2])) for hand in hands]
+    return [
+        hand
+        for hand, run in zip(hands, runs, strict=True)
+        if max(s.likely for s in hand.settings) >= least or run == max(runs)
+    ]
 
 
 def _best(hands: Sequence[Hand], plan: FindPlan, seen: set[Inputs]) -> tuple[Hand, Setting]:
@@ -181,7 +193,7 @@ def _found(
     seen = {one.pick.inputs for one in tried}
     choices = [pick for pick in _choices(hands) if pick.inputs not in seen]
     instead, more = ((), 0) if good else (yield from what_would_serve(surest, plan))
-    runs = more + sum(len(hand.rows) + hand.besides[0] for hand in every)
+    runs = more + sum(hand.count + hand.besides[0] for hand in every)
     own = sum(hand.besides[1] for hand in every)
     binding = next(iter(best.fails), "")
     hits = round(best.chance * best.benches)

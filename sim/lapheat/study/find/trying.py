@@ -59,6 +59,11 @@ class Hand:
     shift: tuple[float, float] = (0.0, 0.0)
     besides: tuple[int, int] = (0, 0)
 
+    @property
+    def count(self) -> int:
+        """Runs, each once."""
+        return len(np.unique(np.hstack([self.shares, self.bench]).round(9), axis=0))
+
     def trials(self, detail: str) -> list[Trial]:
         """Runs of the points that have no row yet."""
         new = range(len(self.rows), len(self.shares))
