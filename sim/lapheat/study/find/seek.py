@@ -88,7 +88,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
                 hand.add(np.array(hand.looks))
             yield from _run(hands, plan, "benches near a limit")
             continue
-        if tried and not sure:
+        if tried and setting.likely < plan.sure:
             break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
         if is_good(tried[-1].pick, plan.sure) or len(tried) == plan.effort.tries:
