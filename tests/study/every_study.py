@@ -24,8 +24,9 @@ from lapheat.study.explain.explain import explain
 from lapheat.study.explain.files import write_explain
 from lapheat.study.explain.measures import run_explained
 from lapheat.study.find.files import write_find
-from lapheat.study.find.seek import Effort, seek
-from lapheat.study.find.seek import plan_of as find_plan
+from lapheat.study.find.plan import Effort
+from lapheat.study.find.plan import plan_of as find_plan
+from lapheat.study.find.seek import seek
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
 from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial

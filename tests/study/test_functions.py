@@ -18,8 +18,8 @@ from lapheat.study.answer import flat
 from lapheat.study.calibration.readings import Calibration
 from lapheat.study.compare.compare import Comparison
 from lapheat.study.explain.explain import Explained
-from lapheat.study.find import seek
-from lapheat.study.find.seek import Effort
+from lapheat.study.find import plan
+from lapheat.study.find.plan import Effort
 from lapheat.study.risk.risk import Risk
 from lapheat.study.sequences.orders import Sequences
 from lapheat.study.window.window import Window
@@ -87,8 +87,8 @@ def test_explain() -> None:
 @pytest.mark.slow
 def test_find(monkeypatch: pytest.MonkeyPatch) -> None:
     few = Effort(first=16, rounds=1, looks=6, fresh=8, candidates=64)
-    plan_of = seek.plan_of
-    monkeypatch.setattr(seek, "plan_of", lambda *given: replace(plan_of(*given), effort=few))
+    plan_of = plan.plan_of
+    monkeypatch.setattr(plan, "plan_of", lambda *given: replace(plan_of(*given), effort=few))
     answer = lapheat.find(TINY, (*COARSE, "bench.hand=clock"), free="arc.current")
     assert len(answer.to_frame()) == len(answer.found.picks)
     assert answer.why == answer.found.why

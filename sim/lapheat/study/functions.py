@@ -262,7 +262,8 @@ def find(
         The chance is out of range.
     """
     from .find.files import find_dict, write_find
-    from .find.seek import plan_of, seek
+    from .find.plan import plan_of
+    from .find.seek import seek
 
     source = _source(case, overrides)
     plan = plan_of(source, _sure(sure), free, fix, detail, seed)

@@ -27,7 +27,7 @@ def find(
         typer.Option(
             metavar="KEY,KEY",
             help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, aim, hold, "
-            "speed, segment, pause and dwell, in the ranges of [bench].",
+            "speed, segment, pause and dwell, in the ranges of [bench], and the order of segments.",
         ),
     ] = "",
     fix: Annotated[
