@@ -20,7 +20,6 @@ from ..keys.fixture import of_held
 from ..keys.model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from ..keys.scatter import WIDEST
 from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
-from .resolve import user_alloy
 
 __all__ = ["Finding", "findings"]
 
@@ -226,7 +225,7 @@ def _of_alloy(name: str, table: AlloyTable) -> Iterator[Finding]:
     complete = len(absent) in (0, len(melting)) and not wrong and not _any_refused(table)
     if complete:
         try:
-            user_alloy(name, table)
+            alloy_of(name, table)
         except ValueError as error:
             yield Finding(path, "numbers that an alloy can have", str(error), name)
 

@@ -26,17 +26,15 @@ from ..case import (
     Tube,
 )
 from ..faults import shown
+from ..keys.alloy import alloy_of
 from ..keys.bench import BenchTable
 from ..keys.fixture import fixture_of, tack_of
 from ..keys.gauge import gauge_told
 from ..keys.model import (
-    AlloyTable,
     ArcTable,
     CaseFile,
-    ConductivityTable,
     LimitsTable,
     ProbeTable,
-    SpecificHeatTable,
     Table,
 )
 from ..keys.scatter import ScaleTable
@@ -51,7 +49,7 @@ from ..torch import (
 from ..units import Quantity, rounded
 from .assumed import assumed_of
 
-__all__ = ["dotted", "resolve", "user_alloy"]
+__all__ = ["dotted", "resolve"]
 
 # Of the way from filler flow to the base's solidus. With it the demo (1287 degC) and its like with
 # a 0.049 in wall on a 3/8 in flange keep their margins; 75 K above flow left both cold.
@@ -118,7 +116,7 @@ def _alloys(file: CaseFile, names: tuple[str, ...]) -> dict[str, Alloy]:
         if name in file.alloys:
             # `checks` reports what is wrong with one that cannot be made.
             with suppress(ValueError, TypeError):
-                found[name] = user_alloy(name, file.alloys[name])
+                found[name] = alloy_of(name, file.alloys[name])
         elif name in builtin_names():
             found[name] = builtin(name)
     return found
@@ -129,41 +127,6 @@ def called(name: str, own: Mapping[str, object]) -> str:
     # a refused name is no text
     known = None if name in own or not isinstance(name, str) else builtin_name(name)
     return name if known is None else known
-
-
-def user_alloy(name: str, table: AlloyTable) -> Alloy:
-    """Alloy from a user's table.
-
-    Raises
-    ------
-    ValueError
-        The numbers do not make an alloy.
-    """
-
-    def curve(given: Any) -> float | tuple[list[float], list[float]]:
-        if isinstance(given, ConductivityTable | SpecificHeatTable):
-            return list(map(float, given.temperature)), list(map(float, given.value))
-        return float(given)
-
-    def number(given: Quantity | None) -> float | None:
-        return None if given is None else float(given)
-
-    return Alloy.tabulated(
-        name,
-        density=float(table.density),
-        conductivity=curve(table.conductivity),
-        specific_heat=curve(table.specific_heat),
-        emissivity=float(table.emissivity),
-        solidus=number(table.solidus),
-        liquidus=number(table.liquidus),
-        latent_heat=number(table.latent_heat),
-        expansion=number(table.expansion),
-        yield_strength=number(table.yield_strength),
-        shear_strength=number(table.shear_strength),
-        carbon=number(table.carbon),
-        a1=number(table.a1),
-        a3=number(table.a3),
-    )
 
 
 def _usual_hold(filler: Alloy | None, base: list[Alloy]) -> float | None:
