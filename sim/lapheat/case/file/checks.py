@@ -15,6 +15,7 @@ from ..alloys import builtin_names, trade_names
 from ..case import Case, Fillet, Flange, Lap, Probe
 from ..faults import did_you_mean
 from ..finding import Finding, Path, Say
+from ..keys.alloy import alloy_of
 from ..keys.fields import REFUSED
 from ..keys.fixture import of_held
 from ..keys.model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import Discriminator, Field, Tag
 
+from ..alloys import Alloy
 from ..units import (
     CARBON,
     CONDUCTIVITY,
