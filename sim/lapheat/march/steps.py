@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from math import ceil, expm1, log1p
+from math import ceil, expm1, log1p, sqrt
 
 from ..case.case import Case
 from ..joint.lines import DETAILS
@@ -28,9 +28,12 @@ STRIKE = 0.125  # of the step, the first one after the arc is struck
 LOOK = 0.1  # [s] between looks at the joint, at most
 LAGS = 0.5  # of a pedal's lag between two corrections, at most
 # In a pause the heat of the arc spreads as time goes on, and what still changes changes ever more
-# slowly: a step may last that share of the time since the arc went off. Both go with the cells, so
-# that the error of time falls as that of the mesh does.
-REST_SHARE = 0.5  # over cells in a spot: 0.25 at coarse
+# slowly: a step may last that share of the time since the arc went off. The error at the next start
+# is REST_LAW of its rise times the square of the share, at most (0.05 on the demo, 0.065 on a small
+# joint, measured). It may be REST_ERROR of the rise at two cells in a spot, and falls as the mesh's
+# with the square of the cells.
+REST_ERROR = 0.005
+REST_LAW = 0.08
 REST_FIRST = 2.0  # arc steps over cells in a spot, the first step: one at coarse
 LONGEST_STEP = 5.0  # [s], in a pause
 COOL_AT_LEAST = 10.0  # [s] of the run after the last arc
@@ -80,13 +83,14 @@ def dwell_steps(
 def _rest_map(case: Case, shorter: float) -> tuple[float, float]:
     """First step of a pause [s], and the share of the time gone by that later ones add to it."""
     finer = DETAILS[case.detail].per_spot * shorter
-    return REST_FIRST * arc_step(case) / finer, REST_SHARE / finer
+    return REST_FIRST * arc_step(case) / finer, 2.0 * sqrt(REST_ERROR / REST_LAW) / finer
 
 
 def rest_step(case: Case, gone: float, shorter: float = 1.0) -> float:
     """Longest step [s] of a pause that began `gone` [s] ago, `shorter` times shorter than usual.
 
-    ``min(2 arc_step / n + 0.5 gone / n, 5 s / shorter)``, n cells in a spot times `shorter`.
+    ``min(2 arc_step / n + b gone, 5 s / shorter)``, ``b = 2 sqrt(REST_ERROR / REST_LAW) / n``, n
+    cells in a spot times `shorter`.
     """
     first, share = _rest_map(case, shorter)
     return min(first + share * gone, LONGEST_STEP / shorter)

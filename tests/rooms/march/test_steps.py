@@ -11,8 +11,10 @@ from invariance.small import SMALL, text_of
 from lapheat import simulate
 from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
+from lapheat.joint.lines import DETAILS
+from lapheat.march import steps
 from lapheat.march.steppers.compiled import stages_for
-from lapheat.march.steps import LONGEST_STEP, arc_step, rest_step, rest_steps
+from lapheat.march.steps import LONGEST_STEP, REST_ERROR, arc_step, rest_step, rest_steps
 from support.joints import case_of
 
 
@@ -23,13 +25,13 @@ def case() -> Case:
 
 @pytest.mark.parametrize("seconds", [0.0, 0.01, 1.0, 10.0, 15.0, 400.0])
 def test_steps_of_a_pause_fill_it(case: Case, seconds: float) -> None:
-    steps = rest_steps(case, seconds)
-    gone = np.concatenate([[0.0], np.cumsum(steps)])
+    rests = rest_steps(case, seconds)
+    gone = np.concatenate([[0.0], np.cumsum(rests)])
     assert gone[-1] == pytest.approx(seconds)
     longest = [rest_step(case, t) for t in gone[:-1]]
-    assert (np.array(steps) <= 1.1 * np.array(longest)).all()  # the one where growth ends
-    assert max(steps, default=0.0) <= LONGEST_STEP * (1.0 + 1e-9)
-    assert (np.diff(steps) > -1e-9).all()
+    assert (np.array(rests) <= 1.1 * np.array(longest)).all()  # the one where growth ends
+    assert max(rests, default=0.0) <= LONGEST_STEP * (1.0 + 1e-9)
+    assert (np.diff(rests) > -1e-9).all()
 
 
 def test_steps_of_a_pause_go_with_the_cells(case: Case) -> None:
@@ -66,3 +68,19 @@ def test_stages_cover_the_step() -> None:
         assert s % 2 == 1
         assert ratio <= (s * s + s - 2) / 4
         assert s == 3 or ratio > ((s - 2) ** 2 + (s - 2) - 2) / 4
+
+
+@pytest.mark.parametrize("detail", ["coarse", "standard"])
+def test_a_pause_is_within_its_tolerance(detail: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The next start against a pause in steps an eighth as long."""
+    case = replace(case_of("travel.pause=12 s", "travel.coverage=0.25"), detail=detail)
+
+    def start() -> float:
+        return simulate(case, threads=1).history.segments[1].start_temperature
+
+    usual = start()
+    rise = usual - case.surroundings.temperature
+    cells = DETAILS[detail].per_spot / DETAILS["coarse"].per_spot
+    monkeypatch.setattr(steps, "REST_ERROR", REST_ERROR / 64.0)
+    assert rise > 50.0
+    assert abs(usual - start()) / rise <= REST_ERROR / cells**2
