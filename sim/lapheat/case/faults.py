@@ -12,6 +12,7 @@ from itertools import groupby
 __all__ = ["CaseError", "Fault", "did_you_mean", "printable", "shown"]
 
 _LONGEST = 72
+_LONGEST_KEY = 160
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,11 @@ class Fault:
 
     def __str__(self) -> str:
         lines = [
-            f"  {self.key}",
-            f"    given:   {self.given}",
-            f"    allowed: {self.allowed}",
+            f"  {printable(self.key)[:_LONGEST_KEY]}",
+            f"    given:   {printable(self.given)}",
+            f"    allowed: {printable(self.allowed)}",
         ]
-        return "\n".join([*lines, f"    hint:    {self.hint}"] if self.hint else lines)
+        return "\n".join([*lines, f"    hint:    {printable(self.hint)}"] if self.hint else lines)
 
 
 class CaseError(Exception):

@@ -21,6 +21,7 @@ from ..keys.fields import REFUSED
 from ..keys.model import CaseFile
 from ..keys.schema import LISTS, entry_at, every_key, table_at
 from .checks import findings
+from .depth import too_deep
 from .every_key import settings_of
 from .overrides import Override, apply, parse
 from .power import of_power
@@ -171,10 +172,10 @@ def _near_files(path: Path) -> str:
 
 def _toml_of(text: str, name: str) -> dict[str, Any]:
     allowed = 'TOML: tables in [brackets] and lines such as wall = "0.065 in"'
+    if deep := too_deep(text):
+        _refuse(name, f"line {deep[0]}", f"too deep: {deep[1]}", allowed)
     try:
         return tomllib.loads(text)
-    except RecursionError:
-        _refuse(name, "file", "brackets nested too deep", allowed)
     except ValueError as error:  # TOMLDecodeError is one; a number of 5000 digits is another
         problem = str(error)
     at = re.search(r"at line (\d+)", problem)
