@@ -128,3 +128,14 @@ def test_a_deep_change_is_refused_at_once() -> None:
         assert fault.file == "--set"
         assert len(str(fault)) < 500
     assert process_time() - start < 5.0
+
+
+def test_of_very_many_faults_the_first_hundred_are_told() -> None:
+    keys = "".join(f"outside_diametr{n} = 1\n" for n in range(20_000))
+    start = process_time()
+    with pytest.raises(CaseError) as caught:
+        read_case_text(BASE.replace("[tube]\n", f"[tube]\n{keys}"), "case.toml")
+    faults = caught.value.faults
+    assert [fault.given for fault in faults[:2]] == ["1", "1"]
+    assert (len(faults), faults[-1].given) == (101, "20000 faults")
+    assert process_time() - start < 5.0

@@ -32,6 +32,7 @@ __all__ = ["case_text", "file_text", "read_case", "read_case_text"]
 KeyPath = tuple[str | int, ...]
 
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
+_MOST = 100  # faults told one by one: each looks for the name that may be meant
 _TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
 _SQUARE = "on a bead-on-tube the torch is square to the wall at mid-length"
@@ -235,10 +236,14 @@ def _validated(raw: dict[str, Any]) -> tuple[CaseFile, list[Finding]]:
         try:
             return CaseFile.model_validate(raw), found
         except ValidationError as error:
-            for item in error.errors(include_url=False):
-                path = _path_of(item["loc"])
-                if first:
-                    found.append(_finding_of(path, item))
+            items = error.errors(include_url=False)
+            paths = [_path_of(item["loc"]) for item in items]
+            if first:
+                found += map(_finding_of, paths[:_MOST], items[:_MOST])
+            if first and len(items) > _MOST:
+                given = f"{len(items)} faults"
+                found.append(Finding(("file",), f"none; the first {_MOST} are shown", "", given))
+            for path, item in zip(paths, items, strict=True):
                 _set_aside(raw, path, item["type"])
         first = False
 
