@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import groupby
 
-__all__ = ["CaseError", "Fault", "did_you_mean", "printable", "shown"]
+__all__ = ["CaseError", "Fault", "did_you_mean", "printable", "printable_lines", "shown"]
 
 _LONGEST = 72
 _LONGEST_KEY = 160
@@ -72,10 +72,17 @@ class CaseError(Exception):
 
 def printable(text: str) -> str:
     """Text that cannot steer a terminal and that every encoding of Unicode can write."""
+    if text.isprintable():
+        return text
     return "".join(
         c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Zl", "Zp") else f"\\u{ord(c):04x}"
         for c in text
     )
+
+
+def printable_lines(text: str) -> str:
+    """Text of several lines, each as `printable` makes it."""
+    return "\n".join(map(printable, text.split("\n")))
 
 
 def shown(value: object) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from ..case.faults import printable
 from .study.commands import calibrate, find, risk, sequences, window
 from .terminal.exits import VERDICT, ending
 from .terminal.options import CaseFile, Debug, Detail, Set, out_option, verdict_option
@@ -75,8 +76,9 @@ def new(
         from .new import write_starter
 
         write_starter(file)
-        print(f"{file} written; next: lapheat check {shlex.quote(str(file))}")
-        print(f"(lapheat run replaces an earlier result in {default_folder(file)})")
+        name, out = printable(str(file)), printable(str(default_folder(file)))
+        print(f"{name} written; next: lapheat check {shlex.quote(name)}")
+        print(f"(lapheat run replaces an earlier result in {out})")
 
 
 @app.command()
