@@ -12,7 +12,7 @@ from itertools import groupby
 __all__ = ["CaseError", "Fault", "did_you_mean", "printable", "printable_lines", "shown"]
 
 _LONGEST = 72
-_LONGEST_KEY = 160
+_LONGEST_KEY = 1000  # a path may stand there
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,7 @@ def test_a_deep_text_is_refused_at_once(what: str) -> None:
     (fault,) = caught.value.faults
     assert fault.key.startswith("line ")
     assert process_time() - start < 5.0  # parsed, the least of the keys took 46 s
-    assert len(str(fault)) < 500
+    assert len(str(fault)) < 1500
 
 
 def test_strings_and_comments_are_not_taken_for_brackets_or_keys() -> None:
@@ -126,7 +126,7 @@ def test_a_deep_change_is_refused_at_once() -> None:
             read_case_text(BASE, "case.toml", (change,))
         (fault,) = caught.value.faults
         assert fault.file == "--set"
-        assert len(str(fault)) < 500
+        assert len(str(fault)) < 1500
     assert process_time() - start < 5.0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.file import CaseError, Fault
-from ...study.runs.store import RowFile
+from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
 
 __all__ = ["counted", "kept_rows"]
@@ -62,15 +63,19 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
     Raises
     ------
     CaseError
-        Rows of an unfinished sweep are there, and nothing was said about them.
+        Rows of an unfinished sweep are there, and nothing was said about them; or a file of that
+        name that is not ours.
     """
     path = folder.with_name(f"{folder.name}.rows.jsonl")
-    if path.exists() and path.stat().st_size and not resume:
+    if not resume and holds_rows(path):
         allowed = "--resume, which goes on from it; or delete that file to start anew"
         raise CaseError([Fault("", str(path), "an unfinished sweep", allowed)])
     with RowFile(path, resume) as store:
-        if resume and (folder / "rows.jsonl").exists():
+        if resume and (folder / "rows.jsonl").is_file():
             store.take(folder / "rows.jsonl")
+        if store.damaged:
+            told = f"{store.damaged} kept rows are damaged: their runs are made anew"
+            print(told, file=sys.stderr)
         left.words = f"finished runs are kept in {path}; --resume goes on from them"
         finished = False
         try:
