@@ -44,6 +44,7 @@ NAMES = ("near", "mid", "far")
 TRUTH = (0.68, 2.3e-3)  # efficiency, spot [m]; the case says 0.75 and 2 mm
 NOISE = 5.0  # [K]
 TIME = np.arange(0.0, 40.0, 0.4)
+HEIGHTS = {"near": 4.0, "mid": 10.0, "far": 20.0}  # [mm]
 
 
 def unknowns(fit: str = "efficiency,spot") -> tuple[Unknown, ...]:
@@ -63,6 +64,15 @@ def readings(curve: Curve, seed: int, names: Sequence[str] = NAMES) -> Readings:
     """What thermocouples with white noise would have shown."""
     noise = NOISE * np.random.default_rng(seed).normal(size=(len(TIME), len(names)))
     return Readings(tuple(names), TIME, curve.at(TIME) + noise)
+
+
+def moved(up: Sequence[float]) -> Source:
+    """The bead with its probes so far [mm] off along the tube."""
+    text = BEAD
+    for (name, height), move in zip(HEIGHTS.items(), up, strict=True):
+        assert f'"{height:g} mm"' in text, name
+        text = text.replace(f'"{height:g} mm"', f'"{height + move:g} mm"')
+    return Source(text, "moved.toml")
 
 
 def as_csv(found: Readings) -> str:
@@ -113,10 +123,10 @@ arc = { current = "54 A", voltage = "10 V", spot = "2 mm", aim = "0.5 mm" }
 travel = { speed = "3 mm/s", segment = "12 mm", pause = "4 s", coverage = 0.25 }
 numerics = { detail = "coarse" }
 probe = [
-  { name = "above", on = "tube", angle = "40 deg", height = "5 mm" },
-  { name = "higher", on = "tube", angle = "40 deg", height = "12 mm" },
-  { name = "in-lap", on = "tube", angle = "40 deg", height = "-3 mm" },
-  { name = "plate", on = "flange", angle = "40 deg", radius = "4 mm" },
-  { name = "rim", on = "flange", angle = "40 deg", radius = "10 mm" },
+  { name = "above", on = "tube", angle = "40 deg", height = "5 mm", place_error = "0 mm" },
+  { name = "higher", on = "tube", angle = "40 deg", height = "12 mm", place_error = "0 mm" },
+  { name = "in-lap", on = "tube", angle = "40 deg", height = "-3 mm", place_error = "0 mm" },
+  { name = "plate", on = "flange", angle = "40 deg", radius = "4 mm", place_error = "0 mm" },
+  { name = "rim", on = "flange", angle = "40 deg", radius = "10 mm", place_error = "0 mm" },
 ]
 """

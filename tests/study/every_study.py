@@ -12,8 +12,10 @@ import numpy as np
 
 from lapheat.constants import ZERO_CELSIUS
 from lapheat.study.calibration.answers import answers_of
+from lapheat.study.calibration.caliper.fit import Caliper, advised, fit_beads
+from lapheat.study.calibration.caliper.tracks import BeadRun, BeadRuns, run_bead
 from lapheat.study.calibration.files import write_calibration
-from lapheat.study.calibration.measured import Readings, TrialPieces
+from lapheat.study.calibration.measured import Beads, Edge, Readings, TrialPieces
 from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
@@ -27,7 +29,7 @@ from lapheat.study.runs.axes import free_axes, given_axes
 from lapheat.study.sequences.files import write_sequences
 from lapheat.study.sequences.orders import compare, run_order
 from lapheat.study.window.files import write_window
-from lapheat.study.window.map import WindowPlan
+from lapheat.study.window.map import Budget, WindowPlan
 from lapheat.study.window.window import window_of
 from study.beads import BEAD
 from study.benches import TINY, made_up
@@ -74,8 +76,25 @@ def warmed(task: ProbeRun) -> Row:
     pulse = 800.0 * efficiency * time / 4.0 * np.exp(1.0 - time / 4.0)
     row: Row = {"failed": None, "time_s": json.dumps(time.tolist())}
     for name, apart in (("near", 2.0), ("mid", 4.0), ("far", 9.0)):
-        seen = np.exp(-apart / (2.0 + spot))
-        row[f"{name}_C"] = json.dumps([round(20.0 + seen * value, 4) for value in pulse])
+        moves = (0.5, -0.5, 0.0, 0.0) if task.beside else ()
+        sides = zip([name, *(f"{name} <{n}" for n in (1, 2, 3, 4))], (0.0, *moves), strict=False)
+        for side, move in sides:
+            seen = np.exp(-(apart + move) / (2.0 + spot))
+            row[f"{side}_C"] = json.dumps([round(20.0 + seen * value, 4) for value in pulse])
+    return row
+
+
+def tracked(task: BeadRun) -> Row:
+    """A track by formula: a bell as wide as the spot, over a broad one, both by heat over speed."""
+    efficiency, spot = given(task.trial, "arc.efficiency", 0.75), given(task.trial, "arc.spot", 2.0)
+    heat = efficiency * given(task.trial, "arc.current", 40.0)
+    heat /= 1e3 * given(task.trial, "travel.speed", 2e-3)
+    place = np.linspace(-25.0, 25.0, 101)
+    bell = np.exp(-0.5 * (place / spot) ** 2) / spot
+    row: Row = {"failed": None, "place_m": json.dumps((1e-3 * place).tolist())}
+    for side, share in (("outside", 120.0), ("bore", 90.0)):
+        peak = 293.0 + heat * (share * bell + 50.0 * np.exp(-np.abs(place) / 9.0))
+        row[f"{side}_K"] = json.dumps([round(value, 3) for value in peak.tolist()])
     return row
 
 
@@ -96,10 +115,16 @@ def record() -> Readings:
     return Readings(names, TIME, np.stack(shown, axis=1) + ZERO_CELSIUS + noise)
 
 
-def window(vary: tuple[str, ...], formula: Callable[[Trial], Row], free: str = "") -> Small:
+def window(
+    vary: tuple[str, ...],
+    formula: Callable[[Trial], Row],
+    free: str = "",
+    sure: float | None = None,
+) -> Small:
     case = JOINT.case()
     axes = given_axes(vary, case)
-    plan = WindowPlan(JOINT, axes, free_axes(free, case, axes))
+    few = Budget(first=32, rounds=1, looks=8, fresh=16, tries=2, pool=64, nodes=81)
+    plan = WindowPlan(JOINT, axes, free_axes(free, case, axes), sure=sure, budget=few)
     return Small(lambda: stood_in(window_of(plan), by_formula(formula)), write_window)
 
 
@@ -129,10 +154,31 @@ def answers() -> Small:
     )
 
 
+def widths() -> Small:
+    edges = (
+        Edge("melt_outside_width", "melt", "outside", np.nan),
+        Edge("tint_bore_width", "tint", "bore", 673.15),
+    )
+    found = np.array([[4.2, 16.0], [5.5, np.nan], [3.3, 13.3]]) * 1e-3
+    current, speed = np.array([44.0, 50.0, 40.0]), np.array([2e-3, 2e-3, 2e-3])
+    beads = Beads(current, speed, edges, found, "mm/s", "mm")
+    told = unknowns_of(PROBED.case(), "efficiency,spot")
+    runs = BeadRuns(
+        PROBED, told, "coarse", tuple(zip(current.tolist(), speed.tolist(), strict=True))
+    )
+
+    def planner() -> Planner[Caliper]:
+        return (yield from advised(runs, (yield from fit_beads(runs, beads, 0.3e-3))))
+
+    return Small(lambda: stood_in(planner(), {run_bead: tracked}), write_calibration)
+
+
 STUDIES = {
     "window": window(SPEED, smooth),
     "window where nothing works": window(SPEED, hopeless),
     "window with free keys": window(TIMES, balanced, "arc.current=50 A:100 A,arc.aim=-2 mm:4 mm"),
+    "window of one key": window(SPEED[:1], smooth),
+    "window that is sure": window(SPEED, smooth, sure=0.9),
     "sequences": Small(
         lambda: stood_in(
             compare(JOINT, ("in-turn", "opposite", "backstep", "[1, 3, 2]")), {run_order: in_order}
@@ -147,4 +193,5 @@ STUDIES = {
     "calibration to readings": readings(free_clock=False),
     "calibration to readings by a free clock": readings(free_clock=True),
     "calibration to answers": answers(),
+    "calibration to widths": widths(),
 }

@@ -18,6 +18,7 @@ from lapheat.study.runs.rounds import Planner, drive
 from lapheat.study.runs.store import RowFile, collect
 
 if TYPE_CHECKING:
+    from lapheat.study.chance.samples import Sample
     from lapheat.study.runs.trial import Trial
 
 Found = TypeVar("Found")
@@ -90,12 +91,22 @@ def now(
     return drive(planner, executor or Serial(), RowFile() if store is None else store)
 
 
+def on_bench(sample: Sample, run: Callable[[Trial], Row]) -> Row:
+    """Row by formula of a setting on a bench."""
+    return run(sample.trial)
+
+
 def by_formula(trial_row: Callable[[Trial], Row]) -> dict[Callable[..., Row], Callable[..., Row]]:
     """Stand-ins for the work of a window."""
+    from lapheat.study.chance.samples import run_sample
     from lapheat.study.runs.trial import run_trial
     from lapheat.study.window.search import run_free
 
-    return {run_trial: trial_row, run_free: partial(run_free, run=trial_row)}
+    return {
+        run_trial: trial_row,
+        run_free: partial(run_free, run=trial_row),
+        run_sample: partial(on_bench, run=trial_row),
+    }
 
 
 def at_once(value: Found) -> Planner[Found]:

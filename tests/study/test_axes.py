@@ -38,6 +38,25 @@ def test_left_out_it_is_segment_and_pause_from_half_to_twice() -> None:
     assert (pause.key, pause.values) == ("travel.pause", (7.5, 11.25, 15, 18.75, 22.5, 26.25, 30))
 
 
+def test_one_key_alone_is_an_axis() -> None:
+    (pause,) = given_axes([PAUSE], CASE)
+    assert (pause.key, len(pause.values), pause.told) == ("travel.pause", 5, PAUSE)
+
+
+def test_a_key_that_was_not_written_has_the_units_of_its_case() -> None:
+    """And a temperature is varied by kelvins, not by factors of what it is above absolute zero."""
+    degrees = Source.of(DEMO, (*STEADY, "surroundings.temperature=70 degF"))
+    (hold, overlap) = free_axes(
+        "travel.resume_below=200 degF:400 degF,travel.overlap=1 mm:2 mm", CASE
+    )
+    assert (hold.unit, overlap.unit) == ("degF", "mm")
+    text = degrees.text.replace('hold = "1290 degC"', "").replace('speed = "2 mm/s"', "")
+    case = Source(text, "x.toml", (*degrees.changes, "travel.speed=5 in/min")).case()
+    hold, speed = free_axes("arc.hold,travel.speed", case)
+    assert (hold.unit, speed.unit) == ("degF", "in/min")
+    assert hold.values[1] - hold.values[0] == pytest.approx(2 * 150.0 * 1.8, abs=0.2)
+
+
 def test_what_is_free_has_a_range() -> None:
     current, aim, speed = free_axes("arc.current, arc.aim ,travel.speed=1 mm/s:3 mm/s", CASE)
     assert (current.unit, current.values) == ("A", (33.0, 132.0))
@@ -49,7 +68,6 @@ def test_what_is_free_has_a_range() -> None:
 @pytest.mark.parametrize(
     ("texts", "told"),
     [
-        (["travel.segment=8 mm:20 mm:7"], "two keys or more"),
         ([PAUSE, PAUSE], "each key once"),
         ([PAUSE, "travel.segment"], "KEY=FROM:TO:COUNT with a COUNT from 2 to 200"),
         ([PAUSE, "travel.segment=8 mm:20 mm"], "KEY=FROM:TO:COUNT"),

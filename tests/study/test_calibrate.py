@@ -60,8 +60,6 @@ def interval_of(found: Fit, given: Readings, fit: str = "efficiency,spot") -> tu
     return intervals(unknowns(fit), found, correlation(list(series.T)))
 
 
-# With true runs throughout, by coverage_of_calibration.py, the intervals held the efficiency in 97,
-# the spot in 97 and both at once in 94 of 100 seeds; with a free clock all three in 28 of 30.
 def test_intervals_hold_the_truth_in_90_of_100_seeds(truth: Curve, emulated: Emulator) -> None:
     held = np.zeros(2, dtype=int)
     for seed in range(100):
@@ -189,7 +187,7 @@ def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
     assert found.blind == ()
     for item, value in zip(found.fitted, TRUTH, strict=True):
         assert item.low <= value <= item.high, item
-        assert item.high - item.low < 0.4 * value
+        assert item.high - item.low < 0.65 * value  # 0.5 mm of its place is a fifth of the spot
     assert found.offset is not None
     assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.2
 

@@ -123,7 +123,12 @@ def test_a_sweep_cut_short_goes_on_and_ends_in_the_same_files(call: Call, folder
 
 def test_a_bead_has_one_boundary(call: Call, folder: Path) -> None:
     arguments = ("--vary", "arc.current=10 A:40 A:3", "--vary", "travel.speed=2 mm/s:6 mm/s:3")
-    assert call("window", "bead.toml", *arguments, "--workers", "1", "--detail", "coarse")[0] == 0
+    status, out, err = call(
+        "window", "bead.toml", *arguments, "--workers", "1", "--detail", "coarse"
+    )
+    assert status == 0
+    assert err.startswith("At most 253 runs at coarse detail and 18 at standard detail, 1 at once")
+    assert "Next: lapheat " in out
     told = json.loads((folder / "bead.window" / "window.json").read_text("utf-8"))
     assert len(told["boundaries"]["base_melts"]) == 1
     assert told["boundaries"]["filler_cold"] == []
@@ -135,7 +140,8 @@ def test_a_bead_has_one_boundary(call: Call, folder: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (("--vary", "arc.current=10 A:40 A:3"), "two keys or more"),
+        (("--sure", "9"), "a share from 50 % to 99 %"),
+        (("--sure", "90%", "--free", "arc.current"), "nothing beside --sure"),
         (("--vary", "arc.curent=1 A:2 A:3"), 'did you mean "arc.current"'),
         (("--free", "arc.aim"), "a key with a value above zero in this case"),
         (("--workers", "2", "--cluster", "tcp://127.0.0.1:9"), "nothing beside --workers"),

@@ -38,7 +38,14 @@ KEYS: dict[str, Any] = {
     "mesh": ["cells", "+layers", "+detail"],
     "march": ["steps", "name", "wall_s"],
     "versions": ["lapheat", "python", "numpy", "scipy", "numba", "fipy"],
-    "soundness": ["lap_filled", "hot_clearance_m"],
+    "soundness": [
+        *("lap_filled", "hot_clearance_m", "sensitised_fraction"),
+        *("+sensitised_fraction_cold_worked", "+sensitised_fraction_as_304"),
+        *("+sensitised_surface", "+sensitised_height_m", "liquid_copper_s"),
+        *("+tube_liquid_copper_s", "+flange_liquid_copper_s", "tint_width_m", "+bore_tint_m"),
+        *("flange_t85_s", "+flange_t85_shortest_s", "+flange_t85_en_s", "+flange_above_a1_s"),
+        "+notes",
+    ],
     "strength": [
         *("lap_over_wall", "+filled_over_wall", "+lap_N", "+fillet_N", "joint_N"),
         *("tube_yield_N", "ratio", "+safety_factor", "+drier_side", "+missing"),

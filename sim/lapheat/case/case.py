@@ -267,7 +267,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class Probe:
-    """Thermocouple: on "tube" (`height` [m]) or "flange" (`radius` [m] outward from the tube)."""
+    """Thermocouple: on "tube" (`height` [m]) or "flange" (`radius` [m] outward from the tube).
+
+    `place_error` is the standard deviation of its place, along and round the surface [m].
+    """
 
     name: str
     on: str
@@ -275,6 +278,7 @@ class Probe:
     height: float
     radius: float
     depth: float
+    place_error: float = 0.5e-3
 
 
 @dataclass(frozen=True)

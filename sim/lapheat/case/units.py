@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ANGLE",
+    "CARBON",
     "CONDUCTIVITY",
     "CURRENT",
     "DENSITY",
@@ -118,6 +119,7 @@ LATENT_HEAT = Kind("a latent heat", "J/kg", "J/kg", ("kJ/kg",))
 EXPANSION = Kind("an expansion coefficient", "m/(m K)", "um/(m K)", ("um/(m K)",))
 STRESS = Kind("a stress", "Pa", "MPa", ("MPa", "ksi"))
 FLOW = Kind("a gas flow", "m^3/s", "L/min", ("L/min", "ft^3/h"))
+CARBON = Kind("a share by mass", "%", "%", ("%",))
 NUMBER = Kind("a number", "", "", ())
 _KINDS = (
     *(LENGTH, SPEED, TIME, CURRENT, VOLTAGE, ANGLE, TEMPERATURE),

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Clock",
+    "Exposure",
     "History",
     "Ledger",
     "SegmentRun",
@@ -166,6 +167,26 @@ class Ledger:
 
 
 @dataclass(frozen=True)
+class Exposure:
+    """How long the base was how hot, timed at every step.
+
+    Attributes
+    ----------
+    sensitised : by surface of the tube, (n, m, layers) share used of the time to sensitise [-], by
+        the curves of `problem.clocks`; places as in `SurfacePeaks`
+    copper : by part, (faces, layers) time with liquid copper on hot steel [s]
+    above_a1 : (faces, layers) time of the flange above A1 [s]
+    cooling : (faces, layers) time of the flange from 800 to 500 degC, where it was austenite
+        before; nan elsewhere [s]
+    """
+
+    sensitised: Mapping[str, Array]
+    copper: Mapping[str, Array]
+    above_a1: Array
+    cooling: Array
+
+
+@dataclass(frozen=True)
 class History:
     """Everything outcomes, figures and report read.
 
@@ -183,6 +204,7 @@ class History:
     chill_peak : highest temperature of the chill, nan without one [K]
     rod : mass of filler that was laid [kg]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
+    exposure : how long the base was how hot
     march, wall_s : the stepper's name, and the time the march took [s]
     """
 
@@ -206,3 +228,4 @@ class History:
     hot_clearance: float = nan
     chill_peak: float = nan
     rod: float = 0.0
+    exposure: Exposure | None = None

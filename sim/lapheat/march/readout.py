@@ -7,7 +7,7 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from ..history.records import History, SegmentRun, Side, SurfacePeaks
+from ..history.records import Exposure, History, SegmentRun, Side, SurfacePeaks
 from ..history.wetting import share_above, wet_share
 from ..joint.schedule import Schedule
 from ..problem.arrays import FLANGE, TUBE
@@ -35,8 +35,8 @@ def _surface_rows(problem: Problem) -> dict[str, list[tuple[int, Array]]]:
     return rows
 
 
-def _surfaces(state: State) -> dict[str, SurfacePeaks]:
-    problem = state.problem
+def _in_order(problem: Problem) -> dict[str, tuple[list[int], Array]]:
+    """Surface rows along each surface, and the ends of their faces (m + 1,) [m]."""
     radius = float(problem.mesh.section.vertices[problem.mesh.section.cells[
         problem.mesh.section.tube[0, -1]]][:, 0].max())  # fmt: skip
     result = {}
@@ -47,16 +47,37 @@ def _surfaces(state: State) -> dict[str, SurfacePeaks]:
         low, high = ends[:, :, axis].min(axis=1), ends[:, :, axis].max(axis=1)
         order = np.argsort(low, kind="stable")
         shift = radius if axis == 0 else 0.0
-        picked = [rows[i][0] for i in order]
         edges = np.concatenate([low[order], high[order][-1:]]) - shift
-        result[name] = SurfacePeaks(
+        result[name] = [rows[i][0] for i in order], edges
+    return result
+
+
+def _surfaces(state: State) -> dict[str, SurfacePeaks]:
+    return {
+        name: SurfacePeaks(
             name=name,
             position=0.5 * (edges[1:] + edges[:-1]),
             edges=edges,
-            angle=problem.mesh.layer_angles(),
-            peak=state.peak[picked].copy(),
+            angle=state.problem.mesh.layer_angles(),
+            peak=state.peak[rows].copy(),
         )
-    return result
+        for name, (rows, edges) in _in_order(state.problem).items()
+    }
+
+
+def _exposure(state: State) -> Exposure:
+    problem, times = state.problem, state.times
+    tube, flange = (problem.base.part == part for part in (TUBE, FLANGE))
+    return Exposure(
+        sensitised={
+            name: times.used[:, rows]
+            for name, (rows, _) in _in_order(problem).items()
+            if name.startswith("tube")
+        },
+        copper={"tube": times.copper[tube], "flange": times.copper[flange]},
+        above_a1=times.above[flange],
+        cooling=times.cooling[flange],
+    )
 
 
 def _sides(state: State, schedule: Schedule) -> dict[str, Side]:
@@ -168,4 +189,5 @@ def close_history(
         hot_clearance=state.smallest_gap,
         chill_peak=state.chill_peak,
         rod=state.laid,
+        exposure=_exposure(state),
     )

@@ -12,7 +12,8 @@ from ..problem.problem import ARGON, CHILL, ChillRing, Problem
 from ..problem.sampling import Samples
 from .errors import MarchError
 from .kernels.arc import light
-from .kernels.fields import Fields, Gap, Given, Seen
+from .kernels.clocks import tick
+from .kernels.fields import Fields, Gap, Given, Seen, Times
 from .kernels.lap import TOUCHING, fill_lap, hot_gap
 from .kernels.step import refresh
 from .kernels.surfaces import observe, sample
@@ -46,6 +47,7 @@ class State:
     phi, slope, skin : what follows from `h`, see `fields.Fields`
     wet_peak : (w, layers) peak of base faces since filler lay on them, nan before [K]
     liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
+    times : how long faces of the base were how hot, see `fields.Times`
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
     """
 
@@ -84,6 +86,12 @@ class State:
             self._filler_nodes = t, h
         self.wet_peak = np.full((len(problem.wall), layers), nan)
         self.liquid = np.zeros_like(self.wet_peak)
+        curves = 0 if problem.clocks is None else len(problem.clocks.curves)
+        none = np.zeros((rows, layers))
+        self.times = Times(
+            np.zeros((curves, rows, layers)), none, none.copy(), none - 1.0, none + nan
+        )
+        self._before = np.empty_like(self.surface)
         self.best = np.zeros((2, 3))
         self.gas = (np.array(ARGON.temperature), np.array(ARGON.conductivity))
         if problem.lap is not None and problem.lap.resistance is not None:
@@ -211,8 +219,12 @@ class State:
         p = self.problem
         seen = Seen(self.surface, self.peak, self.wet_peak, self.liquid, self.best)
         flow = inf if p.lap is None else p.lap.flow
+        np.copyto(self._before, self.surface)
         if not observe(self.fields(), self.given(), seen, p.grid, p.base, flow, dt):
             raise MarchError("a temperature came out as not a number")
+        if p.clocks is not None and dt > 0.0:
+            filler = self.alive, self.filled
+            tick(self._before, self.surface, dt, p.base, p.grid, filler, p.clocks, self.times)
 
     def sample(self, samples: Samples) -> Array:
         """(n,) what `samples` read now [K]."""

@@ -25,6 +25,7 @@ __all__ = [
     "Melts",
     "NearDry",
     "NearMelting",
+    "NearMesh",
     "OpenLap",
     "Part",
     "Pedal",
@@ -184,6 +185,26 @@ class NearDry:
 
 
 @dataclass(frozen=True)
+class NearMesh:
+    """A margin, or a side's surplus, nearer to its limit than the mesh may move it.
+
+    Attributes
+    ----------
+    part : "tube" or "flange"
+    over : what it has over the wanted one [K]; below 0 where it fails
+    may : by how much this `detail` may move it [K]
+    shares : of a side that is wet, and with the mesh's move to either side [-]; None: a margin
+    """
+
+    weight: ClassVar[int] = 65
+    part: str
+    over: float
+    may: float
+    detail: str
+    shares: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
 class HotFiller:
     """The filler peaks far above its liquidus: `superheat`, `allowed` [K], None: a warning."""
 
@@ -282,6 +303,7 @@ Finding = (
     | DrySide
     | DryStretch
     | NearDry
+    | NearMesh
     | HotFiller
     | OpenLap
     | LapShut

@@ -29,13 +29,13 @@ from .outcomes import (
     Outcomes,
     ProbeOutcome,
     SegmentOutcome,
-    SoundnessOutcome,
     Spans,
     SuppliesOutcome,
     TimeOutcome,
     TubeOutcome,
     Verdict,
 )
+from .soundness import soundness_of
 from .verdict import BRIEF, FASTEST_FEED, filler_place, hottest_place, judge, liquid_times
 
 __all__ = ["outcomes_of"]
@@ -72,9 +72,7 @@ def outcomes_of(history: History) -> Outcomes:
         mesh=MeshOutcome(problem.mesh.cells, problem.mesh.layers, case.detail),
         march=MarchOutcome(history.steps, history.march, history.wall_s),
         versions=dict(_versions()),
-        soundness=None
-        if case.lap is None
-        else SoundnessOutcome(history.lap_filled, history.hot_clearance),
+        soundness=soundness_of(history),
         strength=judgement.strength,
         supplies=_supplies(history, case, electrical),
         chill=None

@@ -16,6 +16,7 @@ from typing import Any
 from .current import CurrentOutcome
 from .findings import Judgement
 from .sentence import notes_of, sentence, summary_of
+from .soundness import SoundnessOutcome
 from .strength import StrengthOutcome
 
 __all__ = [
@@ -30,7 +31,6 @@ __all__ = [
     "Outcomes",
     "ProbeOutcome",
     "SegmentOutcome",
-    "SoundnessOutcome",
     "StrengthOutcome",
     "SuppliesOutcome",
     "TimeOutcome",
@@ -228,18 +228,6 @@ class MarchOutcome:
 
 
 @dataclass(frozen=True)
-class SoundnessOutcome:
-    """Share of the lap's area that filler reached, and its smallest gap while hot.
-
-    The gap is the radial one while filler could still enter; below 0 the tube would outgrow its
-    bore by so much.
-    """
-
-    lap_filled: float
-    hot_clearance_m: float
-
-
-@dataclass(frozen=True)
 class SuppliesOutcome:
     """What the job uses; `time` has its time.
 
@@ -291,7 +279,7 @@ class Outcomes:
     mesh: MeshOutcome
     march: MarchOutcome
     versions: Mapping[str, str]
-    soundness: SoundnessOutcome | None
+    soundness: SoundnessOutcome
     strength: StrengthOutcome | None
     supplies: SuppliesOutcome
     chill: ChillOutcome | None

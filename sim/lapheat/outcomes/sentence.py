@@ -19,6 +19,7 @@ from .findings import (
     Melts,
     NearDry,
     NearMelting,
+    NearMesh,
     OpenLap,
     Part,
     Pedal,
@@ -175,6 +176,8 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
             return _dry_stretch(finding, words)
         case NearDry():
             return _near_dry(finding, judgement.flow, words)
+        case NearMesh():
+            return _near_mesh(finding, words)
         case HotFiller():
             return _hot_filler(finding, words)
         case OpenLap():
@@ -247,6 +250,23 @@ def _near_dry(finding: NearDry, flow: float, words: Wording) -> str:
         f"{words.apart(abs(finding.surplus), 0.0, finding.wanted)}, give or take {doubt}, {way} "
         f"the filler's flow at {words.hot(flow)} where {words.apart(finding.wanted)} are wanted"
     )
+
+
+def _near_mesh(finding: NearMesh, words: Wording) -> str:
+    way = "over" if finding.over >= 0.0 else "under"
+    what = "margin of the" if finding.shares is None else "surplus on the"
+    side = "" if finding.shares is None else " side"
+    told = (
+        f"near a limit: the {what} {finding.part}{side} is {words.apart(abs(finding.over), 0.0)} "
+        f"{way} what is wanted, and the {finding.detail} mesh may move that by "
+        f"{words.apart(finding.may)}"
+    )
+    if finding.shares is not None:
+        share, least, most = finding.shares
+        told += (
+            f", so that {words.share(share)} wet may be {words.share(least)} to {words.share(most)}"
+        )
+    return f"{told}; a finer --detail or --converge tells"
 
 
 def _dry_side(finding: DrySide, words: Wording) -> str:

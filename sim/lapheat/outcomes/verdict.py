@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..history.records import History, SurfacePeaks
-from ..history.wetting import level_of_share, spots
+from ..history.wetting import level_of_share, spots, wet_share
 from ..joint.section import Region
 from .current import cold_pedal, why_cold
 from .findings import (
@@ -29,6 +29,7 @@ from .findings import (
     Melts,
     NearDry,
     NearMelting,
+    NearMesh,
     OpenLap,
     Part,
     Place,
@@ -42,6 +43,7 @@ __all__ = [
     "BRIEF",
     "FASTEST_FEED",
     "HOT",
+    "MAY_MOVE",
     "STRETCH",
     "filler_place",
     "hottest_place",
@@ -64,6 +66,9 @@ BRIEF = 0.1
 STRETCH = "filler.stretch_surplus_K"
 # [m/s] 15 mm/s of 1.6 mm rod is some 0.9 kg/h. What a hand can dab into a fillet is our estimate.
 FASTEST_FEED = 15e-3
+# [K] Most by which margins and surpluses of a solid base moved from each mesh to fine, measured on
+# the demo, its cold sibling and the thin sleeve. `--converge` measures it for one case.
+MAY_MOVE = {"coarse": 33.0, "standard": 11.0}
 SHARED = 1e-3  # [-] a smaller share is not worth a word
 
 
@@ -169,6 +174,8 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
     )
     notes: list[Finding] = [] if hot is None or over else [hot]
     notes += [*_brief(history), *_feed(case), *_weak(strength)]
+    if uncertainty is None:
+        notes += _near_mesh(history, parts, sides, flow)
     if not (filler or lap):  # nothing to explain
         notes, why = [*notes, *why], []
     notes.sort(key=lambda finding: -finding.weight)
@@ -187,6 +194,28 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         ring=case.segment_count,
         too_close=None if uncertainty is None else tuple(too_close),
     )
+
+
+def _near_mesh(
+    history: History, parts: list[Part], sides: list[SideFacts], flow: float
+) -> Iterator[NearMesh]:
+    """Report the least margin and the least surplus where the mesh may move it over its limit."""
+    case = history.case
+    may, limits = MAY_MOVE.get(case.detail, 0.0), case.limits
+    part = min(parts, key=lambda part: part.margin, default=None)
+    if part is not None and abs(part.margin - limits.base_margin) < may:
+        yield NearMesh(part.name, part.margin - limits.base_margin, may, case.detail, None)
+    side = min(sides, key=lambda side: min(side.level, side.stretch_level), default=None)
+    wets_at = flow + limits.flow_margin
+    if side is None:
+        return
+    over = min(side.level, side.stretch_level) - wets_at
+    if abs(over) < may:
+        of = history.sides[side.name]
+        least, most = (
+            float(np.nanmean(wet_share(of.peak, of.area, wets_at + by))) for by in (may, -may)
+        )
+        yield NearMesh(side.name, over, may, case.detail, (side.share, least, most))
 
 
 def _flow(case: Case) -> float:

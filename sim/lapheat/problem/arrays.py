@@ -20,6 +20,7 @@ __all__ = [
     "TUBE",
     "UNDER_FILLER",
     "Base",
+    "Clocks",
     "Grid",
     "Growth",
     "Tables",
@@ -138,3 +139,27 @@ class Growth(NamedTuple):
     strain: Array
     radius: float
     cold: float
+
+
+class Clocks(NamedTuple):
+    """What the base is timed by; temperatures [K].
+
+    Attributes
+    ----------
+    lowest : nothing is timed below
+    low, per_kelvin : first node of the curves, nodes per kelvin
+    curves : (n, nodes) int dT / t(T) up to each node, t the time to sensitise [K/s]
+    copper : (2,) from which liquid copper is timed under filler, on the tube and on the flange
+    a1, a3 : where the flange begins and ends to turn to austenite; inf where it does not
+    cooling_from, cooling_to : ends of its cooling
+    """
+
+    lowest: float
+    low: float
+    per_kelvin: float
+    curves: Array
+    copper: Array
+    a1: float
+    a3: float
+    cooling_from: float
+    cooling_to: float

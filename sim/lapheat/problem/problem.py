@@ -11,7 +11,7 @@ from ..case.alloys import Alloy, EnthalpyTable
 from ..case.case import Case
 from ..joint.mesh import Mesh
 from ..joint.schedule import Schedule
-from .arrays import Base, Grid, Growth, Tables, Torch
+from .arrays import Base, Clocks, Grid, Growth, Tables, Torch
 from .sampling import Samples
 
 __all__ = [
@@ -105,6 +105,7 @@ class Problem:
     sink : (w,) what each wall loses its heat to: `AIR`, `CHILL` or `BENCH`
     in_place : (layers,) bool, filler is there from the start
     chill : the ring in the bore, or None
+    clocks : what the base is timed by, or None
     """
 
     mesh: Mesh
@@ -122,6 +123,7 @@ class Problem:
     sink: Ints
     in_place: NDArray[np.bool_]
     chill: ChillRing | None = None
+    clocks: Clocks | None = None
 
     def wall_names(self) -> list[str]:
         """Surface name of each wall row."""

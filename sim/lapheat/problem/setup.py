@@ -16,6 +16,7 @@ from ..joint.schedule import schedule_of
 from ..joint.section import EdgeKind, Region
 from .arrays import REACH, Growth, Torch
 from .assemble import aim_torch, assemble
+from .clocks import clocks_of
 from .corners import corner_factors
 from .problem import AIR, BENCH, CHILL, ChillRing, Job, LapRows, Problem
 from .sampling import Samples, lagrange, ring_nodes, stack
@@ -257,7 +258,7 @@ def _problem(case: Case, mesh: Mesh) -> Problem:
     for tack in case.tacks:
         if tack.current is None:
             in_place[tacked_layers(tack, mesh.layers, case.tube.radius)] = True
-    return replace(problem, in_place=in_place)
+    return replace(problem, in_place=in_place, clocks=clocks_of(case))
 
 
 def _samples(problem: Problem, case: Case) -> Samples:

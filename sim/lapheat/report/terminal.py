@@ -22,6 +22,7 @@ from ..outcomes.sentence import notes_of, sentence, sentences_of
 from ..outcomes.strength import LAP_RULE, StrengthOutcome
 from ..outcomes.wording import OUT_OF_SCOPE, Wording, numbered
 from .sentences import CAUTIONS, UNCERTAINTY
+from .soundness import soundness_table
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
@@ -49,12 +50,14 @@ def report_of(
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
+    parts += [Text(), soundness_table(case, outcomes, words)]
     if convergence is not None:
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
-    parts += _list("Notes", [*case.assumed, *outcomes.alloys.held])
+    notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.notes]
+    parts += _list("Notes", notes)
     parts += _list("Cautions", CAUTIONS)
     if files:
         parts += _list("Files", _places(files))
@@ -125,7 +128,6 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     filler, wanted = outcomes.filler, case.limits.wet_fraction
     if filler is not None:
         grid.add_row("wet", _wet(filler, wanted, words))
-        grid.add_row("puddle", _puddle(filler, words))
     rod = outcomes.supplies
     if case.fillet is not None:
         grid.add_row(
@@ -133,7 +135,7 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
             f"{words.long(rod.rod_m)} of {words.long(case.fillet.wire_diameter)} rod, "
             f"{1e3 * rod.filler_kg:.1f} g, fed at {1e3 * rod.feed_m_s:.1f} mm/s as the arc travels",
         )
-    if outcomes.soundness is not None and case.lap is not None:
+    if case.lap is not None:
         sound = outcomes.soundness
         grid.add_row(
             "lap",
@@ -189,16 +191,6 @@ def _wet(filler: FillerOutcome, wanted: float, words: Wording) -> str:
         f"{words.share(filler.tube_side_wet, wanted)} of the tube side, "
         f"{words.share(filler.flange_side_wet, wanted)} of the flange side; "
         f"{words.share(wanted)} wanted; {stretch}"
-    )
-
-
-def _puddle(filler: FillerOutcome, words: Wording) -> str:
-    told = f"peaks at {_hot(filler.peak_C, words)}"
-    if filler.shortest_liquid_s is None or filler.median_liquid_s is None:
-        return told
-    return (
-        f"{told}; time of wet spots above the filler's liquidus: shortest "
-        f"{filler.shortest_liquid_s:.2g} s, median {filler.median_liquid_s:.2g} s"
     )
 
 

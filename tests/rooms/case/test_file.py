@@ -331,7 +331,7 @@ surroundings.temperature surroundings.convection surroundings.bore_convection
 limits.base_margin limits.wet_fraction limits.flow_margin limits.dry_length
 limits.filler_superheat limits.lap_filled numerics.detail
 supplies.argon_flow supplies.pre_flow supplies.post_flow
-probe.name probe.on probe.angle probe.height probe.radius probe.depth
+probe.name probe.on probe.angle probe.height probe.radius probe.depth probe.place_error
 """
 # What has been added to it.
 ADDED = """

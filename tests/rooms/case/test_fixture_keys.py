@@ -9,7 +9,7 @@ import pytest
 
 from lapheat.case.alloys import builtin
 from lapheat.case.case import Bench, Chill, Fixture, Tack, tacked_layers
-from lapheat.case.file import read_case_text, resolved_rows
+from lapheat.case.file import case_to_toml, read_case_text, resolved_rows
 from support.case_texts import (
     ALLOY,
     ARC_TACK,
@@ -65,6 +65,19 @@ def test_expansion_of_a_users_alloy_is_one_coefficient() -> None:
     assert strain is not None
     assert strain(1020.0 + 273.15) == pytest.approx(1000.0 * 18e-6, rel=1e-12)
     assert read_case_text(text.replace("18 um", "0.018 mm"), "x").alloys["mine"].expansion == strain
+
+
+def test_a_users_alloy_states_carbon_and_transformation_or_leaves_them_out() -> None:
+    text = put("tube", 'alloy = "mine"') + ALLOY
+    mine = read_case_text(text, "x").alloys["mine"]
+    assert mine.carbon is mine.a1 is mine.a3 is None
+    text += 'carbon = "0.05 %"\na1 = "1340 degF"\na3 = "880 degC"\n'
+    case = read_case_text(text, "x")
+    mine = case.alloys["mine"]
+    assert (mine.carbon, mine.a3) == (0.05, 880.0 + 273.15)
+    assert mine.a1 == pytest.approx(726.7 + 273.15, abs=0.1)
+    assert 'carbon = "0.05 %"' in case_to_toml(case)
+    assert read_case_text(case_to_toml(case), "again") == case
 
 
 def test_rows_show_them() -> None:
@@ -134,6 +147,17 @@ BAD = [
     (FIXTURE + 'vice = "1 mm"', "fixture.vice", '"1 mm"', "a key of [fixture]: chill_alloy"),
     (ALLOY + "expansion = 18e-6", "alloys.mine.expansion", "1.8e-05", "an expansion coefficient"),
     (ALLOY + 'expansion = "18 um"', "alloys.mine.expansion", '"18 um"', "an expansion coefficient"),
+    (ALLOY + "carbon = 0.05", "alloys.mine.carbon", "0.05", "a share by mass from 0 % to 0.2 %"),
+    (ALLOY + 'carbon = "0.3 %"', "alloys.mine.carbon", '"0.3 %"', "from 0 % to 0.2 %"),
+    (ALLOY + 'carbon = "1 mm"', "alloys.mine.carbon", '"1 mm"', "a share by mass"),
+    (ALLOY + 'a1 = "725"', "alloys.mine.a1", '"725"', "a temperature from 500 degC to 1000 degC"),
+    (ALLOY + 'a3 = "1200 degC"', "alloys.mine.a3", '"1200 degC"', "from 500 degC to 1000 degC"),
+    (
+        ALLOY + 'a1 = "900 degC"\na3 = "880 degC"',
+        "alloys.mine.a1",
+        '"900 degC"',
+        "at most a3, 880 degC",
+    ),
 ]
 
 

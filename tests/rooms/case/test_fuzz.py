@@ -16,7 +16,7 @@ from support.case_texts import ALLOY, BASE, BEAD, FIXTURE, PROBE, TACK
 
 KEYS = [key for key in every_key() if not key.startswith(("probe.", "tack."))]
 ALLOY_KEYS = ["density", "conductivity", "specific_heat", "solidus", "latent_heat", "emissivity"]
-ALLOY_KEYS += ["expansion", "yield_strength", "shear_strength"]
+ALLOY_KEYS += ["expansion", "carbon", "a1", "a3", "yield_strength", "shear_strength"]
 TABLES = ["tube", "flange", "lap", "fillet", "arc", "travel", "fixture"]
 TABLES += ["probe", "tack", "alloys", "alloys.mine"]
 

@@ -128,7 +128,11 @@ def cases(draw: st.DrawFn) -> str:
             f'name = "p{index}"',
             'on = "tube"',
             f'height = "{number(-0.1, 0.49) * length if bead else number(0.0, length)!r} mm"',
-            *some(angle=quantity(-360, 360, "deg"), depth=quantity(0, 0.3, "mm")),
+            *some(
+                angle=quantity(-360, 360, "deg"),
+                depth=quantity(0, 0.3, "mm"),
+                place_error=quantity(0, 10, *MM),
+            ),
         ]
     touch = quantity(1, 50000, "W/(m^2 K)")
     if draw(st.booleans()):
@@ -157,6 +161,8 @@ def cases(draw: st.DrawFn) -> str:
         + ALLOY.replace('"15 W/(m K)"', curve % values)
         + f'expansion = "{draw(quantity(1, 40, "um/(m K)"))}"\n'
         + f'yield_strength = "{draw(quantity(1, 3000, "MPa", "ksi:6.894757293"))}"\n'
+        + f'carbon = "{draw(quantity(0, 0.2, "%"))}"\n'
+        + f'a1 = "{draw(quantity(500, 750, "degC"))}"\na3 = "{draw(quantity(760, 1000, "degC"))}"\n'
         + "\n".join(plain).replace("mine", "plain")
     )
 
@@ -225,8 +231,8 @@ def test_every_key_is_written() -> None:
         *("start", "dwell_limit"),
     }
     assert [set(probe) for probe in data["probe"]] == [
-        {"name", "on", "angle", "height", "depth"},
-        {"name", "on", "angle", "radius", "depth"},
+        {"name", "on", "angle", "height", "depth", "place_error"},
+        {"name", "on", "angle", "radius", "depth", "place_error"},
     ]
     data = tomllib.loads(case_to_toml(read_case_text(BEAD, "x")))
     assert set(data) == {

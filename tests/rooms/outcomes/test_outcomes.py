@@ -43,8 +43,9 @@ def test_keys_are_those_of_the_contract_in_its_order() -> None:
 
 def test_a_bead_leaves_flange_filler_and_lap_out() -> None:
     found = told(run_with(bead=True))
-    none = ("flange", "filler", "soundness", "strength")
+    none = ("flange", "filler", "strength")
     assert list(found) == [key for key in KEYS if key not in none]
+    assert found["soundness"]["lap_filled"] is found["soundness"]["hot_clearance_m"] is None
     for run in found["segments"]:
         assert list(run) == [key.removeprefix("+") for key in KEYS["segments"]]
         assert run["flange_peak_C"] is run["tube_side_wet"] is run["flange_side_wet"] is None

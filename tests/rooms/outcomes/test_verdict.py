@@ -10,7 +10,7 @@ import pytest
 
 from lapheat.case.case import Display, Limits
 from lapheat.history.records import History
-from lapheat.outcomes.findings import Brief, DryStretch, FastFeed, HotFiller, Melts
+from lapheat.outcomes.findings import Brief, DryStretch, FastFeed, HotFiller, Melts, NearMesh
 from lapheat.outcomes.sentence import notes_of, summary_of
 from lapheat.outcomes.verdict import HOT, hottest_place, judge, side_wet
 from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
@@ -276,6 +276,34 @@ def test_hot_filler_is_a_note_and_a_fault_only_where_a_limit_is_set() -> None:
     assert not failed.filler_flows
     assert summary_of(failed).startswith("The filler peaks at 1285 degC, 260 K above its liquidus")
     assert summary_of(failed).endswith(", where 250 K are allowed.")
+
+
+def test_what_the_mesh_may_move_over_its_limit_is_noted() -> None:
+    run = run_with(tube=STAINLESS_SOLIDUS - LIMIT - 12.0)
+    run = replace(run, problem=run.problem, case=replace(run.case, detail="coarse"))
+    (note,) = judge(run).notes
+    assert isinstance(note, NearMesh)
+    assert (note.part, note.over, note.shares) == ("tube", pytest.approx(12.0), None)
+    assert (
+        "12 K over what is wanted, and the coarse mesh may move that by 33 K"
+        in notes_of(judge(run))[0]
+    )
+    assert judge(run, {"tube.margin_K": 2.0}).notes == ()  # the uncertainty is known: no guess
+    assert judge(replace(run, case=replace(run.case, detail="fine"))).notes == ()
+
+
+def test_a_wet_share_near_its_limit_is_told_with_what_the_mesh_may_make_of_it() -> None:
+    """Half of the side 5 K, half of it 50 K over: 100 % wet may be 50 %."""
+    run = run_with()
+    warm = np.where(np.arange(LAYERS) < LAYERS // 2, WETS_AT + 5.0, WETS_AT + 50.0)
+    side = run.sides["tube"]
+    sides = {**run.sides, "tube": replace(side, peak=np.broadcast_to(warm, side.peak.shape))}
+    run = replace(run, sides=sides, case=replace(run.case, detail="coarse"))
+    (note,) = judge(run).notes
+    assert isinstance(note, NearMesh)
+    assert note.over == pytest.approx(5.0)
+    assert note.shares is not None
+    assert note.shares[1:] == pytest.approx((0.5, 1.0))
 
 
 def test_a_brief_wetting_is_noted() -> None:

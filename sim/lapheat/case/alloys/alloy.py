@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...constants import ZERO_CELSIUS
+from .held import held_sentences
 from .property import GIVEN, Piece, Property, join_phases
 from .table import EnthalpyTable
 
@@ -25,7 +26,6 @@ SHARPEST_MELT: Final = 0.02  # [K] a single melting point is spread over this mu
 EVERYWHERE: Final = (1.0, 1.0e4)  # [K] range of a value its user gave without one
 TABLE_RANGE: Final = (200.0, 4500.0)  # [K]
 TABLE_SIZE: Final = 32768  # temperature within 0.05 K, kinks of melting included
-NEAR: Final = 0.5  # [K] closer than this to a published range is inside it
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,9 @@ class Alloy:
     expansion : Property, optional
         Thermal strain from 20 degC [-].
     carbon : float, optional
-        Carbon [mass percent].
+        Carbon of an austenitic stainless steel [mass percent]; None for others and where unknown.
+    a1, a3 : float, optional
+        Austenite begins and ends to form on heating [K]; None where it does not, or is unknown.
     yield_strength : float, optional
         In tension at room temperature, as a base [Pa].
     shear_strength : float, optional
@@ -84,6 +86,8 @@ class Alloy:
     carbon: float | None = None
     yield_strength: float | None = None
     shear_strength: float | None = None
+    a1: float | None = None
+    a3: float | None = None
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
     scaled_from: tuple[Alloy, float] | None = field(default=None, compare=False, repr=False)
 
@@ -113,6 +117,8 @@ class Alloy:
         for strength in (self.yield_strength, self.shear_strength):
             if strength is not None and not (isfinite(strength) and strength > 0.0):
                 raise ValueError(f"{self.name}: strength must be above 0, not {strength:g} Pa")
+        if self.a1 is not None and self.a3 is not None and self.a1 > self.a3:
+            raise ValueError(f"{self.name}: A1 must not be above A3, not {self.a1:g} K")
         for label, values in (("conductivity", self._k), ("specific heat", self._c)):
             if not np.all(values(_samples(values)) > 0.0):
                 raise ValueError(f"{self.name}: {label} must be above 0 at every temperature")
@@ -161,6 +167,9 @@ class Alloy:
         expansion: float | None = None,
         yield_strength: float | None = None,
         shear_strength: float | None = None,
+        carbon: float | None = None,
+        a1: float | None = None,
+        a3: float | None = None,
     ) -> Alloy:
         """Alloy from a user's numbers, for solid and liquid alike.
 
@@ -185,6 +194,9 @@ class Alloy:
             expansion=None if expansion is None else _growing(expansion),
             yield_strength=yield_strength,
             shear_strength=shear_strength,
+            carbon=carbon,
+            a1=a1,
+            a3=a3,
             sources=dict.fromkeys(
                 ("density", "conductivity", "specific_heat", "emissivity"), GIVEN
             ),
@@ -344,26 +356,14 @@ class Alloy:
             ("conductivity", self.conductivity, self.liquid_conductivity),
             ("specific heat", self.specific_heat, self.liquid_specific_heat),
         ]
-        labels: dict[str, list[str]] = {}  # by what is to be said of them
-
-        def look(label: str, values: Property, low: float, high: float) -> None:
-            if low < values.low - NEAR or high > values.high + NEAR:
-                labels.setdefault(values.told, []).append(label)
-
+        ranges: list[tuple[str, Property, float, float]] = []
         for label, solid, liquid in used:
-            look(label, solid, T_min, T_max if liquid is None else solid_top)
+            ranges.append((label, solid, T_min, T_max if liquid is None else solid_top))
             if liquid is not None and T_max > liquid_bottom:
-                look(f"liquid {label}", liquid, max(T_min, liquid_bottom), T_max)
+                ranges.append((f"liquid {label}", liquid, max(T_min, liquid_bottom), T_max))
         if expansion and self.expansion is not None:
-            look("expansion", self.expansion, T_min, T_max)
-        return tuple(
-            f"{self.name} {_listed(names)} {'is' if len(names) == 1 else 'are'} {told}"
-            for told, names in labels.items()
-        )
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+            ranges.append(("expansion", self.expansion, T_min, T_max))
+        return held_sentences(self.name, ranges)
 
 
 def _given(name: str, label: str, values: float | Points) -> Property:

@@ -124,7 +124,7 @@ def _alloy(data: Mapping[str, Any]) -> Alloy:
     def optional(key: str) -> float | None:
         return number(key) if key in data else None
 
-    def melting(key: str) -> float | None:
+    def change(key: str) -> float | None:
         if key not in data:
             return None
         return number(key) + (0.0 if key == "latent_heat" else ZERO_CELSIUS)
@@ -145,13 +145,15 @@ def _alloy(data: Mapping[str, Any]) -> Alloy:
         conductivity=values("conductivity", data["conductivity"]["solid"]),
         specific_heat=values("specific_heat", data["specific_heat"]["solid"]),
         emissivity=number("emissivity"),
-        solidus=melting("solidus"),
-        liquidus=melting("liquidus"),
-        latent_heat=melting("latent_heat"),
+        solidus=change("solidus"),
+        liquidus=change("liquidus"),
+        latent_heat=change("latent_heat"),
         liquid_conductivity=liquid("conductivity"),
         liquid_specific_heat=liquid("specific_heat"),
         expansion=values("expansion", data["expansion"]) if "expansion" in data else None,
         carbon=optional("carbon"),
+        a1=change("a1"),
+        a3=change("a3"),
         yield_strength=optional("yield_strength"),
         shear_strength=optional("shear_strength"),
         sources=sources,

@@ -214,6 +214,9 @@ def _of_alloy(name: str, table: AlloyTable) -> Iterator[Finding]:
     if table.solidus and table.liquidus and table.solidus > table.liquidus:
         wrong = True
         yield Finding((*path, "solidus"), f"at most the liquidus, {table.liquidus.text}")
+    if table.a1 and table.a3 and table.a1 > table.a3:
+        wrong = True
+        yield Finding((*path, "a1"), f"at most a3, {table.a3.text}")
     for key in ("conductivity", "specific_heat"):
         curve = getattr(table, key)
         if isinstance(curve, ConductivityTable | SpecificHeatTable):

@@ -131,6 +131,7 @@ def settings_of(case: Case) -> Iterator[Setting]:
         else:
             yield Setting(f"{key}.radius", probe.radius, LENGTH)
         yield Setting(f"{key}.depth", probe.depth, LENGTH)
+        yield Setting(f"{key}.place_error", probe.place_error, LENGTH)
 
 
 def _held(case: Case) -> Iterator[Setting]:

@@ -157,6 +157,9 @@ def user_alloy(name: str, table: AlloyTable) -> Alloy:
         expansion=number(table.expansion),
         yield_strength=number(table.yield_strength),
         shear_strength=number(table.shear_strength),
+        carbon=number(table.carbon),
+        a1=number(table.a1),
+        a3=number(table.a3),
     )
 
 
@@ -210,6 +213,7 @@ def _probe(table: ProbeTable) -> Probe:
         height=0.0 if table.height is None else float(table.height),
         radius=0.0 if table.radius is None else float(table.radius),
         depth=float(table.depth),
+        place_error=float(table.place_error),
     )
 
 

@@ -10,6 +10,7 @@ from itertools import groupby
 from ..alloys import Alloy, Property, builtin_names
 from ..case import Case
 from ..units import (
+    CARBON,
     CONDUCTIVITY,
     DENSITY,
     EXPANSION,
@@ -104,6 +105,11 @@ def _alloy_lines(alloy: Alloy) -> Iterator[str]:
         strength = getattr(alloy, name)
         if strength is not None:
             yield f"{name} = {_quantity(strength, STRESS)}"
+    if alloy.carbon is not None:
+        yield f"carbon = {_quantity(alloy.carbon, CARBON)}"
+    for key, value in (("a1", alloy.a1), ("a3", alloy.a3)):
+        if value is not None:
+            yield f"{key} = {_quantity(value, TEMPERATURE)}"
 
 
 def _property(given: Property, kind: Kind) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import Discriminator, Field, Tag
 
 from ..units import (
+    CARBON,
     CONDUCTIVITY,
     DENSITY,
     EXPANSION,
@@ -27,6 +28,7 @@ SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
 TABLE_RANGE = Of(TEMPERATURE, "-200 degC", "3500 degC")
 MELT_RANGE = Of(TEMPERATURE, "0 degC", "3500 degC")
 STRENGTH_RANGE = Of(STRESS, "1 MPa", "3000 MPa")
+TRANSFORM_RANGE = Of(TEMPERATURE, "500 degC", "1000 degC")
 
 
 class PropertyTable(Table):
@@ -112,4 +114,20 @@ class AlloyTable(Table):
         description="Shear strength of the deposit when cold. Needed of the filler; left out: the "
         "joint's strength is not told.",
         examples=["199 MPa"],
+    )
+    carbon: Annotated[Quantity | None, Of(CARBON, "0 %", "0.2 %")] = key(
+        None,
+        description="Carbon of an austenitic stainless steel, by mass. Left out: no sensitisation.",
+        examples=["0.05 %"],
+    )
+    a1: Annotated[Quantity | None, TRANSFORM_RANGE] = key(
+        None,
+        description="Steel begins to turn to austenite on heating. Left out: no time above it.",
+        examples=["725 degC"],
+    )
+    a3: Annotated[Quantity | None, TRANSFORM_RANGE] = key(
+        None,
+        description="Steel is all austenite from here. Left out: no cooling time of a flange, and "
+        "liquid copper counts from the filler's solidus.",
+        examples=["880 degC"],
     )

@@ -90,7 +90,7 @@ class Of(Entry):
         """Text with a unit, or a plain number."""
         text: JsonSchemaValue = {"type": "string"}
         if self.kind.si:
-            return text | {"pattern": r"[0-9.]\s*[A-Za-z°\"]"}
+            return text | {"pattern": r"[0-9.]\s*[A-Za-z°%\"]"}
         number = {"minimum": self.low, "exclusiveMinimum": self.above, "maximum": self.high}
         bounds = {key: value for key, value in number.items() if value is not None}
         return {"anyOf": [{"type": "number", **bounds}, text]}

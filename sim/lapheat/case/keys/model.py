@@ -10,7 +10,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from ..case import CONTROLS, ORDERS, STARTS, Limits
+from ..case import CONTROLS, ORDERS, STARTS, Limits, Probe
 from ..units import (
     ANGLE,
     CURRENT,
@@ -335,6 +335,13 @@ class ProbeTable(Table):
     )
     depth: Annotated[Quantity, DEPTH] = key(
         "0 mm", description="Below the torch-side surface.", examples=["0 mm"]
+    )
+    # common practice, no source: a welded junction is about 1 mm across
+    place_error: Annotated[Quantity, Of(LENGTH, "0 mm", "10 mm")] = key(
+        f"{1e3 * Probe.place_error:g} mm",
+        description="How far from there it may sit along the surface, as a standard deviation: "
+        "it widens the intervals of a calibration.",
+        examples=["0.5 mm"],
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +12,15 @@ from rich.table import Table
 from rich.text import Text
 
 from ...case.case import Case
+from ...case.faults import printable
 from ...case.file import CaseError, Fault
-from ...case.units import DIFFERENCE, UnitError, read_quantity
+from ...case.units import DIFFERENCE, LENGTH, SPEED, Kind, UnitError, in_unit, read_quantity
 from ...study.calibration.answers import Answers, answers_of
+from ...study.calibration.caliper.fit import Caliper, advised, fit_beads
+from ...study.calibration.caliper.tracks import BeadRuns
 from ...study.calibration.files import OURS, write_calibration
 from ...study.calibration.fit import TOLERANCE
-from ...study.calibration.measured import Readings, TrialPieces, read_measured
+from ...study.calibration.measured import Beads, Readings, TrialPieces, read_measured
 from ...study.calibration.points import AnswerRuns, ProbeRuns
 from ...study.calibration.readings import Calibration, calibrate
 from ...study.calibration.unknowns import unknowns_of
@@ -34,13 +38,14 @@ def carry_out(
     bounds: Sequence[str],
     clock: bool,
     scatter: str,
-) -> None:
-    """Fit a case, write the results and show them.
+    reading_error: str,
+) -> bool:
+    """Fit a case, write the results and show them; whether it fits.
 
     Parameters
     ----------
     study : what every such command is asked
-    measured, fit, bounds, clock, scatter : as on the command line
+    measured, fit, bounds, clock, scatter, reading_error : as on the command line
 
     Raises
     ------
@@ -51,36 +56,68 @@ def carry_out(
     """
     case = study.source.case()
     given = read_measured(measured, [probe.name for probe in case.probes])
-    histories = isinstance(given, Readings)
-    unknowns = unknowns_of(case, fit or ("efficiency,spot" if histories else "efficiency"), bounds)
-    spread = _scatter(scatter)
+    pieces = isinstance(given, TrialPieces)
+    unknowns = unknowns_of(case, fit or ("efficiency" if pieces else "efficiency,spot"), bounds)
+    spread = _difference("--scatter", scatter, DIFFERENCE, "a temperature difference", "40 K")
+    reading = _difference("--reading-error", reading_error, LENGTH, "a length", "0.3 mm")
+    if clock and not isinstance(given, Readings):
+        raise CaseError.one("", "--clock", "on", "nothing: only thermocouples have a clock")
     if isinstance(given, TrialPieces):
         _check_pieces(given, case, measured)
-        if clock:
-            raise CaseError.one("", "--clock", "on", "nothing: trials by current have no clock")
+    if isinstance(given, Beads):
+        given = _checked(given, case, measured)
     folder = study.folder(OURS)
 
-    def planner() -> Planner[Calibration | Answers]:
+    def planner() -> Planner[Calibration | Answers | Caliper]:
         of = study.source, unknowns, study.mesh
         if isinstance(given, Readings):
             runs = ProbeRuns(*of, given.names, until=float(given.time[-1]))
             return (yield from calibrate(runs, given, clock))
+        if isinstance(given, Beads):
+            beads = zip(given.current.tolist(), given.speed.tolist(), strict=True)
+            tracks = BeadRuns(*of, tuple(beads))
+            fitted = yield from fit_beads(tracks, given, reading)
+            return (yield from advised(tracks, fitted))
         tries = AnswerRuns(*of, np.unique(given.current))
         return (yield from answers_of(tries, given, spread))
 
     found, files = carried_out(study, folder, planner(), write_calibration)
     show(told(found, files))
+    return isinstance(found, Answers) or not found.misfit
 
 
-def _scatter(text: str) -> float:
-    allowed = "a temperature difference above 0 K, such as 40 K"
+def _difference(option: str, text: str, kind: Kind, what: str, example: str) -> float:
+    allowed = f"{what} above 0, such as {example}"
     try:
-        value = float(read_quantity(text, DIFFERENCE))
+        value = float(read_quantity(text, kind))
     except UnitError as error:
-        raise CaseError.one("", "--scatter", text, allowed, str(error)) from None
+        raise CaseError.one("", option, text, allowed, str(error)) from None
     if value <= 0.0:
-        raise CaseError.one("", "--scatter", text, allowed)
+        raise CaseError.one("", option, text, allowed)
     return value
+
+
+def _checked(beads: Beads, case: Case, file: Path) -> Beads:
+    """Beads with the case's speed where the file has none.
+
+    Raises
+    ------
+    CaseError
+        The case is no steady bead on a tube, or a width is longer than its tube.
+    """
+    faults = []
+    if case.joint != "bead-on-tube":
+        faults.append(Fault(case.file, "joint", case.joint, '"bead-on-tube" for widths of beads'))
+    if case.arc.control != "steady":
+        allowed = '"steady" for widths of beads: the file gives their currents'
+        faults.append(Fault(case.file, "arc.control", case.arc.control, allowed))
+    wide = np.flatnonzero((beads.widths >= case.tube.length).any(axis=1))
+    if wide.size:
+        longest = f"widths below tube.length, {1e3 * case.tube.length:.4g} mm"
+        faults.append(Fault(str(file), f"bead {wide[0] + 1}", "a longer width", longest))
+    if faults:
+        raise CaseError(faults)
+    return replace(beads, speed=np.where(np.isnan(beads.speed), case.travel.speed, beads.speed))
 
 
 def _check_pieces(pieces: TrialPieces, case: Case, file: Path) -> None:
@@ -95,7 +132,7 @@ def _check_pieces(pieces: TrialPieces, case: Case, file: Path) -> None:
         raise CaseError(faults)
 
 
-def told(found: Calibration | Answers, files: Sequence[Path] = ()) -> RenderableType:
+def told(found: Calibration | Answers | Caliper, files: Sequence[Path] = ()) -> RenderableType:
     """Lay out fitted values, how well they fit, what they leave open, cautions and files."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     for heading in ("fitted", "was", "is", "95 % interval", "key"):
@@ -109,24 +146,37 @@ def told(found: Calibration | Answers, files: Sequence[Path] = ()) -> Renderable
         table.add_row("clock", "+0 s", value, f"{low} to {high}", "")
     style = "bold red" if found.blind else "bold green"
     verdict = "Not identifiable:" if found.blind else "The measurements tell each of them."
+    said = found.blind
+    if not isinstance(found, Answers) and found.misfit:
+        style, verdict = "bold red", "It does not fit, so no case was written:"
+        said = tuple(_misfit(found) if isinstance(found, Calibration) else _off(found))
     parts: list[RenderableType] = [
         table,
         Text(),
         *(Text(line) for line in _quality(found)),
         Text(),
         Text(verdict, style=style),
-        *(Text(f"  {line[0].upper()}{line[1:]}.") for line in found.blind),
+        *(Text(f"  {line[0].upper()}{line[1:]}.") for line in said),
     ]
+    if isinstance(found, Caliper) and found.next is not None:
+        parts += [Text(), Text("Next bead", style="bold"), Text(f"  {_advice(found)}")]
     return page(found.case.title, parts, files)
 
 
-def _quality(found: Calibration | Answers) -> Iterator[str]:
+def _quality(found: Calibration | Answers | Caliper) -> Iterator[str]:
     """Say how well it fits, and what the intervals hold for."""
     if isinstance(found, Answers):
         yield (
             f"Logarithm of the likelihood {found.before_log:.1f} before, {found.log:.1f} after, "
             f"for answers that scatter by {found.scatter:g} K from trial to trial."
         )
+        return
+    if isinstance(found, Caliper):
+        yield (
+            f"Widths off by {1e3 * found.before_rms:.2f} mm before, {1e3 * found.rms:.2f} mm after "
+            f"(root mean square) at {found.detail} detail, read to {1e3 * found.reading:.2g} mm."
+        )
+        yield "The intervals hold errors of reading, of mesh and of what temperature an edge marks."
         return
     yield (
         f"Off by {found.before_rms:.1f} K before, {found.rms:.1f} K after (root mean square) at "
@@ -138,7 +188,67 @@ def _quality(found: Calibration | Answers) -> Iterator[str]:
             yield f"That is more: fit again with --detail {found.case.detail}."
     if found.hint:
         yield f"{found.hint[0].upper()}{found.hint[1:]}."
+    if not found.misfit:
+        yield (
+            "The intervals hold for errors that come and go and for probes off their place by "
+            "probe.place_error; a probe that reads wrong throughout comes on top."
+        )
+    for item in found.fitted:
+        if item.shared > 0.5 * max(item.value - item.low, item.high - item.value):
+            shown = item.unknown.shown(item.shared)
+            yield f"The places of the probes alone make {item.unknown.name} uncertain by {shown}."
+
+
+def _misfit(found: Calibration) -> Iterator[str]:
+    """Say why it does not fit, and what is likely wrong."""
+    yield from found.misfit
+    yield from found.causes
+    worst = int(np.argmax(found.probe_rms))
+    rest = [rms for j, rms in enumerate(found.probe_rms) if j != worst]
+    if rest and found.probe_rms[worst] > 2.0 * max(rest):
+        yield (
+            f'probe "{printable(found.readings.names[worst])}" is off by '
+            f"{found.probe_rms[worst]:.0f} K, the others by {max(rest):.0f} K at most"
+        )
     yield (
-        "The intervals are those of errors that come and go; a probe that sits wrong, or reads "
-        "wrong throughout, comes on top."
+        f"{'else look at' if found.causes else 'likely causes'}: a heading with the wrong unit, "
+        "probes swapped or at another place than the case says, a clock that did not start with "
+        "the arc (--clock), current, voltage or speed other than those of the case"
+    )
+
+
+def _off(found: Caliper) -> Iterator[str]:
+    """Say why beads do not fit, and what is likely wrong."""
+    yield from found.misfit
+    yield (
+        "likely causes: a heading with the wrong unit, bore and outside swapped, another crayon "
+        "than the heading says, current, speed or voltage other than those of the beads, a bead "
+        "on a tube that was still warm or shorter than travel.segment"
+    )
+
+
+def _advice(found: Caliper) -> str:
+    """Which bead to run next, and what it would tell."""
+    bead, beads = found.next, found.beads
+    if bead is None:
+        return ""
+
+    def fast(*speeds: float) -> str:
+        shown = [f"{in_unit(v, SPEED, beads.speed_unit):.3g}" for v in speeds]
+        return f"{' to '.join(shown)} {beads.speed_unit}"
+
+    gains = [
+        f"{item.unknown.name} to plus or minus {item.unknown.shown(then)} (now "
+        f"{item.unknown.shown(now)})"
+        for item, now, then in zip(found.fitted, bead.now, bead.then, strict=True)
+    ]
+    widths = [
+        f"{edge.name} {in_unit(width, LENGTH, beads.width_unit):.3g} {beads.width_unit}"
+        for edge, width in zip(beads.edges, bead.widths, strict=True)
+    ]
+    low, high = bead.currents
+    return (
+        f"Run {bead.current:g} A at {fast(bead.speed)}: it would tell {', '.join(gains)}. Expect "
+        f"{', '.join(widths)}. Tried were {low:g} to {high:g} A at {fast(*bead.speeds)}, but no "
+        "bead that melts the bore wider than yours did."
     )

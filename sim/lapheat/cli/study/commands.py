@@ -63,7 +63,7 @@ def window(
         list[str] | None,
         typer.Option(
             metavar="KEY=FROM:TO:COUNT",
-            help="An axis; give two or more. Left out: travel.segment and travel.pause, seven "
+            help="An axis; give one or more. Left out: travel.segment and travel.pause, seven "
             "values each from half to twice the case's own.",
         ),
     ] = None,
@@ -71,23 +71,37 @@ def window(
         str,
         typer.Option(
             metavar="KEY,KEY",
-            help="Keys chosen anew at each point, from half to twice the case's own or, as "
-            "KEY=FROM:TO, from a range.",
+            help="Keys chosen anew at each point, from half to twice the case's own (temperatures: "
+            "150 K to either side) or, as KEY=FROM:TO, from a range.",
         ),
     ] = "",
-    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when no point works.")] = False,
+    sure: Annotated[
+        str,
+        typer.Option(
+            metavar="SHARE",
+            help="Map the chance that a bench succeeds too, and pick where it is at least this, "
+            "such as 90%.",
+        ),
+    ] = "",
+    fail_on_verdict: Annotated[
+        bool, verdict_option("Exit 1 when no point works, or with --sure none is sure enough.")
+    ] = False,
 ) -> None:
     """Map where the base stays solid and the filler flows, and pick the quickest that works.
+
+    The quickest and the safest point are in steps a person can set. Each is run on the case's own
+    mesh and on 64 benches that stray as [scatter] says: that gives its chance.
 
     \b
     Examples:
       lapheat window stub.toml
       lapheat window stub.toml --vary "arc.current=50 A:90 A:7" --vary "travel.pause=5 s:30 s:6"
       lapheat window stub.toml --free arc.current,arc.aim --resume
+      lapheat window stub.toml --vary "arc.hold=1250 degC:1350 degC:6" --sure 90%
     """
     from .window import carry_out
 
-    if not carry_out(study, vary or (), free) and fail_on_verdict:
+    if not carry_out(study, vary or (), free, sure) and fail_on_verdict:
         raise typer.Exit(VERDICT)
 
 
@@ -169,8 +183,10 @@ def calibrate(
         Path,
         typer.Argument(
             metavar="MEASURED.csv",
-            help="Thermocouples: time_s and one column a probe, such as top_C. Or trials: "
-            "current_A with melted, wet or both, yes or no.",
+            help="Thermocouples: time_s and one column a probe, such as top_C. Or beads on a scrap "
+            "tube: current_A, speed [mm/s] and widths from edge to edge, melt_, tint_ or crayon_ "
+            "with outside_width or bore_width, such as crayon_outside_width [mm] at 343 degC. Or "
+            "trials: current_A with melted, wet or both, yes or no.",
         ),
     ],
     fit: Annotated[
@@ -194,15 +210,26 @@ def calibrate(
             metavar="KELVIN", help="Of trials: how much peaks differ from one to the next."
         ),
     ] = "40 K",
+    reading_error: Annotated[
+        str,
+        typer.Option(
+            metavar="LENGTH",
+            help="Of beads: standard deviation of a width by caliper (common practice, no source).",
+        ),
+    ] = "0.3 mm",
 ) -> None:
     """Fit what is uncertain to what was measured, and write the case with the fitted values.
+
+    What does not fit leaves no case and ends with status 1. After beads it says which to run next.
 
     \b
     Examples:
       lapheat calibrate bead.toml bead.csv
       lapheat calibrate bead.toml bead.csv --fit efficiency,spot,emissivity --clock
+      lapheat calibrate bead.toml widths.csv --reading-error "0.2 mm"
       lapheat calibrate stub.toml trials.csv --scatter "30 K"
     """
     from .calibrate import carry_out
 
-    carry_out(study, measured, fit, bounds or (), clock, scatter)
+    if not carry_out(study, measured, fit, bounds or (), clock, scatter, reading_error):
+        raise typer.Exit(VERDICT)

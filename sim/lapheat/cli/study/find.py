@@ -10,38 +10,20 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ...case.faults import CaseError, printable
+from ...case.faults import printable
 from ...study.find.files import OURS, write_find
 from ...study.find.seek import Found, Pick, plan_of, seek
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
-from .frame import Study, carried_out, page
+from .frame import Study, carried_out, page, share_of
 
-__all__ = ["carry_out", "share_of"]
+__all__ = ["carry_out"]
 
 HANDS = {
     "clock": "by the clock",
     "flow": "stand at each start until it flows, steady current",
     "pedal": "stand at each start until it flows, pedal holds the heat",
 }
-
-
-def share_of(text: str) -> float:
-    """Share of "90%" or "0.9".
-
-    Raises
-    ------
-    CaseError
-        It is none from 0.5 to 0.99.
-    """
-    try:
-        percent = text.strip().endswith("%")
-        value = float(text.strip().removesuffix("%")) / (100.0 if percent else 1.0)
-    except ValueError:
-        value = 0.0
-    if not 0.5 <= value <= 0.99:
-        raise CaseError.one("", "--sure", text, "a share from 50 % to 99 %", 'for example "90%"')
-    return value
 
 
 def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from inspect import Parameter, Signature, signature
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_type_hints
 
 from ..terminal.exits import Left, ending
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
     from ...study.runs import Planner, RowFile, Source
 
-__all__ = ["Study", "carried_out", "page", "study_command"]
+__all__ = ["Study", "carried_out", "command_line", "page", "share_of", "study_command"]
 
 Found = TypeVar("Found")
 
@@ -135,11 +136,49 @@ def study_command(ends: str, mesh: str) -> Callable[[Callable[..., None]], Calla
     return command_of
 
 
+def share_of(text: str) -> float:
+    """Share that --sure asks for: "90%" or "0.9".
+
+    Raises
+    ------
+    CaseError
+        It is none from 0.5 to 0.99.
+    """
+    from ...case.file import CaseError
+
+    try:
+        percent = text.strip().endswith("%")
+        value = float(text.strip().removesuffix("%")) / (100.0 if percent else 1.0)
+    except ValueError:
+        value = 0.0
+    if not 0.5 <= value <= 0.99:
+        raise CaseError.one("", "--sure", text, "a share from 50 % to 99 %", 'for example "90%"')
+    return value
+
+
+def command_line(
+    study: Study, name: str, inputs: Sequence[tuple[str, str]] = (), more: str = ""
+) -> str:
+    """Write a command for the case of this one, its changes and more settings put over it.
+
+    Parameters
+    ----------
+    study : what was asked
+    name : of the command
+    inputs : keys and values, as text
+    more : options
+    """
+    sets = [*study.changes, *(f"{key}={text}" for key, text in inputs)]
+    parts = [f"lapheat {name} {quote(str(study.file))}", *(f"--set {quote(s)}" for s in sets)]
+    return " ".join([*parts, more]).strip()
+
+
 def carried_out(
     study: Study,
     folder: Path,
     planner: Planner[Found],
     write: Callable[[Found, Path, RowFile], tuple[Path, ...]],
+    runs: tuple[int, int] | None = None,
 ) -> tuple[Found, tuple[Path, ...]]:
     """Run a planner to its end and write its result folder; what was found, and the files.
 
@@ -149,6 +188,7 @@ def carried_out(
     folder : from `Study.folder`
     planner : fresh
     write : what was found, into the folder
+    runs : how many it takes at most, at its mesh and at the case's own; None: not known
 
     Raises
     ------
@@ -158,13 +198,15 @@ def carried_out(
         A run that is needed failed, or the results could not be written.
     """
     from ...study.runs import drive, executor_of, warm_up
-    from ..terminal.sweep import counted, kept_rows
+    from ..terminal.sweep import beforehand, counted, kept_rows, say
 
     with (
         executor_of(study.workers, study.cluster, warm_up) as executor,
         kept_rows(folder, study.resume, study.left) as store,
         counted() as count,
     ):
+        if runs is not None:
+            say(beforehand(study.source.case(), study.mesh, runs, executor.workers))
         found = drive(planner, executor, store, count)
         count("drawing", 1, 1)
         files = write(found, folder, store)

@@ -9,14 +9,26 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from ...case.faults import printable
+from ...study.chance.samples import Chance
 from ...study.risk.files import OURS, write_risk
-from ...study.risk.risk import Event, Risk, assess, plan_of
-from ...study.risk.tasks import Chance
+from ...study.risk.risk import Event, Risk, RiskPlan, assess, plan_of
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
-from .frame import Study, carried_out, page
+from .frame import Study, carried_out, command_line, page
 
 __all__ = ["carry_out"]
+
+GOOD = 0.9  # chance of success from which nothing more is advised
+BEAD, HAND = "a test bead (lapheat calibrate)", "a steadier hand, or a guide for the torch,"
+NARROWS = {
+    **dict.fromkeys(("spot", "efficiency", "emissivity", "conductivity"), BEAD),
+    **dict.fromkeys(("aim", "speed", "arc_length", "hold", "pedal_lag"), HAND),
+    "current": "a meter on the torch lead",
+    "wall": "a caliper on your own tube (tube.wall)",
+    "clearance": "a caliper on tube and bore (lap.clearance)",
+}
+"""What narrows an input's scatter; common practice, no source."""
 
 
 def carry_out(study: Study, samples: int, seed: int, within: float) -> None:
@@ -36,12 +48,18 @@ def carry_out(study: Study, samples: int, seed: int, within: float) -> None:
     """
     plan = plan_of(study.source, study.mesh, samples, seed, within)
     folder = study.folder(OURS)
-    risk, files = carried_out(study, folder, assess(plan), write_risk)
-    show(told(risk, files))
+    risk, files = carried_out(study, folder, assess(plan), write_risk, _runs(plan))
+    show(told(risk, files, study))
 
 
-def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
-    """Lay out chances, drivers, what was assumed, cautions and files."""
+def _runs(plan: RiskPlan) -> tuple[int, int]:
+    """Runs at most: the samples, and the case as it is on both meshes."""
+    same = plan.detail == plan.case.detail
+    return plan.samples + (0 if same else 1), 0 if same else 1
+
+
+def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> RenderableType:
+    """Lay out chances, drivers, what was assumed, what comes next, cautions and files."""
     plan = risk.plan
     head = Table.grid(padding=(0, 3, 0, 0))
     head.add_column(style="dim")
@@ -72,7 +90,59 @@ def told(risk: Risk, files: Sequence[Path] = ()) -> RenderableType:
         *(Text(f"  {item.name}: {item.told}") for item in plan.inputs),
         Text("  Each varies on its own, and stays the same through a run. [scatter] changes them."),
     ]
+    if study is not None:
+        parts += [Text(), *(Text(printable(line)) for line in next_of(risk, study))]
     return page(plan.case.title, parts, files)
+
+
+def next_of(risk: Risk, study: Study) -> list[str]:
+    """Say what to do next, in lines: where the chance is poor, what fails most and what narrows it.
+
+    Parameters
+    ----------
+    risk : finished
+    study : what was asked
+    """
+    good = 1.0 - risk.fails.chance
+    if good >= GOOD:
+        return [f"Next: {command_line(study, 'run')}"]
+    seeks = "find" if risk.plan.case.brazed is not None else "window"  # find wants a joint
+    lines = [f"Next: {command_line(study, seeks)} looks for settings that survive this scatter;"]
+    lines.append(f"  {command_line(study, 'explain')} says which key mends the case as it is.")
+    melts = 0.0 if risk.base is None else risk.base.smooth.chance
+    cold = 0.0 if risk.filler is None else risk.filler.smooth.chance
+    if melts >= cold and melts > 0.0:
+        lines.append(f"The base melts more often than the filler fails, {_part(risk, 'margin_K')}.")
+    elif cold > 0.0:
+        side = _part(risk, "side_slack_K")
+        lines.append(f"The filler fails more often than the base melts, {side}.")
+    driver = risk.drivers[0] if risk.drivers else None
+    if risk.trusted and driver is not None and driver.weight > 0.0:
+        name = driver.input.name
+        lines.append(
+            f"What drives it most is {name}, {100 * driver.weight:.0f} %: "
+            f"{NARROWS.get(name, 'a better known one')} narrows scatter.{name}."
+        )
+    return lines
+
+
+def _part(risk: Risk, measure: str) -> str:
+    """Say on which part the samples come nearer to failing, and what gives it less or more."""
+    rows = [row for row in risk.rows if row.get("failed") is None]
+    pairs = [(row.get(f"tube_{measure}"), row.get(f"flange_{measure}")) for row in rows]
+    known = [(float(tube), float(flange)) for tube, flange in pairs
+             if tube is not None and flange is not None]  # fmt: skip
+    tube = sum(a < b for a, b in known) >= 0.5 * len(known)
+    heat = "arc.hold" if risk.plan.case.arc.control == "pedal" else "arc.current"
+    if measure == "margin_K":
+        aim = "a larger arc.aim" if tube else "a smaller arc.aim"
+        way = f"{aim} or a lower {heat} takes heat off it"
+    else:
+        aim = "a smaller arc.aim" if tube else "a larger arc.aim"
+        way = f"{aim} or a higher {heat} warms it"
+    if not known:
+        return f"and {heat} moves it"
+    return f"mostly at the {'tube' if tube else 'flange'}: {way}"
 
 
 def _samples(risk: Risk) -> str:

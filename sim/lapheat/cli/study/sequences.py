@@ -16,7 +16,7 @@ from ...study.runs.standing import FAILS, margin_wanted, surplus_wanted
 from ...study.sequences.files import OURS, write_sequences
 from ...study.sequences.orders import Comparison, Order, Sequences, compare, given_orders, trials_of
 from ..terminal.screen import show
-from .frame import Study, carried_out, page
+from .frame import Study, carried_out, command_line, page
 
 __all__ = ["carry_out"]
 
@@ -41,12 +41,14 @@ def carry_out(study: Study, orders: str, interpass: bool) -> bool:
     folder = study.folder(OURS)
     planner = compare(study.source, named, study.detail, interpass)
     found, files = carried_out(study, folder, planner, write_sequences)
-    show(told(found, files))
+    show(told(found, files, study))
     return found.pause.pick is not None
 
 
-def told(found: Sequences, files: Sequence[Path] = ()) -> RenderableType:
-    """Lay out the orders ranked, the pick and why, notes, cautions and files."""
+def told(
+    found: Sequences, files: Sequence[Path] = (), study: Study | None = None
+) -> RenderableType:
+    """Lay out the orders ranked, the pick and why, notes, what comes next, cautions and files."""
     words = Wording.of(found.case)
     parts: list[RenderableType] = []
     for name, comparison in (("pause", found.pause), ("interpass", found.interpass)):
@@ -55,7 +57,30 @@ def told(found: Sequences, files: Sequence[Path] = ()) -> RenderableType:
             parts += [Text(), _table(f"at equal {name}", comparison, words)]
             parts += [Text(printable(comparison.why), style=style)]
     parts += [Text(note) for note in found.notes]
+    if study is not None:
+        parts += [Text(), *(Text(printable(line)) for line in next_of(found, study))]
     return page(found.case.title, parts, files)
+
+
+def next_of(found: Sequences, study: Study) -> list[str]:
+    """Say what to do next, in lines.
+
+    Parameters
+    ----------
+    found : the orders compared
+    study : what was asked
+    """
+    best = found.pause.orders[0]
+    order = (("travel.order", best.order),)
+    if found.pause.pick is not None:
+        risk = command_line(study, "risk", order)
+        return [f"Next: {risk} says how often a real bench succeeds with it."]
+    if best.failed is not None:
+        return [f"Next: {command_line(study, 'check')}"]
+    return [
+        f"Next: {command_line(study, 'find')} looks for settings that work;",
+        f"  {command_line(study, 'explain', order)} says which key mends the nearest order.",
+    ]
 
 
 def _table(head: str, comparison: Comparison, words: Wording) -> Table:

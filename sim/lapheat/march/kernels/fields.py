@@ -21,6 +21,7 @@ __all__ = [
     "Seen",
     "Sides",
     "Stage",
+    "Times",
     "Wall",
     "Watch",
     "Weights",
@@ -62,6 +63,16 @@ class Seen(NamedTuple):
     wet_peak: Array  # (w, layers) of base faces since filler lay on them, nan before [K]
     liquid: Array  # (w, layers) time they have spent under filler at its liquidus or above [s]
     best: Array  # (2, 3) hottest tube and flange surface now: value [K], row, layer
+
+
+class Times(NamedTuple):
+    """How long faces have been how hot; rows are those of `Seen.surface`."""
+
+    used: Array  # (curves, rows, layers) share used of the time to sensitise [-]
+    copper: Array  # (rows, layers) time with liquid copper on hot steel [s]
+    above: Array  # (rows, layers) time of the flange above A1 [s]
+    falling: Array  # (rows, layers) time since 800 degC [s], or `FERRITE`, `AUSTENITE`
+    cooling: Array  # (rows, layers) its last time from 800 to 500 degC, nan before [s]
 
 
 class Gap(NamedTuple):

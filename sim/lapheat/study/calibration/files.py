@@ -15,6 +15,7 @@ from ...constants import ZERO_CELSIUS
 from ..runs.folder import write_study
 from ..runs.store import RowFile
 from .answers import Answers
+from .caliper.fit import Caliper
 from .fit import Fitted
 from .readings import Calibration
 
@@ -23,7 +24,7 @@ __all__ = ["OURS", "calibration_dict", "write_calibration"]
 OURS = ("calibration.json", "calibration.csv", "case.toml", "rows.jsonl", "figures")
 
 
-def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
+def calibration_dict(found: Calibration | Answers | Caliper) -> dict[str, Any]:
     """Content of `calibration.json`: plain dicts, lists and numbers."""
     fitted: dict[str, Any] = {item.unknown.name: _fitted(item) for item in found.fitted}
     told: dict[str, Any] = {
@@ -43,9 +44,14 @@ def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
             "readings": int(np.isfinite(found.readings.values).sum()),
             "rms_K": _short(found.rms),
             "before_rms_K": _short(found.before_rms),
+            "expected_rms_K": _short(found.expected),
+            "fits": not found.misfit,
+            "misfit": [*found.misfit, *found.causes],
             "own_detail_rms_K": None if found.own_rms is None else _short(found.own_rms),
             "residual_correlation": round(found.together, 4),
         }
+    if isinstance(found, Caliper):
+        return told | _of_widths(found)
     answers = [found.pieces.melted, found.pieces.wet]
     return told | {
         "answers": int(sum(np.isfinite(column).sum() for column in answers)),
@@ -54,6 +60,31 @@ def calibration_dict(found: Calibration | Answers) -> dict[str, Any]:
         "scatter_K": found.scatter,
         "log_likelihood": _short(found.log),
         "before_log_likelihood": _short(found.before_log),
+    }
+
+
+def _of_widths(found: Caliper) -> dict[str, Any]:
+    best = found.next
+    names = [item.unknown.name for item in found.fitted]
+    widths = [edge.name for edge in found.beads.edges]
+    return {
+        "widths": int(np.isfinite(found.beads.widths).sum()),
+        "rms_K": None,
+        "before_rms_K": None,
+        "rms_m": _short(found.rms),
+        "before_rms_m": _short(found.before_rms),
+        "reading_error_m": found.reading,
+        "fits": not found.misfit,
+        "misfit": list(found.misfit),
+        "chance": _short(found.chance),
+        "next": best
+        and {
+            "current_A": best.current,
+            "speed_m_per_s": best.speed,
+            "widths_m": dict(zip(widths, map(_short, best.widths), strict=True)),
+            "half_interval_now": dict(zip(names, map(_short, best.now), strict=True)),
+            "half_interval_then": dict(zip(names, map(_short, best.then), strict=True)),
+        },
     }
 
 
@@ -66,6 +97,7 @@ def _fitted(item: Fitted) -> dict[str, Any]:
         "key": item.unknown.key,
         "before": _short(item.unknown.start),
         "at_bound": item.at_bound,
+        "shared": _short(item.shared),
     }
 
 
@@ -105,10 +137,27 @@ def _answer_lines(found: Answers) -> Iterator[Sequence[object]]:
         ]
 
 
+def _width_lines(found: Caliper) -> Iterator[Sequence[object]]:
+    """Yield a row for each width."""
+    yield [
+        *("bead", "current_A", "speed_mm_per_s", "edge", "level_C"),
+        *("measured_mm", "before_mm", "after_mm"),
+    ]
+    beads, sets = found.beads, [found.computed(found.before), found.computed(found.after)]
+    for i, row in enumerate(beads.widths):
+        for j, (edge, level) in enumerate(zip(beads.edges, found.levels, strict=True)):
+            if np.isfinite(row[j]):
+                yield [
+                    *(i + 1, f"{beads.current[i]:.6g}", f"{1e3 * beads.speed[i]:.6g}", edge.name),
+                    f"{level.kelvin - ZERO_CELSIUS:.1f}",
+                    *(f"{1e3 * width:.3f}" for width in (row[j], *(one[i, j] for one in sets))),
+                ]
+
+
 def write_calibration(
-    found: Calibration | Answers, folder: Path, store: RowFile
+    found: Calibration | Answers | Caliper, folder: Path, store: RowFile
 ) -> tuple[Path, ...]:
-    """Write the result folder; whole or not at all.
+    """Write the result folder; whole or not at all. What does not fit leaves no case.
 
     Raises
     ------
@@ -118,15 +167,20 @@ def write_calibration(
         Something could not be written.
     """
     text = io.StringIO()
-    lines = _history_lines(found) if isinstance(found, Calibration) else _answer_lines(found)
+    if isinstance(found, Calibration):
+        lines = _history_lines(found)
+    else:
+        lines = _width_lines(found) if isinstance(found, Caliper) else _answer_lines(found)
     csv.writer(text, lineterminator="\n").writerows(lines)
-    texts = [text.getvalue(), case_to_toml(found.case)]
+    fits = isinstance(found, Answers) or not found.misfit
+    texts = [text.getvalue(), case_to_toml(found.case) if fits else None]
     told = calibration_dict(found)
     return write_study(folder, OURS, told, texts, store, lambda fresh: _figure(found, fresh))
 
 
-def _figure(found: Calibration | Answers, folder: Path) -> list[Path]:
+def _figure(found: Calibration | Answers | Caliper, folder: Path) -> list[Path]:
     from ...report.figures import write_figure  # matplotlib takes half a second
+    from .caliper.figure import tracks
     from .figure import AnswerPanel, HistoryPanel, answers, histories
 
     (folder / "figures").mkdir()
@@ -145,6 +199,8 @@ def _figure(found: Calibration | Answers, folder: Path) -> list[Path]:
             for j, name in enumerate(readings.names)
         ]
         figure = histories(case, panels, (found.before_rms, found.rms))
+    elif isinstance(found, Caliper):
+        figure = tracks(found)
     else:
         columns = (
             ("margin", "melted", ("melted", "stayed solid"), "solidus less peak (K)"),

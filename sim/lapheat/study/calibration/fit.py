@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,15 +15,22 @@ from ..runs.rounds import Planner
 from .unknowns import Unknown
 
 __all__ = [
+    "NORMAL",
     "TOLERANCE",
+    "UNSURE",
     "Fit",
     "Fitted",
     "blind_spots",
     "correlation",
     "fit",
     "intervals",
+    "moved_by",
     "spread_of",
     "steps_inside",
+    "unweighted",
+    "weighted",
+    "weighting",
+    "widened_by",
 ]
 
 Array = NDArray[np.float64]
@@ -32,6 +40,7 @@ STEP = 0.03  # of each unknown's start, for its column of the Jacobian
 MOST = 20  # fits tried
 CHANGE = 0.25  # of a value: what a measurement should be able to see
 TOLERANCE = 2.5  # [K] of a class 2 thermocouple type K, IEC 60584-1, up to 333 degC
+NORMAL = 1.959963984540054  # standard deviations in half a 95 % interval
 UNSURE = 0.5  # half an interval over the value: no longer known
 INVOLVED = 0.2  # component of a direction that belongs to it
 
@@ -54,13 +63,17 @@ class Fit:
 
 @dataclass(frozen=True)
 class Fitted:
-    """An unknown with its value and 95 % interval [SI]; `at_bound` if it ended on a bound."""
+    """An unknown with its value and 95 % interval [SI]; `at_bound` if it ended on a bound.
+
+    `shared` is half the interval that errors common to many readings alone would make [SI].
+    """
 
     unknown: Unknown
     value: float
     low: float
     high: float
     at_bound: bool
+    shared: float = 0.0
 
 
 class _Wanted(Exception):  # noqa: N818 - not an error: least squares wants to know these points
@@ -147,7 +160,7 @@ def spread_of(found: Fit, together: float, sigma: float | None = None) -> tuple[
     n, k = found.jacobian.shape
     fewer = (1.0 + together) / (1.0 - together)
     freedom = max(n / fewer - k, 1.0)
-    spread = float(student.ppf(0.975, freedom)) if sigma is None else 1.959963984540054
+    spread = float(student.ppf(0.975, freedom)) if sigma is None else NORMAL
     variance = float(found.residuals @ found.residuals) / max(n - k, 1)
     return spread, fewer * (variance if sigma is None else sigma**2)
 
@@ -193,6 +206,60 @@ def intervals(
     return tuple(result)
 
 
+def moved_by(jacobian: Array, columns: Array) -> Array:
+    """Standard deviation of each x from errors that readings have in common (k,).
+
+    A least-squares fit moves by ``-(J^T J)^-1 J^T g`` for an error g of the residuals: errors in
+    common do not average out over readings (Seber and Wild 1989, Nonlinear Regression, 6.1).
+
+    Parameters
+    ----------
+    jacobian : (n, k)
+    columns : (n, m) one standard deviation of each error
+    """
+    return np.asarray(np.sqrt(np.sum((np.linalg.pinv(jacobian, rcond=1e-7) @ columns) ** 2, 1)))
+
+
+def widened_by(fitted: Sequence[Fitted], found: Fit, columns: Array) -> tuple[Fitted, ...]:
+    """Intervals with errors in common put over them; `columns` as of `moved_by`."""
+    result = []
+    for item, deviation in zip(fitted, moved_by(found.jacobian, columns).tolist(), strict=False):
+        u, half = item.unknown, NORMAL * deviation * item.unknown.start
+        low = max(item.value - hypot(item.value - item.low, half), u.low)
+        high = min(item.value + hypot(item.high - item.value, half), u.high)
+        result.append(replace(item, low=low, high=high, shared=half))
+    return tuple(result)
+
+
+def weighting(columns: Array) -> tuple[Array, Array]:
+    """Directions (n, m) of residuals and what to divide by along each, for errors in common.
+
+    Of ``I + G G^T`` they are the vectors and the roots of the values above 1.
+
+    Parameters
+    ----------
+    columns : (n, m) G: one standard deviation of each error in common, over that of a residual
+    """
+    directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    return directions, np.sqrt(1.0 + sizes**2)
+
+
+def weighted(residuals: Array, weights: tuple[Array, Array]) -> Array:
+    """Residuals (n,) or columns of them (n, m) by the inverse root of ``I + G G^T``.
+
+    Then they are independent (generalised least squares, Seber and Wild 1989, 2.1.4).
+    """
+    directions, roots = weights
+    along = directions.T @ residuals
+    return np.asarray(residuals + (directions * (1.0 / roots - 1.0)) @ along)
+
+
+def unweighted(residuals: Array, weights: tuple[Array, Array]) -> Array:
+    """Undo `weighted`."""
+    directions, roots = weights
+    return weighted(residuals, (directions, 1.0 / roots))
+
+
 def blind_spots(
     unknowns: Sequence[Unknown],
     jacobian: Array,
@@ -200,6 +267,7 @@ def blind_spots(
     tolerance: float = TOLERANCE,
     what: str = "reading",
     wide: Collection[str] = (),
+    unit: str = "K",
 ) -> tuple[str, ...]:
     """What the data cannot determine, in sentences; empty if all is well.
 
@@ -210,11 +278,12 @@ def blind_spots(
     Parameters
     ----------
     unknowns : what was fitted
-    jacobian : (n, >= unknowns) by unknowns over their starts [K], then by what else was free
+    jacobian : (n, >= unknowns) by unknowns over their starts [`unit`], then by what else was free
     fitted : from `intervals`
-    tolerance : change that a measurement can see [K]
+    tolerance : change that a measurement can see [`unit`]
     what : is measured
     wide : names of unknowns whose wide interval needs no sentence
+    unit : of what is measured
     """
     count = len(unknowns)
     scaled = jacobian[:, :count] * [f.value / f.unknown.start for f in fitted]
@@ -235,14 +304,14 @@ def blind_spots(
         if len(names) == 1:
             told.append(
                 f"the {what}s hardly see {names[0]}: {100 * CHANGE:.0f} % of it moves none by more "
-                f"than {moves:.1f} K; it takes {unknowns[inside[0]].sees}"
+                f"than {moves:.1f} {unit}; it takes {unknowns[inside[0]].sees}"
             )
         else:
             sides = " with ".join(f"{100 * change[i]:+.0f} % of {unknowns[i].name}" for i in inside)
             takes = " and ".join(dict.fromkeys(unknowns[i].sees for i in inside))
             told.append(
                 f"the {what}s cannot tell {' from '.join(names)}: {sides} moves none by more than "
-                f"{moves:.1f} K; it takes {takes}"
+                f"{moves:.1f} {unit}; it takes {takes}"
             )
     for item in fitted:
         if item.unknown.name in blind:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf, isfinite, sqrt
 from typing import NamedTuple
 
@@ -12,21 +13,45 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
+from ...constants import ZERO_CELSIUS
 from ...march.errors import MarchError
 from ..runs.rounds import Planner
-from .fit import Fit, Fitted, correlation, fit, intervals, spread_of
+from .fit import (
+    TOLERANCE,
+    Fit,
+    Fitted,
+    correlation,
+    fit,
+    intervals,
+    spread_of,
+    unweighted,
+    weighted,
+    weighting,
+)
 from .measured import Readings
 from .points import Curve, ProbeRuns
 from .profile import Place, look_around, widened
 from .unknowns import Unknown
 
-__all__ = ["OFFSET", "BestFit", "Clock", "best_clock", "best_fit", "fit_readings", "off"]
+__all__ = [
+    "OFFSET",
+    "BestFit",
+    "Clock",
+    "Places",
+    "best_clock",
+    "best_fit",
+    "fit_readings",
+    "off",
+]
 
 Array = NDArray[np.float64]
 Histories = Callable[[Sequence[Sequence[float]]], Planner[list[Curve]]]
 
 OFFSET = (-60.0, 60.0)  # [s] that the clock of a record may be off
 CLOCK_STEP = 0.25  # [s] between clocks tried
+SHARE = 0.0075  # of degC: class 2 thermocouple type K above 333 degC, IEC 60584-1
+# of the rise: the worst place and time of a joint against the independent model, see the README
+MESH_SHARE = {"coarse": 0.014, "standard": 0.007, "fine": 0.003}
 FITS = 4  # each from a better place that was found around the last
 # [K] root mean square by which histories of neighbouring spots differ as the mesh follows the spot,
 # measured on a bead at coarse and at standard: 0.3 to 0.5. Fits nearer than that are as good where
@@ -66,17 +91,95 @@ class BestFit:
     torn: tuple[Fitted, ...] = ()
 
 
-def off(curve: Curve, readings: Readings, late: float = 0.0) -> Array:
-    """Computed less measured where something was measured, `late` [s] the clock's lead [K]."""
+@dataclass(frozen=True)
+class Places:
+    """What the uncertain places of the probes do to their n readings.
+
+    The residuals of one probe err together: their covariance is ``s^2 (I + G G^T / w^2)``, G [K]
+    its `columns`. w is the root of the number of its readings times what thermocouple and mesh are
+    off: so many readings tell a place no better than one that wrong would. Residuals are weighted
+    by the inverse root of that matrix, so that a fit leans on what places hardly change.
+
+    Attributes
+    ----------
+    columns : (n, 4 probes) change as one probe moves to a neighbour, over sqrt(2) [K]. Their
+        squares sum to the variance of a reading, where the field has a slope and where it has a top
+    error : (n,) standard deviation of thermocouple and mesh [K]
+    """
+
+    columns: Array
+    error: Array
+
+    @classmethod
+    def of(
+        cls, around: Curve, readings: Readings, late: float, start: float, detail: str
+    ) -> Places:
+        """Read them off a run.
+
+        Parameters
+        ----------
+        around : from `ProbeRuns.around`
+        readings : as measured
+        late : the clock's lead [s]
+        start : temperature before the arc [K]
+        detail : of the mesh
+        """
+        there = np.isfinite(readings.values)
+        count = there.shape[1]
+        at = around.at(readings.time - late).reshape(len(readings.time), count, 5)
+        columns = np.zeros((*there.shape, count, 4))
+        for j in range(count):
+            columns[:, j, j] = (at[:, j, 1:] - at[:, j, :1]) / sqrt(2.0)
+        measured = readings.values[there]
+        tolerance = np.maximum(TOLERANCE, SHARE * np.abs(measured - ZERO_CELSIUS))
+        error = np.hypot(tolerance, MESH_SHARE[detail] * (measured - start))
+        return cls(columns[there].reshape(-1, 4 * count), error)
+
+    @property
+    def expected(self) -> Array:
+        """Standard deviation of each residual (n,) [K]."""
+        return np.asarray(np.sqrt(self.error**2 + np.sum(self.columns**2, axis=1)))
+
+    @cached_property
+    def _roots(self) -> tuple[Array, Array]:
+        """Directions (n, m) of residuals, and by what the weighting divides along each (m,)."""
+        parts = []
+        for j in range(0, self.columns.shape[1], 4):
+            mine = self.columns[:, j : j + 4]
+            moved = np.abs(mine).sum(axis=1) > 0.0
+            size = sqrt(max(float(np.sum(self.error[moved] ** 2)), 1e-9))
+            parts.append(weighting(mine / size))
+        return np.concatenate([u for u, _ in parts], axis=1), np.concatenate([r for _, r in parts])
+
+    def weighted(self, residuals: Array) -> Array:
+        """Residuals (n,) or columns of them (n, m), weighted [K]."""
+        return weighted(residuals, self._roots)
+
+    def plain(self, columns: Array) -> Array:
+        """Columns (n, m) of residuals [K] before they were weighted."""
+        return unweighted(columns, self._roots)
+
+
+def off(curve: Curve, readings: Readings, late: float = 0.0, places: Places | None = None) -> Array:
+    """Computed less measured where something was measured (n,) [K].
+
+    Parameters
+    ----------
+    curve : computed
+    readings : as measured
+    late : the clock's lead [s]
+    places : by which they are weighted
+    """
     there = np.isfinite(readings.values)
-    return np.asarray((curve.at(readings.time - late) - readings.values)[there])
+    residuals = np.asarray((curve.at(readings.time - late) - readings.values)[there])
+    return residuals if places is None else places.weighted(residuals)
 
 
-def best_clock(curve: Curve, readings: Readings) -> float:
+def best_clock(curve: Curve, readings: Readings, places: Places | None = None) -> float:
     """Seconds in `OFFSET` by which a record's clock must be ahead to fit a curve best."""
 
     def squares(late: float) -> float:
-        return float(np.sum(off(curve, readings, late) ** 2))
+        return float(np.sum(off(curve, readings, late, places) ** 2))
 
     grid = np.arange(OFFSET[0], OFFSET[1] + 0.5 * CLOCK_STEP, CLOCK_STEP)
     near = float(grid[int(np.argmin([squares(late) for late in grid.tolist()]))])
@@ -90,6 +193,7 @@ def fit_readings(
     readings: Readings,
     free_clock: bool = False,
     begin: Array | None = None,
+    places: Places | None = None,
 ) -> Planner[Fit]:
     """Least squares of computed less measured, over all readings [K].
 
@@ -100,6 +204,7 @@ def fit_readings(
     readings : as measured
     free_clock : the record may have begun earlier or later than the arc [s]
     begin : unknowns over their starts, and the clock, to begin with
+    places : by which the residuals are weighted
     """
     starts = np.array([unknown.start for unknown in unknowns])
     count = len(unknowns)
@@ -107,17 +212,23 @@ def fit_readings(
     def residuals(points: Sequence[Array]) -> Planner[list[Array]]:
         curves = yield from runs([list(x[:count] * starts) for x in points])
         return [
-            off(curve, readings, float(x[count]) if free_clock else 0.0)
+            off(curve, readings, float(x[count]) if free_clock else 0.0, places)
             for x, curve in zip(points, curves, strict=True)
         ]
 
     if free_clock and begin is None:
         (curve,) = yield from runs([list(starts)])
-        begin = np.array([*[1.0] * count, best_clock(curve, readings)])
+        begin = np.array([*[1.0] * count, best_clock(curve, readings, places)])
     return (yield from fit(unknowns, residuals, [OFFSET] if free_clock else [], begin))
 
 
-def best_fit(runs: ProbeRuns, readings: Readings, free_clock: bool) -> Planner[BestFit]:
+def best_fit(
+    runs: ProbeRuns,
+    readings: Readings,
+    free_clock: bool,
+    begin: Array | None = None,
+    places: Places | None = None,
+) -> Planner[BestFit]:
     """Fit from several starts, as a free clock makes several minima; then search about the best.
 
     A fit within `allowed` of the best sum of squares widens the intervals to its own.
@@ -127,6 +238,8 @@ def best_fit(runs: ProbeRuns, readings: Readings, free_clock: bool) -> Planner[B
     runs : of the case
     readings : as measured
     free_clock : the record may have begun earlier or later than the arc
+    begin : of the first start; see `fit_readings`
+    places : by which the residuals are weighted
 
     Raises
     ------
@@ -134,45 +247,56 @@ def best_fit(runs: ProbeRuns, readings: Readings, free_clock: bool) -> Planner[B
         A run of the first fit failed.
     """
     unknowns = runs.unknowns
-    fits = [(yield from _around(runs, readings, free_clock, None))]
+    fits = [(yield from _around(runs, readings, free_clock, begin, places))]
     names = [unknown.name for unknown in unknowns]
     if free_clock and "spot" in names:
         i = names.index("spot")
         spot = unknowns[i]
         points = np.ones((len(SPOTS), len(unknowns)))
         points[:, i] = np.clip(SPOTS, spot.low / spot.start, spot.high / spot.start)
-        for place in (yield from _squares(runs, readings, free_clock, [*points])):
+        for place in (yield from _squares(runs, readings, free_clock, [*points], places)):
             with suppress(MarchError):
                 if isfinite(place.squares):
-                    fits.append((yield from _around(runs, readings, free_clock, place.x)))
+                    fits.append((yield from _around(runs, readings, free_clock, place.x, places)))
     return _widest(fits)
 
 
 def _squares(
-    runs: ProbeRuns, readings: Readings, free_clock: bool, points: Sequence[Array]
+    runs: ProbeRuns,
+    readings: Readings,
+    free_clock: bool,
+    points: Sequence[Array],
+    places: Places | None,
 ) -> Planner[list[Place]]:
     """Sum of squares at points, each at its best clock; inf where a run failed: one only looks."""
     starts = np.array([unknown.start for unknown in runs.unknowns])
     curves = yield from runs.tried([list(x * starts) for x in points])
     found = []
     for x, curve in zip(points, curves, strict=True):
-        late = best_clock(curve, readings) if free_clock and curve is not None else 0.0
-        apart = np.array([inf]) if curve is None else off(curve, readings, late)
+        if curve is None:
+            found.append(Place(inf, np.array([*x, 0.0]) if free_clock else x))
+            continue
+        late = best_clock(curve, readings, places) if free_clock else 0.0
+        apart = off(curve, readings, late, places)
         found.append(Place(float(apart @ apart), np.array([*x, late]) if free_clock else x))
     return found
 
 
 def _around(
-    runs: ProbeRuns, readings: Readings, free_clock: bool, begin: Array | None
+    runs: ProbeRuns,
+    readings: Readings,
+    free_clock: bool,
+    begin: Array | None,
+    places: Places | None,
 ) -> Planner[BestFit]:
     """Fit from one start, and again from any better place that is found around it."""
     unknowns, there = runs.unknowns, np.isfinite(readings.values)
 
     def squares(points: Sequence[Array]) -> Planner[list[Place]]:
-        return _squares(runs, readings, free_clock, points)
+        return _squares(runs, readings, free_clock, points, places)
 
     for _ in range(FITS):
-        found = yield from fit_readings(runs, unknowns, readings, free_clock, begin)
+        found = yield from fit_readings(runs, unknowns, readings, free_clock, begin, places)
         series = np.full(readings.values.shape, np.nan)
         series[there] = found.residuals
         together = correlation([column[np.isfinite(column)] for column in series.T])

@@ -1,4 +1,4 @@
-"""Measurements from a CSV file: thermocouple histories, or what became of trial pieces."""
+"""Measurements from a CSV file: thermocouple histories, trial pieces, or widths of beads."""
 
 from __future__ import annotations
 
@@ -14,9 +14,18 @@ from numpy.typing import NDArray
 
 from ...case.faults import did_you_mean, printable, shown
 from ...case.file import CaseError, Fault, file_text
-from ...case.units import CURRENT, TEMPERATURE, TIME, Kind, UnitError, read_quantity
+from ...case.units import (
+    CURRENT,
+    LENGTH,
+    SPEED,
+    TEMPERATURE,
+    TIME,
+    Kind,
+    UnitError,
+    read_quantity,
+)
 
-__all__ = ["Readings", "TrialPieces", "read_measured"]
+__all__ = ["Beads", "Edge", "Readings", "TrialPieces", "read_measured"]
 
 Array = NDArray[np.float64]
 
@@ -29,8 +38,12 @@ ANSWERS = {
 }
 ALLOWED = (
     "a CSV file in UTF-8: first column time, then one a probe, units in the header, such as "
-    "time_s,top_C; or columns current_A, melted, wet; at most 20 MB"
+    "time_s,top_C; or columns current_A, melted, wet; or current_A, speed [mm/s] and widths, such "
+    "as melt_outside_width [mm]; at most 20 MB"
 )
+WIDTH = re.compile(r"(melt|tint|crayon)_(outside|bore)_width")
+WIDTHS = [f"{e}_{s}_width" for e in ("melt", "tint", "crayon") for s in ("outside", "bore")]
+TINT = 673.15  # [K] where stainless steel begins to colour; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -64,6 +77,44 @@ class TrialPieces:
     wet: Array
 
 
+@dataclass(frozen=True)
+class Edge:
+    """An edge that shows on a bead, the same on both sides of its track.
+
+    Attributes
+    ----------
+    name : "melt", "tint" or "crayon", and the surface: "tint_outside_width"
+    kind, side : its two words
+    level : temperature that it marks [K]; nan for the melting of the tube
+    """
+
+    name: str
+    kind: str
+    side: str
+    level: float
+
+
+@dataclass(frozen=True)
+class Beads:
+    """Beads on a scrap tube, as a caliper measured them.
+
+    Attributes
+    ----------
+    current : (n,) [A]
+    speed : (n,) [m/s]; nan for the case's own
+    edges : what was measured
+    widths : (n, edges) from edge to edge [m]; 0 where none showed, nan where none was measured
+    speed_unit, width_unit : as the file has them
+    """
+
+    current: Array
+    speed: Array
+    edges: tuple[Edge, ...]
+    widths: Array
+    speed_unit: str
+    width_unit: str
+
+
 class _Faults:
     """Collects what is wrong with the file."""
 
@@ -80,7 +131,9 @@ class _Faults:
             raise CaseError(self.found[:MOST_FAULTS])
 
 
-def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings | TrialPieces:
+def read_measured(
+    path: str | PathLike[str], probes: Sequence[str]
+) -> Readings | TrialPieces | Beads:
     """Read a file of measurements.
 
     Parameters
@@ -97,12 +150,14 @@ def read_measured(path: str | PathLike[str], probes: Sequence[str]) -> Readings 
     (top, header), *table = _lines(file_text(path, ALLOWED, BIGGEST), faults)
     first = _split(header[0])[0].casefold()
     if first == "current":
+        if any(WIDTH.match(heading) or heading.startswith("speed") for heading in header[1:]):
+            return _beads(header, table, faults)
         return _pieces(header, table, faults)
     if first != "time":
         faults.add(
             f"line {top}, column 1",
             shown(header[0]),
-            "time with its unit, such as time_s or time [min]; or current_A for trials",
+            "time with its unit, such as time_s or time [min]; or current_A for trials and beads",
         )
         faults.stop()
     return _readings(header, table, probes, faults)
@@ -167,7 +222,7 @@ def _unit(
         return _scale(unit, kind)
     except UnitError as error:
         faults.add(key, shown(heading), f"a name and a unit, such as {example}", str(error))
-        return nan, nan
+    return nan, nan
 
 
 def _number(cell: str, key: str, faults: _Faults, empty: bool = False) -> float:
@@ -275,3 +330,71 @@ def _answers(line: int, cells: list[str], faults: _Faults) -> Iterator[float]:
         if cell and answer is None:
             faults.add(f"line {line}, column {number}", shown(cell), "yes or no, or nothing")
         yield nan if answer is None else float(answer)
+
+
+def _edge(heading: str, key: str, faults: _Faults) -> tuple[Edge | None, str]:
+    """What a heading such as "crayon_bore_width [mm] at 343 degC" names, and its unit."""
+    named, mark, level = heading.partition(" at ")
+    name, unit = _split(named.strip())
+    found = WIDTH.fullmatch(name)
+    allowed = (
+        "speed, or a width such as melt_outside_width [mm], tint_bore_width [mm] or "
+        "crayon_outside_width [mm] at 343 degC"
+    )
+    if found is None:
+        faults.add(key, shown(heading), allowed, did_you_mean(name, WIDTHS))
+        return None, unit
+    kind, side = found.groups()
+    kelvin = TINT if kind == "tint" else nan
+    if mark and kind == "melt":
+        faults.add(key, shown(heading), "no temperature: the tube's alloy gives it")
+    elif mark:
+        try:
+            kelvin = float(read_quantity(level.strip(), TEMPERATURE))
+        except UnitError as error:
+            faults.add(key, shown(heading), "a temperature with its unit: at 343 degC", str(error))
+    elif kind == "crayon":
+        faults.add(key, shown(heading), "the crayon's temperature: at 343 degC")
+    return Edge(name, kind, side, kelvin), unit
+
+
+def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> Beads:
+    amps_in = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)[1]
+    scales: list[tuple[float, float]] = []
+    places: list[Edge | None] = []
+    units = {SPEED: "mm/s", LENGTH: "mm"}
+    for number, heading in enumerate(header[1:], 2):
+        key, (name, unit), edge, kind = f"column {number}", _split(heading), None, SPEED
+        if name != "speed":
+            edge, unit = _edge(heading, key, faults)
+            name, kind = edge.name if edge else "", LENGTH
+        if name:
+            scales.append(_unit(key, heading, unit, kind, f"{name} [{kind.resolved}]", faults))
+            units[kind] = unit
+        places.append(edge)
+    edges = tuple(edge for edge in places if edge is not None)
+    if len(set(edges)) < len(edges) or places.count(None) > 1:
+        faults.add("header", shown(header), "each column once")
+    if not edges:
+        faults.add("header", shown(header), "at least one width, such as melt_outside_width [mm]")
+    faults.stop()
+    rows = []
+    for line, cells in table:
+        row = [amps_in * _number(cells[0], f"line {line}, column 1", faults), nan]
+        if row[0] <= 0.0:
+            faults.add(f"line {line}, column 1", shown(cells[0]), "a current above 0")
+        for number, (cell, edge, scale) in enumerate(
+            zip(cells[1:], places, scales, strict=True), 2
+        ):
+            key, is_speed = f"line {line}, column {number}", edge is None
+            value = scale[1] * _number(cell, key, faults, empty=not is_speed)
+            if value < 0.0 or (is_speed and value == 0.0):
+                faults.add(key, shown(cell), "a speed above 0" if is_speed else "0 or more")
+            row[1:] = [value, *row[2:]] if is_speed else [*row[1:], value]
+        rows.append(row)
+    faults.stop()
+    found = np.array(rows)
+    if np.isnan(found[:, 2:]).all():
+        faults.add("file", "no width at all", "widths below their headings")
+    faults.stop()
+    return Beads(found[:, 0], found[:, 1], edges, found[:, 2:], units[SPEED], units[LENGTH])

@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.case import Probe
 from ...case.file import CaseError
 from ...constants import ZERO_CELSIUS
 from ...march.errors import MarchError
@@ -19,7 +20,16 @@ from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
-__all__ = ["AnswerRuns", "Curve", "Measures", "PointRuns", "ProbeRun", "ProbeRuns", "run_probes"]
+__all__ = [
+    "AnswerRuns",
+    "Curve",
+    "Measures",
+    "PointRuns",
+    "ProbeRun",
+    "ProbeRuns",
+    "neighbours",
+    "run_probes",
+]
 
 Array = NDArray[np.float64]
 Points = Sequence[Sequence[float]]
@@ -63,16 +73,43 @@ class Curve:
 
 @dataclass(frozen=True)
 class ProbeRun:
-    """A trial of which the probes' histories are wanted, at least to the time `until` [s]."""
+    """A trial of which the probes' histories are wanted, at least to the time `until` [s].
+
+    `beside`: also those at the four neighbours of each.
+    """
 
     trial: Trial
     until: float
+    beside: bool = False
 
     def key(self) -> str:
         """Hash of the case and of what is put over it."""
         trial = self.trial
-        told = f"probes {mark()} {self.until}\n{trial.detail} {trial.inputs} {trial.source}"
+        wanted = f"probes {mark()} {self.until} {self.beside}"
+        told = f"{wanted}\n{trial.detail} {trial.inputs} {trial.source}"
         return hashlib.sha256(told.encode()).hexdigest()[:24]
+
+
+def _beside(name: str) -> list[str]:
+    return [f"{name} <{side}" for side in "1234"]
+
+
+def neighbours(probe: Probe, tube: float) -> list[Probe]:
+    """Places one standard deviation off a probe's own: two along the surface, two round it.
+
+    Parameters
+    ----------
+    probe : where it should be
+    tube : outside radius of the tube [m]
+    """
+    error, place = probe.place_error, "height" if probe.on == "tube" else "radius"
+    turn = error / (tube if probe.on == "tube" else tube + probe.radius)
+    moves = [(place, error), (place, -error), ("angle", turn), ("angle", -turn)]
+    names = zip(_beside(probe.name), moves, strict=True)
+    return [
+        replace(probe, name=name, **{key: getattr(probe, key) + move})
+        for name, (key, move) in names
+    ]
 
 
 def run_probes(task: ProbeRun) -> Row:
@@ -80,7 +117,11 @@ def run_probes(task: ProbeRun) -> Row:
     from ...api import simulate  # numba takes a second
 
     try:
-        result = simulate(task.trial.case(), threads=1, until=task.until)
+        case = task.trial.case()
+        if task.beside:
+            more = [p for probe in case.probes for p in neighbours(probe, case.tube.radius)]
+            case = replace(case, probes=(*case.probes, *more))
+        result = simulate(case, threads=1, until=task.until)
     except (CaseError, MarchError) as error:
         return {"failed": f"{error}"}
     trace = result.history.trace
@@ -118,13 +159,28 @@ class ProbeRuns(PointRuns):
         """
         trials = self._trials(points)
         rows = yield self._round(trials, doing)
-        _all_ran(trials, rows)
+        all_ran(trials, rows)
         return [self._curve(row) for row in rows]
 
     def tried(self, points: Points) -> Planner[list[Curve | None]]:
         """Histories at several points of the unknowns [SI]; None of a run that failed."""
         rows = yield self._round(self._trials(points), "fitting")
         return [None if row.get("failed") is not None else self._curve(row) for row in rows]
+
+    def around(self, point: Sequence[float] | Array) -> Planner[Curve]:
+        """Histories (m, 5 probes) of each probe and its four `neighbours` at a point [SI].
+
+        Raises
+        ------
+        MarchError
+            The run failed.
+        """
+        trials = self._trials([[float(value) for value in point]])
+        tasks = [ProbeRun(trial, self.until, beside=True) for trial in trials]
+        rows = yield Round("places of the probes", run_probes, tasks)
+        all_ran(trials, rows)
+        names = [n for name in self.names for n in (name, *_beside(name))]
+        return replace(self, names=tuple(names))._curve(rows[0])
 
     def _trials(self, points: Points) -> list[Trial]:
         return [Trial(self.source, self.inputs(point), self.detail) for point in points]
@@ -174,7 +230,7 @@ class AnswerRuns(PointRuns):
             for amps in map(float, self.currents)
         ]
         rows = yield Round(doing, run_trial, trials)
-        _all_ran(trials, rows)
+        all_ran(trials, rows)
         count = len(self.currents)
         parts = [rows[i * count : (i + 1) * count] for i in range(len(points))]
         return [Measures(_column(p, "margin_K"), _column(p, "surplus_K")) for p in parts]
@@ -186,7 +242,7 @@ def _column(rows: Sequence[Row], name: str) -> Array:
     return np.array([np.inf if value is None else float(value) for value in values])
 
 
-def _all_ran(trials: Sequence[Trial], rows: Sequence[Row]) -> None:
+def all_ran(trials: Sequence[Trial], rows: Sequence[Row]) -> None:
     for trial, row in zip(trials, rows, strict=True):
         if row.get("failed") is not None:
             at = ", ".join(f"{key} = {value}" for key, value in trial.inputs)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...case.case import Case
 from ...case.file import CaseError, Fault
+from ...march.errors import MarchError
 from ..runs.rounds import Planner
-from .fit import TOLERANCE, Fitted, blind_spots
-from .histories import OFFSET, BestFit, Clock, best_clock, best_fit, off
+from .fit import NORMAL, Fitted, blind_spots, moved_by, widened_by
+from .histories import OFFSET, BestFit, Clock, Places, best_clock, best_fit, fit_readings, off
 from .measured import Readings
-from .points import ProbeRuns
+from .misfit import TIMES, check_length, guesses, pushed
+from .points import Curve, ProbeRuns
 
 __all__ = ["Calibration", "calibrate"]
 
@@ -38,6 +42,10 @@ class Calibration:
     together : correlation of neighbouring residuals
     blind : what the readings cannot determine, in sentences
     hint : that another clock would fit far better; "" where it would not
+    expected : what errors of reading, place and mesh let residuals be, root mean square [K]
+    probe_rms : of each probe, after [K]
+    misfit : why it does not fit, in sentences; empty if it does
+    causes : what would explain that, in sentences
     """
 
     case: Case
@@ -53,6 +61,10 @@ class Calibration:
     together: float
     blind: tuple[str, ...]
     hint: str = ""
+    expected: float = 0.0
+    probe_rms: tuple[float, ...] = ()
+    misfit: tuple[str, ...] = ()
+    causes: tuple[str, ...] = ()
 
 
 def calibrate(
@@ -69,7 +81,7 @@ def calibrate(
     Raises
     ------
     CaseError
-        There are too few readings.
+        There are too few readings, or they go on for far longer than the case.
     MarchError
         A run failed.
     """
@@ -79,21 +91,35 @@ def calibrate(
     if given < wanted:
         allowed = f"at least {wanted} readings, one more than is to be fitted"
         raise CaseError([Fault("", "readings", f"{given}", allowed)])
+    check_length(runs.source.case((), runs.detail), readings)
     if free_clock:  # a record that began after the arc asks for times beyond its own end
         runs = replace(runs, until=max(runs.until, float(readings.time[-1]) - OFFSET[0]))
-    (before,) = yield from runs([[u.start for u in unknowns]], "the case as it is")
-    best = yield from best_fit(runs, readings, free_clock)
-    residuals, fitted = best.found.residuals, best.fitted
-    values = [item.value for item in fitted]
+    starts = np.array([u.start for u in unknowns])
+    before, places = yield from _seen(runs, readings, starts, None if free_clock else 0.0)
+    # how much places matter is first known at the case as it is, then at a fit
+    first = yield from fit_readings(runs, unknowns, readings, free_clock, None, places)
+    fit, late = first.x[: len(unknowns)] * starts, float(first.x[-1]) if free_clock else 0.0
+    _, places = yield from _seen(runs, readings, fit, late)
+    best = yield from best_fit(runs, readings, free_clock, first.x, places)
+    late = best.clock.value if best.clock else 0.0
+    values = [item.value for item in best.fitted]
+    curve, places = yield from _seen(runs, readings, values, late)
+    best, residuals = _placed(best, places), off(curve, readings, late)
+    fitted = best.fitted
     case = runs.source.case(tuple(f"{key}={value}" for key, value in runs.inputs(values)))
     after = np.full(readings.values.shape, np.nan)
     after[there] = readings.values[there] + residuals
-    hint = "" if free_clock else (yield from _clock_hint(runs, values, readings, residuals))
+    expected = _rms(places.expected)
+    hint = "" if free_clock else _clock_hint(curve, readings, residuals, expected)
+    misfit = _misfit(best, residuals / places.expected)
+    causes: tuple[str, ...] = ()
+    if misfit:
+        causes = yield from _causes(runs, readings, before, free_clock, _rms(residuals))
     own_rms = None
     if runs.detail not in (None, case.detail):
         own = replace(runs, detail=None)
         (curve,) = yield from own([values], "the fit at its own detail")
-        own_rms = _rms(off(curve, readings, best.clock.value if best.clock else 0.0))
+        own_rms = _rms(off(curve, readings, late))
     return Calibration(
         case=case,
         fitted=fitted,
@@ -106,16 +132,70 @@ def calibrate(
         own_rms=own_rms,
         detail=runs.detail or case.detail,
         together=best.together,
-        blind=_blind(best),
+        blind=_blind(best, places),
         hint=hint,
+        expected=expected,
+        probe_rms=tuple(_rms(c[np.isfinite(c)]) for c in (after - readings.values).T),
+        misfit=misfit,
+        causes=causes,
     )
 
 
-def _blind(best: BestFit) -> tuple[str, ...]:
+def _seen(
+    runs: ProbeRuns, readings: Readings, values: Sequence[float] | Array, late: float | None
+) -> Planner[tuple[Curve, Places]]:
+    """Histories at values [SI], and what places do to the readings; `late` None: the best clock."""
+    around = yield from runs.around(values)
+    curve = Curve(around.time, around.values[:, ::5])
+    late = best_clock(curve, readings) if late is None else late
+    case = runs.source.case((), runs.detail)
+    start = case.surroundings.temperature
+    return curve, Places.of(around, readings, late, start, case.detail)
+
+
+def _placed(best: BestFit, places: Places) -> BestFit:
+    """Fit with what the uncertain places do to it in its intervals."""
+    columns, clock = places.weighted(places.columns), best.clock
+    if clock is not None:
+        half = NORMAL * float(moved_by(best.found.jacobian, columns)[-1])
+        low, high = (hypot(clock.value - end, half) for end in (clock.low, clock.high))
+        clock = Clock(clock.value, clock.value - low, clock.value + high)
+    return replace(best, fitted=widened_by(best.fitted, best.found, columns), clock=clock)
+
+
+def _misfit(best: BestFit, times: Array) -> tuple[str, ...]:
+    """Why a fit is none, in sentences; `times` (n,) residuals over what is expected of each."""
+    told = pushed(best.fitted)
+    if _rms(times) > TIMES:
+        told = (
+            f"what is left is {_rms(times):.1f} times what errors of thermocouple, place and mesh "
+            f"explain; up to {TIMES:g} times passes",
+            *told,
+        )
+    return told
+
+
+def _causes(
+    runs: ProbeRuns, readings: Readings, before: Curve, free_clock: bool, rms: float
+) -> Planner[tuple[str, ...]]:
+    """Mistakes without which the readings fit far better, each by a fit of its own."""
+    told = []
+    start = runs.source.case().surroundings.temperature
+    for guess in guesses(before, readings, start):
+        with suppress(MarchError):
+            found = yield from best_fit(runs, guess.readings, free_clock)
+            left = _rms(found.found.residuals)
+            if left < 0.5 * rms and not pushed(found.fitted):
+                told.append(f"if {guess.words}, they fit to {left:.1f} K")
+    return tuple(told)
+
+
+def _blind(best: BestFit, places: Places) -> tuple[str, ...]:
     """What the readings cannot determine, in sentences."""
     unknowns = [item.unknown for item in best.fitted]
     torn = {item.unknown.name for item in best.torn}
-    told = blind_spots(unknowns, best.found.jacobian, best.fitted, wide=torn)
+    jacobian = places.plain(best.found.jacobian)
+    told = blind_spots(unknowns, jacobian, best.fitted, wide=torn)
     return told + tuple(
         f"{item.unknown.name} from {item.unknown.shown(item.low)} to "
         f"{item.unknown.shown(item.high)} fits as well, each with a clock of its own: note when "
@@ -124,15 +204,12 @@ def _blind(best: BestFit) -> tuple[str, ...]:
     )
 
 
-def _clock_hint(
-    runs: ProbeRuns, values: Sequence[float], readings: Readings, residuals: Array
-) -> Planner[str]:
+def _clock_hint(curve: Curve, readings: Readings, residuals: Array, expected: float) -> str:
     """Say so where another clock alone would halve the sum of squares."""
-    (curve,) = yield from runs([values])
     late = best_clock(curve, readings)
     moved = off(curve, readings, late)
     squares, were = float(moved @ moved), float(residuals @ residuals)
-    if squares >= 0.5 * were or _rms(residuals) <= TOLERANCE:
+    if squares >= 0.5 * were or _rms(residuals) <= expected:
         return ""
     return (
         f"with its clock some {late:+.0f} s off the record would fit far better, "

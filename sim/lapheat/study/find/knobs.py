@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from fractions import Fraction
-from math import exp, log
-
-import numpy as np
-from numpy.typing import NDArray
 
 from ...case.case import Case
 from ...case.faults import did_you_mean
 from ...case.file import CaseError, Fault
-from ...case.units import CURRENT, LENGTH, SPEED, TEMPERATURE, TIME, Kind, in_unit, read_quantity
+from ...case.units import read_quantity
+from ..chance.knob import Knob
 from ..runs.axes import free_axes
+from ..runs.settable import STEPS
 
 __all__ = ["HAND_KEYS", "KEYS", "Knob", "knobs_of"]
-
-Array = NDArray[np.float64]
 
 KEYS = (
     *("arc.current", "arc.aim", "arc.hold", "travel.speed", "travel.segment", "travel.pause"),
@@ -37,99 +31,6 @@ AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
 HOLD = (50.0, 50.0)  # [K] above the filler's flow, and below the lower solidus of the base
-# Steps of a setting, by kind and by whether the shop works in inches and degF.
-STEPS: dict[tuple[str, bool], tuple[str, Fraction]] = {
-    ("arc.current", False): ("A", Fraction(1)),
-    ("arc.current", True): ("A", Fraction(1)),
-    ("arc.aim", False): ("mm", Fraction(1, 2)),
-    ("arc.aim", True): ("in", Fraction(1, 64)),
-    ("arc.hold", False): ("degC", Fraction(10)),
-    ("arc.hold", True): ("degF", Fraction(25)),
-    ("travel.speed", False): ("mm/s", Fraction(1, 10)),
-    ("travel.speed", True): ("in/min", Fraction(1, 4)),
-    ("travel.segment", False): ("mm", Fraction(1)),
-    ("travel.segment", True): ("in", Fraction(1, 16)),
-    ("travel.pause", False): ("s", Fraction(1)),
-    ("travel.pause", True): ("s", Fraction(1)),
-    ("travel.dwell", False): ("s", Fraction(1, 2)),
-    ("travel.dwell", True): ("s", Fraction(1, 2)),
-}
-_KINDS: dict[str, Kind] = {
-    "arc.current": CURRENT,
-    "arc.aim": LENGTH,
-    "arc.hold": TEMPERATURE,
-    "travel.speed": SPEED,
-    "travel.segment": LENGTH,
-    "travel.pause": TIME,
-    "travel.dwell": TIME,
-}
-
-
-@dataclass(frozen=True)
-class Knob:
-    """A key that is free, from `low` to `high` [SI].
-
-    Attributes
-    ----------
-    key : dotted
-    kind : what it measures
-    low, high : ends [SI]
-    logarithmic : equal shares are equal factors
-    unit, step : in which a person sets it
-    ring : circumference that equal segments must close [m]; 0 for other keys
-    """
-
-    key: str
-    kind: Kind
-    low: float
-    high: float
-    logarithmic: bool
-    unit: str
-    step: Fraction
-    ring: float = 0.0
-
-    def value(self, share: float) -> float:
-        """Value at a share of the range [SI]."""
-        if self.logarithmic:
-            return self.low * exp(share * log(self.high / self.low))
-        return self.low + share * (self.high - self.low)
-
-    def acting(self, values: Array) -> Array:
-        """Values that a run feels: of a segment the length of those that close the ring."""
-        if not self.ring:
-            return values
-        return np.asarray(self.ring / np.ceil(self.ring / values * (1.0 - 1e-9)))
-
-    def shares(self, values: Array) -> Array:
-        """Shares of the range at which values [SI] lie; below 0 and above 1 beyond its ends."""
-        if self.logarithmic:
-            held = np.maximum(values, 0.05 * self.low)
-            return np.asarray(np.log(held / self.low) / log(self.high / self.low))
-        return np.asarray((values - self.low) / (self.high - self.low))
-
-    def setting(self, value: float) -> str:
-        """Nearest setting of a value [SI], in the shop's own steps."""
-        whole = round(in_unit(value, self.kind, self.unit) / float(self.step))
-        number = self.step * whole
-        if self.unit == "in" and number.denominator > 1:
-            sign = "-" if number < 0 else ""
-            over, rest = divmod(abs(number), 1)
-            text = f"{over} {rest}" if over else f"{rest}"
-            return f"{sign}{text} in"
-        return f"{float(number):g} {self.unit}"
-
-    def settable(self, value: float) -> tuple[float, str]:
-        """Setting nearest to a value, inside the range, [SI] and as text."""
-        text = self.setting(value)
-        inside = float(read_quantity(text, self.kind))
-        step = in_unit(1.0, self.kind, self.unit) - in_unit(0.0, self.kind, self.unit)
-        for _ in range(2):  # a range may end between two settings
-            if inside < self.low * (1.0 - 1e-9) - 1e-12:
-                text = self.setting(inside + float(self.step) / step)
-            elif inside > self.high * (1.0 + 1e-9) + 1e-12:
-                text = self.setting(inside - float(self.step) / step)
-            inside = float(read_quantity(text, self.kind))
-        return inside, text
 
 
 def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
@@ -209,9 +110,11 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
     for key in KEYS:
         if key in left:
             low, high, logarithmic = ranges[key]
-            unit, step = STEPS[key, hot if key == "arc.hold" else inches]
+            steps = STEPS[key]
+            theirs = hot if key == "arc.hold" else inches
+            unit, step = steps.inches if theirs else steps.metric
             ring = case.tube.circumference if key == "travel.segment" else 0.0
-            knobs.append(Knob(key, _KINDS[key], low, high, logarithmic, unit, step, ring))
+            knobs.append(Knob(key, steps.kind, low, high, logarithmic, unit, step, ring))
     return tuple(knobs)
 
 

@@ -1,79 +1,29 @@
-"""What the runs so far say of settings: chance and time, and where another run is worth most.
-
-The margin of the base, the slack of the filler and the time of a run are smooth in settings and
-scatter alike, so one response each is fitted over both. The chance of a setting is the mean, over
-a bench's scatter, of the probability that both are above zero.
-"""
+"""What the runs so far say of settings: chance and time, and where another run is worth most."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
+from scipy.stats import qmc
 
 from ...version import mark
 from ..chance.bench import points, seed_of
-from ..chance.surrogate import Surrogate
+from ..chance.responses import DIGITS, Responses, Setting, measures
 from ..runs.executors import Row
 from .space import Space
 
-__all__ = ["FAR", "Setting", "Think", "measures", "think", "thought_of"]
+__all__ = ["Setting", "Think", "measures", "think", "thought_of"]
 
 Array = NDArray[np.float64]
 
-FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
 BENCHES = 64  # points of the scatter that a chance is the mean over
 SCREENED = 24  # of them, for the first look
 KEPT = 64  # of the candidates, looked at again
 SOME = 16  # of them, the quickest and those that may be good
-DIGITS = 6
-BAND = 1.64  # standard deviations to either side
-
-
-@dataclass(frozen=True)
-class Setting:
-    """A setting by its shares of the ranges, and what the responses say of it.
-
-    Attributes
-    ----------
-    shares : (knobs,)
-    chance : that a bench succeeds, counting what the responses do not know as risk
-    likely : the same, taking the responses at their word
-    low, high : the same with both responses 1.64 of their standard deviations lower, and higher
-    time : [s]
-    base, filler : of the case as it is, over what it asks for [K]
-    """
-
-    shares: tuple[float, ...]
-    chance: float
-    likely: float
-    low: float
-    high: float
-    time: float
-    base: float
-    filler: float
-
-    @property
-    def guarded(self) -> float:
-        """Chance that is believed: where the responses know little it is far below `chance`."""
-        return 0.5 * (self.chance + self.low)
-
-    @property
-    def keeps(self) -> bool:
-        """Whether the case as it is keeps the margins that it asks for."""
-        return self.base >= 0.0 and self.filler >= 0.0
-
-    def worth(self, sure: float, optimist: bool = False) -> tuple[float, float]:
-        """Order of settings: the surest until sure enough, then the quickest."""
-        chance = self.likely if optimist else self.guarded
-        if not self.keeps:
-            chance = min(chance, sure) - 0.2
-        return (1.0, -self.time) if chance >= sure else (chance, 0.0)
 
 
 @dataclass(frozen=True)
@@ -124,86 +74,6 @@ class Think:
         return told.hexdigest()[:24]
 
 
-def measures(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
-    """Margin of the base [K], slack of the filler [K] and time [s] of runs; nan where not known.
-
-    An arc too weak to melt the rod is refused: that base stays solid and no filler flows.
-    """
-    base, filler, time = [], [], []
-    for row in rows:
-        if row.get("failed") is not None:
-            keys = set(str(row.get("refused") or "?").split())
-            weak = keys <= {"arc.current", "arc.current_range"}
-            base.append(FAR if weak else np.nan)
-            filler.append(-2.0 * FAR if weak else np.nan)
-            time.append(np.nan)
-            continue
-        margin, slack = row.get("margin_K"), row.get("filler_slack_K")
-        base.append(FAR if margin is None else float(margin))
-        filler.append(-2.0 * FAR if slack is None else float(slack))
-        time.append(float(row["total_s"] or 0.0))
-    return np.array(base), np.array(filler), np.array(time)
-
-
-def _near(values: Array) -> Array:
-    """Values whose far ends hardly count: what melts by 600 K says little about what melts by 6."""
-    return np.asarray(FAR * np.tanh(values / FAR))
-
-
-class _Responses:
-    def __init__(self, task: Think) -> None:
-        points = np.column_stack([task.shares, task.bench])
-        # a bench that was run twice would be predicted from its own twin
-        _, once = np.unique(np.round(points, DIGITS), axis=0, return_index=True)
-        keep = np.sort(once[np.isfinite(task.base[once])])
-        at = task.space.features(task.shares[keep], task.bench[keep])
-        self.space, self.wanted = task.space, task.wanted
-        self.base = Surrogate.fit(at, _near(task.base[keep]))
-        self.filler = Surrogate.fit(at, _near(task.filler[keep]))
-        time = task.time[keep]
-        known = np.isfinite(time)
-        self.time = Surrogate.fit(at[known], np.log(time[known]))
-
-    def chances(self, shares: Array, bench: Array) -> list[Array]:
-        """Chance, likely, low and high chance of settings (n, knobs) over benches (m, inputs)."""
-        count, many = len(shares), len(bench)
-        at = self.space.features(np.repeat(shares, many, axis=0), np.tile(bench, (count, 1)))
-        over = [
-            response(at) / np.maximum(response.spread(at), 1e-9)
-            for response in (self.base, self.filler)
-        ]
-        sure = norm.cdf(over[0]) * norm.cdf(over[1])
-        least = np.minimum(*over)
-        told = [sure, least > 0.0, least > BAND, least > -BAND]
-        return [np.asarray(x, dtype=float).reshape(count, many).mean(axis=1) for x in told]
-
-    def settings(self, shares: Array, bench: Array) -> list[Setting]:
-        """What the responses say of settings (n, knobs)."""
-        nominal = self.space.features(shares, np.zeros((len(shares), bench.shape[1])))
-        told = [
-            *self.chances(shares, bench),
-            np.exp(self.time(nominal)),
-            self.base(nominal) - FAR * np.tanh(self.wanted / FAR),
-            self.filler(nominal),
-        ]
-        return [
-            Setting(
-                tuple(np.round(shares[i], DIGITS).tolist()),
-                *(round(float(x[i]), DIGITS) for x in told),
-            )
-            for i in range(len(shares))
-        ]
-
-    def telling(self, shares: Array, bench: Array) -> Array:
-        """How likely the responses are wrong on each bench: there a run is worth most."""
-        at = self.space.features(np.repeat(shares[None, :], len(bench), axis=0), bench)
-        doubts = [
-            norm.cdf(-np.abs(response(at)) / np.maximum(response.spread(at), 1e-9))
-            for response in (self.base, self.filler)
-        ]
-        return np.asarray(np.maximum(*doubts))
-
-
 def _ranked(settings: list[Setting], sure: float, optimist: bool) -> list[Setting]:
     return sorted(settings, key=lambda s: s.worth(sure, optimist), reverse=True)
 
@@ -222,7 +92,9 @@ def think(task: Think) -> Row:
     """Fit, look for settings, and say where to run next."""
     rng = np.random.default_rng([task.seed, task.number])
     knobs, inputs = task.space.size
-    responses = _Responses(task)
+    responses = Responses(
+        task.space, task.shares, task.bench, (task.base, task.filler, task.time), task.wanted
+    )
     bench = points(BENCHES, inputs, seed_of(task.seed, "benches of a chance"))
     few = bench[:SCREENED]
     best = responses.settings(task.known, few) if len(task.known) else []
@@ -262,7 +134,7 @@ def _front(settings: list[Setting], sure: float) -> list[Setting]:
 
 
 def _looks(
-    task: Think, responses: _Responses, settings: list[Setting], bench: Array
+    task: Think, responses: Responses, settings: list[Setting], bench: Array
 ) -> list[list[float]]:
     """Benches of the pick, of the quickest that may do, and of the surest, where doubt is most."""
     order = [

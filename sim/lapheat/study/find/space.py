@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 
 from ...case.file import case_to_toml
 from ...case.units import read_quantity
-from ..chance.bench import Input, inputs_of, strayed
+from ..chance.bench import Input, inputs_of
+from ..chance.knob import Knob, features, settable
 from ..runs.trial import Source, Trial
-from .knobs import HAND_KEYS, Knob, hand_knobs
+from .knobs import HAND_KEYS, hand_knobs
 
 __all__ = ["Space", "space_of"]
 
 Array = NDArray[np.float64]
-
-WIDE = 4.0  # features of a knob run over this many units, as those of an input's scatter
 
 
 @dataclass(frozen=True)
@@ -45,13 +44,7 @@ class Space:
 
     def settable(self, shares: Array) -> tuple[Array, tuple[tuple[str, str], ...]]:
         """Nearest settings of shares (k,) of the ranges, as shares and as keys with texts."""
-        found = [k.settable(k.value(float(u))) for k, u in zip(self.knobs, shares, strict=True)]
-        values = [
-            float(k.shares(np.array([value]))[0])
-            for k, (value, _) in zip(self.knobs, found, strict=True)
-        ]
-        texts = tuple((k.key, text) for k, (_, text) in zip(self.knobs, found, strict=True))
-        return np.array(values), texts
+        return settable(self.knobs, shares)
 
     def trial(self, inputs: tuple[tuple[str, str], ...], bench: Array, detail: str | None) -> Trial:
         """Run of settings on a bench (d,), in standard deviations of each input.
@@ -89,17 +82,7 @@ class Space:
         shares : (n, knobs) of the ranges
         bench : (n, inputs) standard deviations
         """
-        names = [entry.key for entry in self.inputs]
-        columns = []
-        for j, knob in enumerate(self.knobs):
-            values = np.array([knob.value(float(u)) for u in shares[:, j]])
-            if knob.key in names:
-                i = names.index(knob.key)
-                values = strayed(values, self.inputs[i].spread, bench[:, i])
-            columns.append(WIDE * (knob.shares(knob.acting(values)) - 0.5))
-        knobs = {knob.key for knob in self.knobs}
-        columns += [bench[:, i] for i, name in enumerate(names) if name not in knobs]
-        return np.column_stack(columns)
+        return features(self.knobs, self.inputs, shares, bench)
 
 
 def space_of(source: Source, hand: str, knobs: tuple[Knob, ...]) -> Space:

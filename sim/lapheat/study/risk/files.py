@@ -11,11 +11,11 @@ import numpy as np
 
 from ...case.units import in_unit
 from ...report.digest import digest_of
+from ..chance.samples import Chance
 from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .risk import Event, Risk
-from .tasks import Chance
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,15 +13,23 @@ from numpy.typing import NDArray
 from ...case.case import Case
 from ...case.file import case_to_toml
 from ...march.errors import MarchError
-from ...version import mark
 from ..chance.bench import HALF, Input, inputs_of, points
+from ..chance.samples import (
+    Chance,
+    ChanceTask,
+    Sample,
+    chance_row,
+    run_sample,
+    smooth_from,
+    values_of,
+)
 from ..chance.smooth import Smooth
 from ..chance.surrogate import Shares
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import FAILS
-from ..runs.trial import Source, Trial, run_trial
-from .tasks import Chance, ChanceTask, ShareTask, chance_row, share_row, shares_from, smooth_from
+from ..runs.trial import Source, Trial
+from .tasks import ShareTask, share_row, shares_from
 
 __all__ = [
     "Driver",
@@ -183,24 +190,6 @@ class Risk:
         return sorted(found, key=lambda driver: (-driver.weight, driver.input.name))
 
 
-@dataclass(frozen=True)
-class Sample:
-    """A trial whose case is whole, so that its text alone identifies it: 20 ms less each."""
-
-    trial: Trial
-
-    def key(self) -> str:
-        """Hash of the case and of what is put over it."""
-        trial = self.trial
-        told = f"{mark()}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
-        return hashlib.sha256(told.encode()).hexdigest()[:24]
-
-
-def run_sample(sample: Sample) -> Row:
-    """Run it; see `run_trial`."""
-    return run_trial(sample.trial)
-
-
 def samples_of(plan: RiskPlan, at: Array) -> list[Sample]:
     """Samples at points, each input in its own standard deviations."""
     return [
@@ -271,7 +260,7 @@ def _measured(rows: Sequence[Row]) -> tuple[list[str], NDArray[np.bool_]]:
         raise MarchError(
             f"no sample could be computed, so there is no chance: {why} ({times} times)"
         )
-    names = [name for name in (MARGIN, SLACK) if np.isfinite(_values(rows, name)).any()]
+    names = [name for name in (MARGIN, SLACK) if np.isfinite(values_of(rows, name)).any()]
     return names, known
 
 
@@ -280,24 +269,12 @@ def _chances(plan: RiskPlan, at: Array, rows: Sequence[Row]) -> Planner[tuple[Sm
     names, known = _measured(rows)
     if not names:
         return ()
-    measures = tuple(_values(rows, name)[known] for name in names)
+    measures = tuple(values_of(rows, name)[known] for name in names)
     task = ChanceTask(at[known], measures, int((~known).sum()), plan.seed)
     (row,) = yield Round("chances", chance_row, [task], kept=False)
     if row.get("failed") is not None:
         raise MarchError(str(row["failed"]))
     return tuple(smooth_from(row, i) for i in range(len(names) + 1))
-
-
-def _values(rows: Sequence[Row], name: str) -> Array:
-    """Measure of each row [K]: nan of a failed one, inf where it cannot fail that way."""
-    found = []
-    for row in rows:
-        value = row.get(name)
-        if row.get("failed") is not None:
-            found.append(np.nan)
-        else:
-            found.append(np.inf if value is None else float(value))
-    return np.array(found)
 
 
 def _chance(values: Array, limit: float = 0.0) -> Chance:
@@ -316,7 +293,7 @@ def _judged(
     names, _ = _measured(rows)
     tasks = []
     for name in names:
-        values = _values(rows, name)
+        values = values_of(rows, name)
         known = np.isfinite(values)
         tasks.append(ShareTask(at[known], values[known], plan.seed))
     found: list[Row] = [{"failed": "nothing varies"}] * len(tasks)
@@ -324,10 +301,10 @@ def _judged(
         found = yield Round("what drives it", share_row, tasks, kept=False)
     events: dict[str, Event] = {}
     for i, name in enumerate(names):
-        values = _values(rows, name)
+        values = values_of(rows, name)
         difference = None
         if nominal:
-            own, ours = (float(_values([row], name)[0]) for row in nominal)
+            own, ours = (float(values_of([row], name)[0]) for row in nominal)
             difference = own - ours if isfinite(own - ours) else None
         events[name] = Event(
             values=values,
@@ -338,7 +315,7 @@ def _judged(
             shares=shares_from(found[i], len(plan.inputs)),
             slopes=_slopes(tasks[i]),
         )
-    short = _chance(_values(rows, MARGIN), plan.case.limits.base_margin)
+    short = _chance(values_of(rows, MARGIN), plan.case.limits.base_margin)
     fails = chances[-1] if chances else Smooth(0.0, 0.0, 0.0, 1.0, used=False)
     return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short, fails)
 

@@ -14,7 +14,16 @@ from ...case.file import CaseError, Fault
 from ...case.file.every_key import settings_of
 from ...case.keys.fields import Of
 from ...case.keys.schema import entry_at, every_key
-from ...case.units import Kind, UnitError, in_unit, read_quantity, unit_in
+from ...case.units import (
+    LENGTH,
+    SPEED,
+    TEMPERATURE,
+    Kind,
+    UnitError,
+    in_unit,
+    read_quantity,
+    unit_in,
+)
 
 __all__ = ["Axis", "about_own", "at_bound", "free_axes", "given_axes"]
 
@@ -22,6 +31,7 @@ DIGITS = 5  # significant ones of a value on an axis
 MOST = 200  # values on an axis
 USUAL = 7
 USUAL_KEYS = ("travel.segment", "travel.pause")
+ABOUT = 150.0  # [K] to either side of a temperature
 SIGNED = {"arc.aim": 1.5}  # keys that go through zero: spots to either side
 
 
@@ -58,6 +68,12 @@ class Axis:
     def text(self, value: float) -> str:
         """Value as it is in a case file."""
         return f"{value:.{DIGITS}g} {self.unit}".strip()
+
+    @property
+    def told(self) -> str:
+        """Axis as `--vary` takes it."""
+        ends = (self.text(self.values[0]), self.text(self.values[-1]))
+        return f"{self.key}={ends[0]}:{ends[1]}:{len(self.values)}"
 
 
 def _short(value: float) -> float:
@@ -133,7 +149,7 @@ def given_axes(texts: Iterable[str], case: Case) -> tuple[Axis, ...]:
     Raises
     ------
     CaseError
-        Not of that form, not a numeric key, out of its range, twice, or only one.
+        Not of that form, not a numeric key, out of its range, or twice.
     """
     texts = tuple(texts)
     if not texts:
@@ -147,9 +163,6 @@ def given_axes(texts: Iterable[str], case: Case) -> tuple[Axis, ...]:
             hint = 'for example --vary "travel.segment=8 mm:20 mm:7"'
             raise _refused("--vary", key, rest, allowed, hint)
         axes.append(_between("--vary", key, parts[0], parts[1], int(parts[2])))
-    if len(axes) == 1:
-        hint = f'for example --vary "{USUAL_KEYS[1]}=10 s:30 s:5" beside it'
-        raise _refused("--vary", axes[0].key, "one key", "two keys or more", hint)
     _once("--vary", [axis.key for axis in axes])
     return tuple(axes)
 
@@ -193,7 +206,7 @@ def free_axes(text: str, case: Case, axes: Iterable[Axis] = ()) -> tuple[Axis, .
 
 
 def about_own(option: str, key: str, case: Case, count: int) -> Axis:
-    """Axis from half to twice a case's own value, or to both sides of it where it has a sign.
+    """Axis from half to twice a case's own value, or to both sides of an aim or a temperature.
 
     Raises
     ------
@@ -202,19 +215,29 @@ def about_own(option: str, key: str, case: Case, count: int) -> Axis:
     """
     entry = _entry(option, key)
     own = next((row.value for row in settings_of(case) if row.key == key), None)
-    unit = _unit(case.written.get(key, ""), entry.kind)
+    unit = _unit(case.written.get(key, "") or f"1 {_shop(case, entry.kind)}", entry.kind)
     if not isinstance(own, float) or (own <= 0.0 and key not in SIGNED):
         allowed = "a key with a value above zero in this case, or a range of your own"
         raise _refused(option, key, "nothing" if own is None else f"{own:g}", allowed)
-    aside = SIGNED.get(key)
-    if aside is None:
-        low, high = 0.5 * own, 2.0 * own
-    else:
-        low, high = own - aside * case.arc.spot, own + aside * case.arc.spot
+    aside = SIGNED[key] * case.arc.spot if key in SIGNED else 0.0
+    if entry.kind is TEMPERATURE:
+        aside = ABOUT
+    low, high = (own - aside, own + aside) if aside else (0.5 * own, 2.0 * own)
     bounds = [None if end is None else _si(end, entry.kind) for end in (entry.low, entry.high)]
     low = low if bounds[0] is None else max(low, bounds[0])
     high = high if bounds[1] is None else min(high, bounds[1])
     return _axis(key, unit, entry.kind, low, high, count)
+
+
+def _shop(case: Case, kind: Kind) -> str:
+    """Unit in which the case's shop would write a quantity of a kind."""
+    if kind is TEMPERATURE:
+        return case.display.temperature
+    if kind is LENGTH:
+        return case.display.length
+    if kind is SPEED and case.display.length == "in":
+        return "in/min"
+    return kind.resolved
 
 
 def at_bound(axis: Axis, value: float) -> bool:

@@ -22,7 +22,7 @@ def write_study(
     folder: Path,
     ours: Sequence[str],
     told: Mapping[str, object],
-    texts: Sequence[str],
+    texts: Sequence[str | None],
     store: RowFile,
     draw: Callable[[Path], Iterable[Path]],
 ) -> tuple[Path, ...]:
@@ -33,7 +33,7 @@ def write_study(
     folder : where
     ours : names in it: of `told`, of each of the `texts`, of the kept rows, and "figures"
     told : for the JSON file
-    texts : contents of the other files
+    texts : contents of the other files; None leaves that file out
     store : keeps the rows
     draw : writes the pictures into a folder and returns their paths in it
 
@@ -47,9 +47,12 @@ def write_study(
 
     def fill(fresh: Path) -> list[Path]:
         write_json(fresh / ours[0], dict(told))
+        names = [ours[0]]
         for name, text in zip(ours[1:-2], texts, strict=True):
-            (fresh / name).write_text(text, "utf-8", newline="")
+            if text is not None:
+                (fresh / name).write_text(text, "utf-8", newline="")
+                names.append(name)
         store.write_used(fresh / ours[-2])
-        return [*map(Path, ours[:-1]), *draw(fresh)]
+        return [*map(Path, [*names, ours[-2]]), *draw(fresh)]
 
     return write_folder(folder, fill, tuple(ours))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from ...outcomes.wording import told_apart
+from ...outcomes.verdict import MAY_MOVE
+from ...outcomes.wording import Wording, told_apart
 from .executors import Row
 
 if TYPE_CHECKING:
@@ -16,10 +17,14 @@ __all__ = [
     "fails_of",
     "laid_share",
     "margin_wanted",
+    "near_limit",
     "part_of_ring",
     "standing",
     "surplus_wanted",
 ]
+
+
+PLAIN = Wording()
 
 
 class Failing(NamedTuple):
@@ -38,20 +43,26 @@ FAILS = {
 """By the limit that the filler fails, `filler_binding` of a row."""
 
 
-def standing(row: Row) -> str:
-    """Say whether base and filler hold, with the margin and the surplus that each has."""
+def standing(row: Row, words: Wording = PLAIN) -> str:
+    """Say whether base and filler hold, with the margin and the surplus that each has.
+
+    Parameters
+    ----------
+    row : of a run
+    words : the user's units
+    """
     solid, flows = row.get("base_stays_solid") is True, row.get("filler_flows") is True
     parts = []
     if row.get("margin_K") is not None:
         margin, wanted = _number(row, "margin_K"), margin_wanted(row)
         near = "comes too close to melting" if margin > 0.0 else "melts"
         parts.append(
-            f"the base {'stays solid' if solid else near} ({_of('margin', margin, wanted)})"
+            f"the base {'stays solid' if solid else near} ({_of('margin', margin, wanted, words)})"
         )
     if row.get("surplus_K") is not None:
         surplus, wanted = _number(row, "surplus_K"), surplus_wanted(row)
         told = "flows" if flows else f"fails, as {fails_of(row)}"
-        parts.append(f"the filler {told} ({_of('surplus', surplus, wanted)})")
+        parts.append(f"the filler {told} ({_of('surplus', surplus, wanted, words)})")
     return (" and " if solid == flows else ", but ").join(parts) or "nothing in it can melt"
 
 
@@ -66,6 +77,21 @@ def fails_of(row: Row) -> str:
     if binding == "limits.lap_filled":
         return f"it fills {told_apart(beyond, 0.0)} % less of the lap than {binding} asks for"
     return FAILS[binding].clause if binding in FAILS else "it does not hold its limits"
+
+
+def near_limit(row: Row, detail: str, words: Wording = PLAIN) -> str:
+    """Say what of a run is nearer to its limit than its mesh may move it; "" if nothing is."""
+    may = MAY_MOVE.get(detail, 0.0)
+    names = {"the margin": "base_slack_K", "the filler": "filler_slack_K"}
+    near = [
+        f"{name} is {words.apart(abs(value), 0.0)} {'over' if value >= 0.0 else 'under'}"
+        for name, value in ((name, _number(row, key)) for name, key in names.items())
+        if abs(value) < may
+    ]
+    if not near:
+        return ""
+    moves = f"the {detail} mesh may move that by {words.apart(may)}"
+    return f"{' and '.join(near)} what is wanted, and {moves}"
 
 
 def laid_share(case: Case) -> float:
@@ -99,5 +125,5 @@ def surplus_wanted(row: Row) -> float:
     return round(_number(row, "tube_side_surplus_K") - _number(row, "tube_side_slack_K"), 6)
 
 
-def _of(name: str, value: float, wanted: float) -> str:
-    return f"{name} {told_apart(value, 0.0, wanted)} K where {told_apart(wanted)} K are wanted"
+def _of(name: str, value: float, wanted: float, words: Wording) -> str:
+    return f"{name} {words.apart(value, 0.0, wanted)} where {words.apart(wanted)} are wanted"

@@ -19,7 +19,8 @@ from .executors import Row, Value
 if TYPE_CHECKING:
     from ...api import Result
     from ...case.case import Case, Limits
-    from ...outcomes.outcomes import FillerOutcome, SoundnessOutcome
+    from ...outcomes.outcomes import FillerOutcome
+    from ...outcomes.soundness import SoundnessOutcome
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -120,8 +121,9 @@ def row_of(result: Result) -> Row:
     `margin_K` is the lesser margin of tube and flange, `base_slack_K` what it has over the wanted
     one; `surplus_K` is the least surplus of the filler, `filler_slack_K` what it has over the
     wanted one: below zero where the filler fails, and still showing how far where all or nothing
-    is wet. `filler_binding` is the key of the limit that leaves it least. `hottest_start_C` and
-    `spread_K` (highest less lowest tube peak) are over the segments.
+    is wet. `filler_binding` is the key of the limit that leaves it least. `pedal_low_s` and
+    `pedal_high_s` are how long the pedal stood on each limit. `hottest_start_C` and `spread_K`
+    (highest less lowest tube peak) are over the segments.
     What the joint does not have, or cannot (an alloy that never melts), is None.
     """
     told = result.outcomes
@@ -157,6 +159,8 @@ def row_of(result: Result) -> Row:
         else None,
         "stretch_surplus_K": filler.stretch_surplus_K if filler else None,
         "longest_dry_m": filler.longest_dry_m if filler else None,
+        "pedal_low_s": told.current.on_low_limit_s,
+        "pedal_high_s": told.current.on_high_limit_s,
         "hottest_start_C": max(s.start_C for s in segments),
         "spread_K": max(peaks) - min(peaks) if peaks else None,
         "segments": len(segments),
@@ -173,7 +177,7 @@ def _surplus(filler: FillerOutcome) -> float:
 
 
 def _filler_slacks(
-    filler: FillerOutcome, sound: SoundnessOutcome | None, limits: Limits
+    filler: FillerOutcome, sound: SoundnessOutcome, limits: Limits
 ) -> dict[str, float]:
     """What the filler has over each limit, by its key [K].
 
@@ -186,7 +190,7 @@ def _filler_slacks(
     }
     if limits.filler_superheat is not None and filler.superheat_K is not None:
         slacks["limits.filler_superheat"] = limits.filler_superheat - filler.superheat_K
-    if sound is not None and sound.lap_filled < limits.lap_filled:
+    if sound.lap_filled < limits.lap_filled:
         slacks["limits.lap_filled"] = 100.0 * (sound.lap_filled - limits.lap_filled)
     return slacks
 

@@ -13,6 +13,7 @@ import numpy as np
 from ...case.case import ORDERS, Case
 from ...case.file import CaseError
 from ...constants import ZERO_CELSIUS
+from ...outcomes.wording import Wording
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import laid_share, part_of_ring, standing
@@ -185,12 +186,13 @@ def compare(
     rows = yield Round("orders", run_order, trials)
     found = [Order(order, row) for order, row in zip([*orders, *orders], rows, strict=False)]
     count = len(orders)
-    below = source.case((), detail).travel.resume_below
+    case = source.case((), detail)
+    below = case.travel.resume_below
     rhythm = "without a pause but the wait for a start point below "
     return Sequences(
-        source.case((), detail),
+        case,
         ranked(found[:count], "at equal pause"),
-        ranked(found[count:], f"{rhythm}{below - ZERO_CELSIUS:.0f} degC")
+        ranked(found[count:], f"{rhythm}{Wording.of(case).hot(below)}")
         if interpass and below is not None
         else None,
     )

@@ -24,6 +24,13 @@ WORKS_TINT, MELTS_TINT, COLD_TINT, NEITHER_TINT = "#cdebe1", "#f9e1d3", "#d2e4f1
 FAR = 1e6  # [K]
 PICK = LINES[4]
 COLUMNS = 3  # panels side by side
+# Marker, size, face, edge and name of each point that is marked, and its line where one key varies.
+MARKS = {
+    "safest": ("P", 11.0, PICK, INK, "the safest"),
+    "pick": ("*", 15.0, PICK, INK, "the pick, the quickest"),
+    "nearest": ("D", 10.0, "none", PICK, "nearest miss"),
+}
+STYLES = {"safest": "-.", "pick": "-", "nearest": ":"}
 
 
 @dataclass(frozen=True)
@@ -38,8 +45,9 @@ class WindowPanel:
     base, filler : (n,) what base and filler have over the least wanted [K]; inf: cannot fail
     total : (n,) total time [s]
     failed : (k, 2) runs that did not succeed
-    pick : point picked, or None
-    nearest : where nothing works, the point that comes nearest; else None
+    marks : points by name: "pick", "safest" where that is another, "nearest" where nothing works
+    chance : values along the first axis (k,) and the second (m,) if there is one, and chances of
+        success there, (m, k) or (k,); None without
     """
 
     title: str
@@ -49,8 +57,8 @@ class WindowPanel:
     filler: Array
     total: Array
     failed: Array
-    pick: tuple[float, float] | None
-    nearest: tuple[float, float] | None = None
+    marks: dict[str, tuple[float, float]]
+    chance: tuple[Array, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -60,20 +68,22 @@ class WindowChart:
     Attributes
     ----------
     title : of the whole
-    labels : of the two axes, with units
+    labels : of the axes, with units
     ends : first and last value of each axis
     panels : one, or one for each value of further axes
     base_band, filler_band : lowest and highest [K] that may be zero at the case's own detail
     band : what the bands are, in words; "" for none
+    sure : the chance wanted, where there are chances
     """
 
     title: str
-    labels: tuple[str, str]
-    ends: tuple[tuple[float, float], tuple[float, float]]
+    labels: tuple[str, ...]
+    ends: tuple[tuple[float, float], ...]
     panels: tuple[WindowPanel, ...]
     base_band: tuple[float, float]
     filler_band: tuple[float, float]
     band: str
+    sure: float | None = None
 
 
 def _region(
@@ -121,6 +131,25 @@ def _times(axes: Axes, mesh: Triangulation, total: Array) -> None:
         text.set_zorder(6)  # above the runs
 
 
+def _chances(axes: Axes, chance: tuple[Array, ...], sure: float) -> None:
+    """Contours of the chance of success, that of the wanted one thick; grey where it is reached."""
+    x, y, values = chance
+    if values.max() >= sure:
+        axes.contourf(x, y, values, levels=[sure, 1.1], colors=[INK], alpha=0.16, zorder=3)
+    for level, width in ((0.5, 1.0), (sure, 2.2)):
+        if values.min() < level < values.max():
+            lines = axes.contour(x, y, values, levels=[level], colors=[INK], linewidths=width)
+            lines.set_zorder(4)
+            if level == sure:  # the legend names it
+                continue
+            texts = axes.clabel(
+                lines, fmt=lambda at: f"{100 * at:.0f} %", fontsize=7.5, colors=[INK]
+            )
+            for text in texts:
+                text.set_path_effects(halo("white", 2.5))
+                text.set_zorder(6)
+
+
 def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
     base, filler = panel.base, panel.filler
     if len(panel.triangles):
@@ -130,20 +159,22 @@ def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
         _region(axes, mesh, base, -FAR, 0.0, colors=[MELTS_TINT])
         _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT])
         _region(axes, mesh, np.maximum(base, filler), -FAR, 0.0, colors=[NEITHER_TINT])
-        if chart.band:
+        if chart.band and panel.chance is None:
             _band(axes, mesh, base, chart.base_band, MELTS, "////")
             _band(axes, mesh, filler, chart.filler_band, COLD, r"\\\\")
-        _times(axes, mesh, panel.total)
+        if panel.chance is None:
+            _times(axes, mesh, panel.total)
         _line(axes, mesh, base, MELTS, "solid")
         _line(axes, mesh, filler, COLD, "dashed")
+    if panel.chance is not None:
+        _chances(axes, panel.chance, chart.sure or 0.0)
     works = (base >= 0.0) & (filler >= 0.0)
     axes.plot(*panel.points[works].T, "o", ms=3.0, color=INK, zorder=5)
     axes.plot(*panel.points[~works].T, "o", ms=3.0, mfc="white", mec=INK, mew=0.7, zorder=5)
     axes.plot(*panel.failed.T, "x", ms=4.0, color=MUTED, zorder=5)
-    if panel.pick is not None:
-        axes.plot(*panel.pick, "*", ms=15.0, mfc=PICK, mec=INK, mew=0.9, zorder=7, clip_on=False)
-    if panel.nearest is not None:
-        axes.plot(*panel.nearest, "D", ms=10.0, mfc="none", mec=PICK, mew=2.0, zorder=7)
+    for name, point in panel.marks.items():
+        marker, size, face, edge, _ = MARKS[name]
+        axes.plot(*point, marker, ms=size, mfc=face, mec=edge, mew=1.0, zorder=7, clip_on=False)
     (left, right), (low, high) = (_padded(*end) for end in chart.ends)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
@@ -180,20 +211,29 @@ def _legend(figure: Figure, chart: WindowChart) -> None:
         (base.any(), Patch(color=MELTS_TINT, lw=0, label="base too close to melting")),
         (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler fails")),
         ((base & filler).any(), Patch(color=NEITHER_TINT, lw=0, label="both wrong")),
-        (True, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
+        (chart.sure is None, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
+        (
+            chart.sure is not None,
+            Patch(
+                fc=to_rgba(INK, 0.16), ec=INK, lw=1.5, label=f"{_percent(chart)} of benches succeed"
+            ),
+        ),
         (works.any(), _dot("run that works", "o", 4.0, INK, INK)),
         (not works.all(), _dot("run that does not", "o", 4.0, "white", INK)),
     ]
     handles = [handle for there, handle in shown if there]
-    if chart.band:
+    if chart.band and chart.sure is None:
         handles.append(Patch(fc="white", ec=MUTED, hatch="////", lw=0, label=chart.band))
     if any(len(panel.failed) for panel in chart.panels):
         handles.append(_dot("run that failed", "x", 5.0, MUTED, MUTED))
-    if any(panel.pick is not None for panel in chart.panels):
-        handles.append(_dot("pick", "*", 11.0, PICK, INK))
-    if any(panel.nearest is not None for panel in chart.panels):
-        handles.append(_dot("nearest miss", "D", 8.0, "none", PICK))
+    for name, (marker, size, face, edge, label) in MARKS.items():
+        if any(name in panel.marks for panel in chart.panels):
+            handles.append(_dot(label, marker, 0.75 * size, face, edge))
     figure.legend(handles=handles, loc="outside lower center", ncols=3)
+
+
+def _percent(chart: WindowChart) -> str:
+    return f"{100 * (chart.sure or 0.0):.0f} %"
 
 
 def window(chart: WindowChart) -> Figure:
@@ -219,4 +259,45 @@ def window(chart: WindowChart) -> Figure:
                 axes.tick_params(labelbottom=True)
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
         _legend(figure, chart)
+    return figure
+
+
+def one_key(chart: WindowChart) -> Figure:
+    """Draw what base and filler have to spare against the only key, total time, chance, picks."""
+    (panel,) = chart.panels
+    with styled():
+        rows = 2 if panel.chance is None else 3
+        figure = new_figure(6.6, 2.2 + 1.6 * rows)
+        grid = figure.subplots(
+            rows, 1, sharex=True, squeeze=False, height_ratios=[2.0] + [1.0] * (rows - 1)
+        )[:, 0]
+        x = panel.points[:, 0]
+        well = (panel.base >= 0.0) & (panel.filler >= 0.0)
+        top = grid[0]
+        measures = ((panel.base, MELTS, "-", "base: over the margin wanted"),
+                    (panel.filler, COLD, "--", "filler: over what is wanted"))  # fmt: skip
+        for values, colour, style, label in measures:
+            if np.isfinite(values).all() and len(values):
+                top.plot(x, values, color=colour, ls=style, lw=1.8, label=label)
+                top.plot(x[well], values[well], "o", ms=3.5, color=colour)
+                top.plot(x[~well], values[~well], "o", ms=3.5, mfc="white", mec=colour)
+        top.axhline(0.0, color=INK, lw=0.8)
+        top.set_ylabel("slack [K]")
+        grid[1].plot(x, panel.total, color=MUTED, lw=1.4)
+        grid[1].set_ylabel("time [s]")
+        if panel.chance is not None:
+            grid[2].plot(panel.chance[0], 100.0 * panel.chance[-1], color=INK, lw=1.6)
+            grid[2].axhline(100.0 * (chart.sure or 0.0), color=MUTED, lw=0.9, ls=":")
+            grid[2].set_ylim(0.0, 104.0)
+            grid[2].set_ylabel("succeed [%]")
+        for name, point in panel.marks.items():
+            for axes in grid:
+                line = axes.axvline(point[0], color=PICK, ls=STYLES[name], lw=1.8, zorder=1)
+            line.set_label(MARKS[name][-1])
+        for axes in grid:
+            axes.grid(visible=True)
+        grid[-1].set_xlabel(chart.labels[0])
+        grid[-1].set_xlim(*_padded(*chart.ends[0]))
+        figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
+        figure.legend(loc="outside lower center", ncols=3)
     return figure

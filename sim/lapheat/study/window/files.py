@@ -18,10 +18,12 @@ from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .boundary import level_lines, triangles_of
 from .map import MEASURES, Run, slack
+from .sure import Chances
+from .tried import Pick
 from .window import Window
 
 if TYPE_CHECKING:
-    from .figure import WindowPanel
+    from .figure import WindowChart, WindowPanel
 
 __all__ = ["OURS", "window_dict", "write_window"]
 
@@ -35,6 +37,7 @@ CONFIRMED = tuple(name for name in COLUMNS if name != "failed")
 NEAREST = ("margin_K", "surplus_K", *MEASURES.values(), "filler_binding", "total_s")
 NAMES = {"base_slack_K": "base_melts", "filler_slack_K": "filler_cold"}
 PANELS = 12  # maps on one picture
+Array = NDArray[np.float64]
 
 
 def window_dict(window: Window) -> dict[str, Any]:
@@ -58,21 +61,55 @@ def window_dict(window: Window) -> dict[str, Any]:
         "pick": None,
         "why": pick.why,
     }
-    if pick.run is not None and pick.confirmed is not None:
-        told["pick"] = {
-            "inputs": dict(pick.run.inputs),
-            "why": pick.why,
-            "margin_K": pick.run.row.get("margin_K"),
-            "surplus_K": pick.run.row.get("surplus_K"),
-            "total_s": pick.run.row.get("total_s"),
-            "confirmed": _columns(pick.confirmed, CONFIRMED),
-        }
+    if pick.run is not None:
+        told["pick"] = _pick(pick)
     elif pick.nearest is not None:
         told["nearest"] = {
             "inputs": dict(pick.nearest.inputs),
             **_columns(pick.nearest.row, NEAREST),
         }
+    told["safest"] = None if window.safest is None else _pick(window.safest)
+    if window.chances is not None:
+        told["chances"] = _chances(window, window.chances)
     return told | {"notes": list(window.notes)}
+
+
+def _pick(pick: Pick) -> dict[str, Any]:
+    assert pick.run is not None
+    benched = pick.benched
+    return {
+        "inputs": dict(pick.run.inputs),
+        "why": pick.why,
+        "margin_K": pick.run.row.get("margin_K"),
+        "surplus_K": pick.run.row.get("surplus_K"),
+        "total_s": pick.run.row.get("total_s"),
+        "confirmed": _columns(pick.confirmed or {}, CONFIRMED),
+        **(
+            {}
+            if benched is None
+            else {
+                **{name: getattr(benched, name) for name in ("chance", "low", "high")},
+                "way": "integrated" if benched.smooth else "counted",
+                "benches": benched.benches,
+                "succeed": benched.hits,
+                "fails_by": benched.fails,
+            }
+        ),
+    }
+
+
+def _chances(window: Window, chances: Chances) -> dict[str, Any]:
+    """Chances at the nodes, the last axis quickest."""
+    axes = zip(window.plan.axes, chances.lines, strict=True)
+    return {
+        "sure": chances.sure,
+        "axes": [
+            {"key": a.key, "unit": a.unit, "values": [a.at(s) for s in line]} for a, line in axes
+        ],
+        "chance": list(chances.chance),
+        "runs": chances.runs,
+        "explained": {"base": chances.q2[0], "filler": chances.q2[1]},
+    }
 
 
 def _columns(row: Row, names: Sequence[str]) -> Row:
@@ -120,29 +157,40 @@ def write_window(window: Window, folder: Path, store: RowFile) -> tuple[Path, ..
 
 def _figures(window: Window, folder: Path) -> list[Path]:
     from ...report.figures import write_figure  # matplotlib takes half a second
-    from .figure import WindowChart
     from .figure import window as draw
 
     (folder / "figures").mkdir()
+    if len(window.plan.axes) == 1:
+        from .figure import one_key
+
+        figure = one_key(_chart(window, [_line_panel(window)]))
+        drawn = write_figure(figure, folder / "figures" / "window.png")
+        return [path.relative_to(folder) for path in drawn]
     panels = list(_panels(window))
     pages = [panels[i : i + PANELS] for i in range(0, len(panels), PANELS)]
-    axes = window.plan.axes
     paths: list[Path] = []
+    for number, page in enumerate(pages, start=1):
+        name = "window.png" if len(pages) == 1 else f"window-{number}.png"
+        paths += write_figure(draw(_chart(window, page)), folder / "figures" / name)
+    return [path.relative_to(folder) for path in paths]
+
+
+def _chart(window: Window, panels: Sequence[WindowPanel]) -> WindowChart:
+    from .figure import WindowChart
+
+    axes = window.plan.axes[:2]
     free = [axis.key for axis in window.plan.free]
     apart = any(d.base or d.filler for d in window.differences)
-    for number, page in enumerate(pages, start=1):
-        chart = WindowChart(
-            title=window.case.title + (f": best {', '.join(free)} at each point" if free else ""),
-            labels=(_label(axes[0]), _label(axes[1])),
-            ends=((axes[0].values[0], axes[0].values[-1]), (axes[1].values[0], axes[1].values[-1])),
-            panels=tuple(page),
-            base_band=_band([d.base for d in window.differences]),
-            filler_band=_band([d.filler for d in window.differences]),
-            band=f"a boundary at {window.case.detail} may be here" if apart else "",
-        )
-        name = "window.png" if len(pages) == 1 else f"window-{number}.png"
-        paths += write_figure(draw(chart), folder / "figures" / name)
-    return [path.relative_to(folder) for path in paths]
+    return WindowChart(
+        title=window.case.title + (f": best {', '.join(free)} at each point" if free else ""),
+        labels=tuple(_label(axis) for axis in axes),
+        ends=tuple((axis.values[0], axis.values[-1]) for axis in axes),
+        panels=tuple(panels),
+        base_band=_band([d.base for d in window.differences]),
+        filler_band=_band([d.filler for d in window.differences]),
+        band=f"a boundary at {window.case.detail} may be here" if apart else "",
+        sure=None if window.chances is None else window.chances.sure,
+    )
 
 
 def _label(axis: Axis) -> str:
@@ -159,37 +207,103 @@ def _panels(window: Window) -> Iterator[WindowPanel]:
     from .figure import WindowPanel
 
     axes = window.plan.axes
-    pick, nearest = window.pick.run, window.pick.nearest
     for others in product(*(axis.values for axis in axes[2:])):
         at = [axis.share(value) for axis, value in zip(axes[2:], others, strict=True)]
 
-        def here(run: Run, at: list[float] = at) -> bool:
-            return all(abs(a - b) < 1e-6 for a, b in zip(run.place[2:], at, strict=True))
+        def here(place: Sequence[float], at: list[float] = at) -> bool:
+            return all(abs(a - b) < 1e-6 for a, b in zip(place[2:], at, strict=True))
 
-        runs = [run for run in window.runs if here(run)]
-        good = [run for run in runs if run.row.get("failed") is None]
-        bad = [run for run in runs if run.row.get("failed") is not None]
+        good, bad = _told_apart([run for run in window.runs if here(run.place)])
         shares = np.array([run.place[:2] for run in good]).reshape(-1, 2)
         texts = [f"{a.key} = {a.text(value)}" for a, value in zip(axes[2:], others, strict=True)]
         yield WindowPanel(
             title=", ".join(texts),
-            points=_places(good, axes),
+            points=_places(good, axes[:2]),
             triangles=triangles_of(shares),
-            base=np.array([slack(run.row, "base_slack_K") for run in good]),
-            filler=np.array([slack(run.row, "filler_slack_K") for run in good]),
-            total=np.array([float(run.row["total_s"] or 0.0) for run in good]),
-            failed=_places(bad, axes),
-            pick=_place(pick, axes) if pick is not None and here(pick) else None,
-            nearest=_place(nearest, axes) if nearest is not None and here(nearest) else None,
+            base=_slacks(good, "base_slack_K"),
+            filler=_slacks(good, "filler_slack_K"),
+            total=_times(good),
+            failed=_places(bad, axes[:2]),
+            marks=_marks(window, at),
+            chance=_nodes(window, at),
         )
 
 
-def _place(run: Run, axes: Sequence[Axis]) -> tuple[float, float]:
-    x, y = _places([run], axes)[0].tolist()
-    return x, y
+def _line_panel(window: Window) -> WindowPanel:
+    """The only axis, by value; the second of each point is 0."""
+    from .figure import WindowPanel
+
+    axes = window.plan.axes
+    good, bad = _told_apart(sorted(window.runs, key=lambda run: run.place))
+    return WindowPanel(
+        title="",
+        points=_places(good, axes),
+        triangles=np.empty((0, 3), dtype=np.int64),
+        base=_slacks(good, "base_slack_K"),
+        filler=_slacks(good, "filler_slack_K"),
+        total=_times(good),
+        failed=_places(bad, axes),
+        marks=_marks(window, []),
+        chance=_nodes(window, []),
+    )
 
 
-def _places(runs: Sequence[Run], axes: Sequence[Axis]) -> NDArray[np.float64]:
-    """Where runs lie on the first two axes, in their units; (n, 2)."""
-    found = [[axes[i].at(run.place[i]) for i in (0, 1)] for run in runs]
-    return np.array(found, dtype=np.float64).reshape(-1, 2)
+def _told_apart(runs: Sequence[Run]) -> tuple[list[Run], list[Run]]:
+    """Runs that succeeded, and those that did not."""
+    good = [run for run in runs if run.row.get("failed") is None]
+    return good, [run for run in runs if run.row.get("failed") is not None]
+
+
+def _slacks(good: Sequence[Run], measure: str) -> Array:
+    return np.array([slack(run.row, measure) for run in good])
+
+
+def _times(good: Sequence[Run]) -> Array:
+    return np.array([float(run.row["total_s"] or 0.0) for run in good])
+
+
+def _marks(window: Window, at: Sequence[float]) -> dict[str, tuple[float, float]]:
+    """Points to mark on the map of these shares of the further axes."""
+    pick, safest, axes = window.pick, window.safest, window.plan.axes
+    runs = {"pick": pick.run}
+    if safest is None:
+        runs["nearest"] = pick.nearest
+    elif safest.run != pick.run:
+        runs["safest"] = safest.run
+    return {
+        name: (float(place[0]), float(place[1]))
+        for name, run in runs.items()
+        if run is not None and _on_panel(run, axes[2:], at)
+        for place in _places([run], axes[:2])
+    }
+
+
+def _on_panel(run: Run, axes: Sequence[Axis], at: Sequence[float]) -> bool:
+    """Whether this map, at shares of the further axes, is the one nearest to a run."""
+    for axis, here, there in zip(axes, at, run.place[2:], strict=True):
+        line = [axis.share(value) for value in axis.values]
+        if any(abs(share - there) < abs(here - there) - 1e-6 for share in line):
+            return False
+    return True
+
+
+def _nodes(window: Window, at: Sequence[float]) -> tuple[Array, ...] | None:
+    """Map of chances on one panel: values along its axes, and the chance, (n,), (m,), (m, n)."""
+    chances = window.chances
+    if chances is None:
+        return None
+    grid = np.array(chances.chance).reshape([len(line) for line in chances.lines])
+    for line, share in zip(chances.lines[2:], at, strict=True):
+        nearest = int(np.argmin(np.abs(np.array(line) - share)))
+        grid = grid[:, :, nearest]
+    lines = zip(window.plan.axes[:2], chances.lines[:2], strict=False)
+    return *(np.array([a.at(s) for s in line]) for a, line in lines), grid.T
+
+
+def _places(runs: Sequence[Run], axes: Sequence[Axis]) -> Array:
+    """Where runs lie on one axis or two, in their units; (n, 2), zeros where there is none."""
+    places = np.zeros((len(runs), 2))
+    for row, run in zip(places, runs, strict=True):
+        for i, axis in enumerate(axes):
+            row[i] = axis.at(run.place[i])
+    return places

@@ -1,0 +1,1 @@
+"""Calibration by the widths of beads on a scrap tube."""

@@ -1,0 +1,83 @@
+"""What studies say before they begin, while they go on without a terminal, and at the end."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lapheat.cli.study.frame import Study, command_line
+from lapheat.cli.study.risk import next_of
+from lapheat.cli.study.sequences import next_of as next_of_orders
+from lapheat.cli.terminal import sweep
+from lapheat.cli.terminal.exits import Left
+from lapheat.study.chance.samples import run_sample
+from lapheat.study.risk.risk import Risk, assess, plan_of
+from lapheat.study.sequences.orders import Order, Sequences, ranked
+from study.benches import MADE_UP, made_up
+from study.stand_in import made_row, now, stood_in
+
+
+def study(*changes: str) -> Study:
+    return Study("risk", Path("my stub.toml"), changes, None, None, None, None, False, Left())
+
+
+def test_a_command_names_the_same_case_with_what_was_set() -> None:
+    told = command_line(study("arc.aim=1 mm"), "run", (("arc.current", "71 A"),), "--detail fine")
+    assert told == (
+        "lapheat run 'my stub.toml' --set 'arc.aim=1 mm' --set 'arc.current=71 A' --detail fine"
+    )
+
+
+def test_how_much_and_how_long_is_said_before() -> None:
+    told = sweep.beforehand(MADE_UP.case(), "coarse", (120, 0), 2)
+    assert told.startswith("At most 120 runs at coarse detail, 2 at once: some ")
+    assert sweep.in_words(4.0) == "10 s"
+    assert sweep.in_words(200.0) == "3 min"
+    assert sweep.in_words(9000.0) == "2.5 h"
+
+
+def test_a_pipe_gets_a_line_a_minute(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    clock = [0.0]
+    monkeypatch.setattr(sweep, "monotonic", lambda: clock[0])
+    with sweep.counted() as count:
+        count("grid", 0, 100)
+        for done in range(1, 100):
+            clock[0] += 6.0
+            count("grid", done, 100)
+    lines = capfd.readouterr().err.splitlines()
+    assert len(lines) == 9
+    assert lines[0] == "grid: 10 of 100 runs expected, about 9 min left"
+
+
+def risk(margin: float, slack: float) -> Risk:
+    def row(sample: object) -> object:
+        return made_up(sample, margin, slack)  # type: ignore[arg-type]
+
+    return now(stood_in(assess(plan_of(MADE_UP, "coarse", 128)), {run_sample: row}))  # type: ignore[dict-item]
+
+
+def test_a_poor_risk_ends_with_what_to_do_next() -> None:
+    first, second, fails, driver = next_of(risk(10.0, 80.0), study())
+    assert first.startswith("Next: lapheat find 'my stub.toml' looks for settings that survive")
+    assert second.strip().startswith("lapheat explain 'my stub.toml' says which key mends")
+    assert fails.startswith("The base melts more often than the filler fails")
+    assert driver.startswith("What drives it most is current, ")
+    assert driver.endswith("a meter on the torch lead narrows scatter.current.")
+
+
+def test_a_good_risk_ends_with_the_run() -> None:
+    assert next_of(risk(300.0, 300.0), study()) == ["Next: lapheat run 'my stub.toml'"]
+
+
+@pytest.mark.parametrize(
+    ("slack", "told"),
+    [(20.0, "lapheat risk 'my stub.toml' --set travel.order=opposite"), (-20.0, "lapheat find ")],
+)
+def test_orders_end_with_what_to_do_next(slack: float, told: str) -> None:
+    row = {**made_row(20.0, slack, 100.0), "spread_K": 5.0, "hottest_start_C": 100.0}
+    row |= {"tube_peak_C": 1200.0}
+    found = Sequences(MADE_UP.case(), ranked([Order("opposite", row)], "at equal pause"), None)
+    assert told in next_of_orders(found, study())[0]
