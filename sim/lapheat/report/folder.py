@@ -39,6 +39,7 @@ OURS = (
     *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
     *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
 )
+_LONGEST = 240  # [bytes] of a name: 255 less what marks a folder that is being written
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -96,7 +97,11 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             raise refuse(f"a folder in {above}, which is a file", other)
         if not _writable(above):
             raise refuse(f"a folder in {above}, where you may not write", other)
-    except (OSError, ValueError) as error:
+        if path.is_symlink():  # Python 3.13 leaves a link that ends in itself
+            raise refuse("a link that leads nowhere", other)
+        if len(os.fsencode(path.name)) > _LONGEST:
+            raise refuse("a name that is too long", f"at most {_LONGEST} bytes; {other}")
+    except (OSError, ValueError, RuntimeError) as error:  # a loop of links is a RuntimeError
         raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
     return path
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.case.file import CaseError, Fault, read_case, read_case_text
+from lapheat.case.file import CaseError, Fault, file_text, read_case, read_case_text
 from support.case_texts import BASE, PROBE, faults_of, the_fault
 
 
@@ -104,12 +104,21 @@ def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     path = tmp_path / "stub.toml"
     path.write_text(BASE)
 
-    def refuse(_: Path) -> bytes:
-        raise PermissionError(13, "Permission denied")
+    for error in (PermissionError(13, "Permission denied"), BlockingIOError(11, "Try again")):
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(CaseError, match="cannot be read"):
-        read_case(path)
+        def refuse(*_: object, error: OSError = error) -> int:
+            raise error
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "open", refuse)
+            with pytest.raises(CaseError, match="cannot be read"):
+                read_case(path)
+
+
+@pytest.mark.skipif(not Path("/proc/self/maps").exists(), reason="a file without a size")
+def test_a_file_that_hides_its_size_is_not_read_to_its_end() -> None:
+    with pytest.raises(CaseError, match="more than 0 MB"):
+        file_text("/proc/self/maps", "a small file", 100)
 
 
 def test_pipe_is_no_case_file(tmp_path: Path) -> None:

@@ -166,6 +166,18 @@ def test_the_folder_one_stands_in_is_refused(
 def test_a_folder_that_cannot_be_made_is_refused() -> None:
     assert "cannot be made" in refusal(Path("a" * 300))
     assert "cannot be made" in refusal(Path("nul\0byte"))
+    assert "a name that is too long" in refusal(Path("a" * 241))
+    assert check_folder(Path("a" * 240)).name == "a" * 240
+
+
+def test_the_longest_name_can_be_written(tmp_path: Path) -> None:
+    write(tmp_path / ("a" * 240))
+
+
+def test_a_loop_of_links_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "one").symlink_to(tmp_path / "two")
+    (tmp_path / "two").symlink_to(tmp_path / "one")
+    assert "--out" in refusal(tmp_path / "one")
 
 
 def test_a_place_that_takes_no_folder_is_refused_beforehand(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 import tomllib
@@ -143,7 +144,9 @@ def file_text(path: str | PathLike[str], allowed: str, most: int) -> str:
             _refuse(name, "file", "not a regular file", allowed)
         if status.st_size > most:
             _refuse(name, "file", f"{status.st_size / 1e6:.1f} MB", allowed)
-        data = path.read_bytes()
+        data = _bytes_of(path, most + 1)
+        if len(data) > most:  # what the system makes up has no size beforehand
+            _refuse(name, "file", f"more than {most / 1e6:.0f} MB", allowed)
     except FileNotFoundError:
         near = _near_files(path)
         _refuse(name, "file", "no such file", allowed, near)
@@ -159,6 +162,13 @@ def file_text(path: str | PathLike[str], allowed: str, most: int) -> str:
         line = data.count(b"\n", 0, error.start) + 1
         given = f"bytes that are not UTF-8, first in line {line}"
         _refuse(name, "file", given, allowed, "save it again as UTF-8 in your editor")
+
+
+def _bytes_of(path: Path, most: int) -> bytes:
+    """First bytes of a file; what would keep the reader waiting, as /proc/kmsg, is an OSError."""
+    opened = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(opened, "rb") as file:
+        return file.read(most) or b""
 
 
 def _near_files(path: Path) -> str:
