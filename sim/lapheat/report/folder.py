@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import os
-import secrets
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
@@ -21,6 +20,7 @@ from ..case.file import CaseError, Fault, case_to_toml
 from ..constants import ZERO_CELSIUS
 from ..history.records import History
 from ..outcomes.outcomes import Outcomes
+from .leftovers import LONGEST, hidden, tidied
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence
@@ -39,7 +39,6 @@ OURS = (
     *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
     *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
 )
-_LONGEST = 240  # [bytes] of a name: 255 less what marks a folder that is being written
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -56,6 +55,8 @@ def default_folder(case_file: str | os.PathLike[str]) -> Path:
 
 def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> Path:
     """Refuse a folder that results must not or cannot go into; leave nothing behind.
+
+    What a killed process left beside it is tidied up.
 
     Parameters
     ----------
@@ -78,6 +79,7 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
     other = "name another with --out"
     try:
         path = Path(folder).resolve()
+        tidied(path)
         if path.exists() and not path.is_dir():
             raise refuse("a file", other)
         if path.is_dir():
@@ -99,8 +101,8 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             raise refuse(f"a folder in {above}, where you may not write", other)
         if path.is_symlink():  # Python 3.13 leaves a link that ends in itself
             raise refuse("a link that leads nowhere", other)
-        if len(os.fsencode(path.name)) > _LONGEST:
-            raise refuse("a name that is too long", f"at most {_LONGEST} bytes; {other}")
+        if len(os.fsencode(path.name)) > LONGEST:
+            raise refuse("a name that is too long", f"at most {LONGEST} bytes; {other}")
     except (OSError, ValueError, RuntimeError) as error:  # a loop of links is a RuntimeError
         raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
     return path
@@ -179,13 +181,12 @@ def write_folder(
         Something could not be written.
     """
     target = check_folder(folder, ours)
-    token = secrets.token_hex(4)
-    fresh = target.with_name(f".{target.name}.{token}.new")
+    fresh, aside = hidden(target)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         fresh.mkdir()
         names = fill(fresh)
-        _put_in_place(fresh, target, target.with_name(f".{target.name}.{token}.old"))
+        _put_in_place(fresh, target, aside)
     except OSError as error:
         raise ResultError(
             f"the results could not be written to {target}: {_reason(error)}"
