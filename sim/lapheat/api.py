@@ -10,6 +10,7 @@ from pathlib import Path
 from .case.case import Case
 from .history.records import History
 from .joint.lines import DETAILS
+from .march.expected import LONGEST, refuse_long
 from .march.march import Report
 from .march.march import march as run_through
 from .march.state import Stepper
@@ -54,6 +55,7 @@ def simulate(
     report: Report | None = None,
     shorter: float = 1.0,
     until: float = 0.0,
+    hours: float = LONGEST,
 ) -> Result:
     """Take a case through its schedule.
 
@@ -65,6 +67,7 @@ def simulate(
     report : called with a `march.Progress` after every step
     shorter : steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
+    hours : a run that would take longer on one thread is refused
 
     Raises
     ------
@@ -73,7 +76,7 @@ def simulate(
     ValueError
         There is no such march.
     CaseError
-        The case asks for too big a mesh.
+        The case asks for too big a mesh, or the run would take too long.
     MarchError
         The computation failed.
     """
@@ -82,6 +85,7 @@ def simulate(
     if march not in MARCHES:
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     job = job_of(case)
+    refuse_long(case, job.problem.explicit_limit, hours)
     stepper = _stepper(job.problem, march, threads)
     history = run_through(job, stepper, report, shorter=shorter, until=until)
     outcomes = outcomes_of(history)

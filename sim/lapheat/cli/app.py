@@ -92,12 +92,14 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
     """
     with ending(debug):
         from ..case.file import read_case
-        from ..march.expected import expected_of
+        from ..march.expected import expected_of, seconds_of
+        from ..problem.setup import problem_of
         from .check import table_of
         from .terminal.screen import show
 
         read = read_case(case, set_ or (), detail)
-        show(table_of(read, expected_of(read)))
+        seconds = seconds_of(read, problem_of(read).explicit_limit)
+        show(table_of(read, expected_of(read), seconds))
 
 
 @app.command()
@@ -121,6 +123,10 @@ def run(
             help="Run coarse, standard and fine: outcomes with their numerical uncertainty.",
         ),
     ] = False,
+    hours: Annotated[
+        float,
+        typer.Option(metavar="H", min=0.0, help="Refuse a run that takes longer on one core."),
+    ] = 2.0,
     fail_on_verdict: Annotated[
         bool,
         verdict_option(
@@ -143,7 +149,7 @@ def run(
         from .run import carry_out
 
         changes = tuple(set_ or ())
-        good = carry_out(case, out, changes, detail, march.value, threads, converge, left)
+        good = carry_out(case, out, changes, detail, march.value, threads, converge, hours, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 

@@ -27,13 +27,14 @@ def carry_out(
     march: str,
     threads: int | None,
     meshes: bool,
+    hours: float,
     left: Left,
 ) -> bool:
     """Run a case and write its results; return whether the verdict is good.
 
     Parameters
     ----------
-    file, out, changes, detail, march, threads : as on the command line
+    file, out, changes, detail, march, threads, hours : as on the command line
     meshes : compute it on all three
     left : kept up to date with what an early end would leave behind
 
@@ -57,7 +58,7 @@ def carry_out(
         def computed(case: Case, shorter: float) -> Result:
             steps = "half steps, " if shorter > 1.0 else ""
             meter.start(f"{case.detail} mesh, {steps}" if meshes else "")
-            return api.simulate(case, march, threads, meter, shorter)
+            return api.simulate(case, march, threads, meter, shorter, hours=hours)
 
         result = api.converge(case, computed) if meshes else computed(case, 1.0)
         meter.say("drawing")
