@@ -54,7 +54,8 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
     def use(history: History | BaseException) -> list[Any]:
         calls: list[Any] = []
 
-        def simulate(*arguments: Any) -> Result:
+        def simulate(*arguments: Any, hours: float) -> Result:
+            assert hours == 2.0
             calls.append((*arguments, list(sys.argv)))
             if isinstance(history, BaseException):
                 raise history
