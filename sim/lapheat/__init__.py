@@ -19,8 +19,12 @@ if TYPE_CHECKING:
     from .outcomes.from_history import outcomes_of
     from .outcomes.outcomes import Outcomes
     from .report.folder import ResultError, write_results
+    from .study.answer import Answer
+    from .study.functions import calibrate, explain, find, risk, sequences, window
+    from .study.side_by_side import compare
 
 __all__ = [
+    "Answer",
     "Case",
     "CaseError",
     "History",
@@ -29,15 +33,23 @@ __all__ = [
     "Result",
     "ResultError",
     "__version__",
+    "calibrate",
     "case_to_toml",
+    "compare",
     "converge",
+    "explain",
+    "find",
     "outcomes_of",
     "read_case",
+    "risk",
+    "sequences",
     "simulate",
+    "window",
     "write_results",
 ]
 
 _HOME = {
+    "Answer": "study.answer",
     "Case": "case.case",
     "CaseError": "case.file",
     "History": "history.records",
@@ -46,11 +58,15 @@ _HOME = {
     "Result": "api",
     "ResultError": "report.folder",
     "case_to_toml": "case.file",
+    "compare": "study.side_by_side",
     "converge": "api",
     "outcomes_of": "outcomes.from_history",
     "read_case": "case.file",
     "simulate": "api",
     "write_results": "report.folder",
+    **dict.fromkeys(
+        ("calibrate", "explain", "find", "risk", "sequences", "window"), "study.functions"
+    ),
 }
 
 

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from .case.case import Case
+from .constants import ZERO_CELSIUS
+from .history.frames import KEPT
 from .history.records import History
 from .joint.lines import DETAILS
 from .march.expected import LONGEST, refuse_long
@@ -21,6 +26,10 @@ from .outcomes.verdict import judge
 from .problem.problem import Problem
 from .problem.setup import job_of
 from .report.folder import write_results
+from .report.notebook import Count, frame_of, html_of, notebook_report
+
+if TYPE_CHECKING:
+    import pandas
 
 __all__ = ["MARCHES", "Result", "converge", "simulate"]
 
@@ -43,9 +52,37 @@ class Result:
         """Title and verdict."""
         return f"<Result of {self.case.title!r}: {self.outcomes.verdict.summary}>"
 
-    def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    def to_frame(self) -> pandas.DataFrame:
+        """One row a step: time, current, segment, angle, hottest surfaces and probes [degC].
+
+        Raises
+        ------
+        ImportError
+            The package pandas is not installed.
+        """
+        trace = self.history.trace
+        columns = {
+            "time_s": trace.time,
+            "current_A": trace.current,
+            "segment": trace.segment,
+            "angle_deg": np.degrees(trace.angle),
+            "tube_C": trace.tube - ZERO_CELSIUS,
+            "flange_C": trace.flange - ZERO_CELSIUS,
+        } | {
+            f"{probe.name}_C": trace.probes[:, column] - ZERO_CELSIUS
+            for column, probe in enumerate(self.case.probes)
+        }
+        rows = zip(*(values.tolist() for values in columns.values()), strict=True)
+        return frame_of([dict(zip(columns, row, strict=True)) for row in rows])
+
+    def _repr_html_(self) -> str:
+        verdict = self.outcomes.verdict
+        segments = self.outcomes.as_dict()["segments"]
+        return html_of(self.case.title, [verdict.summary, *verdict.also_look_at], segments)
+
+    def save(self, folder: str | os.PathLike[str], count: Count | None = None) -> tuple[Path, ...]:
         """Write the result folder; see `folder.write_results`."""
-        return write_results(self.history, self.outcomes, folder, self.convergence)
+        return write_results(self.history, self.outcomes, folder, self.convergence, count)
 
 
 def simulate(
@@ -55,6 +92,7 @@ def simulate(
     report: Report | None = None,
     shorter: float = 1.0,
     until: float = 0.0,
+    keep: Collection[str] = (),
     hours: float = LONGEST,
 ) -> Result:
     """Take a case through its schedule.
@@ -64,9 +102,11 @@ def simulate(
     case : from `read_case`
     march : "compiled" (numba) or "fipy": the same equations on the same mesh
     threads : of the compiled march, all by default
-    report : called with a `march.Progress` after every step
+    report : called with a `march.Progress` after every step; in a notebook progress shows without
     shorter : steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
+    keep : "film", "fields" or both: frames kept on the way, in `History.film` and `History.fields`,
+        for `Result.save` to write
     hours : a run that would take longer on one thread is refused
 
     Raises
@@ -74,7 +114,7 @@ def simulate(
     TypeError
         It is not a case but, say, the name of its file.
     ValueError
-        There is no such march.
+        There is no such march, or nothing of that name to keep.
     CaseError
         The case asks for too big a mesh, or the run would take too long.
     MarchError
@@ -84,10 +124,13 @@ def simulate(
         raise TypeError(f"simulate takes a case, as from read_case(...), not {case!r}")
     if march not in MARCHES:
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
+    if isinstance(keep, str) or not set(keep) <= set(KEPT):
+        raise ValueError(f"keep holds names of {', '.join(KEPT)}, not {keep!r}")
     job = job_of(case)
     refuse_long(case, job.problem.explicit_limit, hours)
     stepper = _stepper(job.problem, march, threads)
-    history = run_through(job, stepper, report, shorter=shorter, until=until)
+    report = report or notebook_report(case)
+    history = run_through(job, stepper, report, shorter=shorter, until=until, keep=keep)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

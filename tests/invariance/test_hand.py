@@ -140,6 +140,16 @@ def demo() -> Result:
     return run(*PEDAL, "arc.hold=1300 degC")
 
 
+@pytest.mark.parametrize("joint", [(), ("tube.wall=0.049 in", "flange.thickness=3/8 in")])
+def test_the_usual_hold_works_beside_a_thick_flange(joint: tuple[str, ...]) -> None:
+    text = DEMO.read_text("utf-8").replace('hold = "1290 degC"', "")
+    case = read_case_text(text, "demo.toml", joint, "coarse")
+    assert "arc.hold" not in case.written
+    verdict = simulate(case, threads=1).outcomes.verdict
+    assert verdict.base_stays_solid
+    assert verdict.filler_flows
+
+
 def test_a_pedal_halves_the_spread_of_peaks_and_holds_the_same(demo: Result) -> None:
     steady = [segment.tube_peak_C for segment in run("arc.current=68 A").outcomes.segments]
     pedal = [segment.tube_peak_C for segment in demo.outcomes.segments]

@@ -20,6 +20,7 @@ ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
 
 NAMES = [
+    "Answer",
     "Case",
     "CaseError",
     "History",
@@ -28,11 +29,18 @@ NAMES = [
     "Result",
     "ResultError",
     "__version__",
+    "calibrate",
     "case_to_toml",
+    "compare",
     "converge",
+    "explain",
+    "find",
     "outcomes_of",
     "read_case",
+    "risk",
+    "sequences",
     "simulate",
+    "window",
     "write_results",
 ]
 

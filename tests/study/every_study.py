@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,13 @@ from lapheat.study.calibration.measured import Beads, Edge, Readings, TrialPiece
 from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
 from lapheat.study.calibration.unknowns import unknowns_of
+from lapheat.study.explain.explain import explain
+from lapheat.study.explain.files import write_explain
+from lapheat.study.explain.measures import run_explained
 from lapheat.study.find.files import write_find
-from lapheat.study.find.seek import Effort, seek
-from lapheat.study.find.seek import plan_of as find_plan
+from lapheat.study.find.plan import Effort
+from lapheat.study.find.plan import plan_of as find_plan
+from lapheat.study.find.seek import seek
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
 from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial
@@ -135,6 +140,47 @@ def find() -> Small:
     return Small(lambda: stood_in(seek(plan), {run_trial: formulas}), write_find)
 
 
+def turned(trial: Trial) -> Row:
+    """A joint by formula: current and aim heat both parts; the own mesh runs a little cooler."""
+    current = given(trial, "arc.current", 40.0) / 40.0
+    aim, speed = given(trial, "arc.aim", 0.0), given(trial, "travel.speed", 3.0) / 3.0
+    heat = 1000.0 * current**1.3 / speed**0.4 - (8.0 if trial.detail is None else 0.0)
+    margins = 1400.0 - heat - 60.0 * (1.5 - aim), 1490.0 - heat - 30.0 * aim
+    sides = heat - 1025.0 + 10.0 * (1.5 - aim), heat - 1080.0 + 25.0 * aim
+    wanted = given(trial, "limits.base_margin", 50.0)
+    failing = [("tube.margin_K", margins[0] < wanted), ("flange.margin_K", margins[1] < wanted),
+               ("filler.tube_side_surplus_K", sides[0] < 10.0),
+               ("filler.flange_side_surplus_K", sides[1] < 10.0)]  # fmt: skip
+    return {
+        **made_row(min(margins) - wanted, min(sides) - 10.0, 40.0 + 30.0 / speed),
+        "tube_margin_K": margins[0],
+        "flange_margin_K": margins[1],
+        "tube_side_surplus_K": sides[0],
+        "flange_side_surplus_K": sides[1],
+        "stretch_surplus_K": min(sides) + 2.0,
+        "flange_side_wet": 1.0 if sides[1] >= 10.0 else 0.5,
+        "superheat_K": 200.0,
+        "lap_filled": 0.1,
+        "findings": json.dumps([[name, f"{name} fails"] for name, bad in failing if bad]),
+        "on_limit": False,
+        "cold_start": False,
+    }
+
+
+def explained(*changes: str) -> Small:
+    source = Source.of(TINY, changes)
+    return Small(
+        lambda: stood_in(explain(source), {run_explained: partial(_changed, changes)}),
+        write_explain,
+    )
+
+
+def _changed(changes: tuple[str, ...], trial: Trial) -> Row:
+    """Row by formula of a trial whose case was changed before."""
+    before = dict(change.split("=") for change in changes)
+    return turned(Trial(trial.source, tuple((before | dict(trial.inputs)).items()), trial.detail))
+
+
 def readings(free_clock: bool) -> Small:
     told = unknowns_of(PROBED.case(), "efficiency,spot")
     runs = ProbeRuns(PROBED, told, "coarse", ("near", "mid"), float(TIME[-1]))
@@ -189,6 +235,9 @@ STUDIES = {
         lambda: stood_in(assess(plan_of(JOINT, "coarse", 128, seed=3)), {run_sample: made_up}),
         write_risk,
     ),
+    "explain": explained(),
+    "explain what works": explained("arc.current=46 A", "arc.aim=1 mm"),
+    "explain what cannot work": explained("limits.base_margin=600 K"),
     "find": find(),
     "calibration to readings": readings(free_clock=False),
     "calibration to readings by a free clock": readings(free_clock=True),

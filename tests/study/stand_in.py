@@ -6,14 +6,14 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from lapheat.study.runs.executors import Executor, Row, Serial
+from lapheat.study.runs.executors import Executor, Row, Serial, Task, Work
 from lapheat.study.runs.rounds import Planner, drive
 from lapheat.study.runs.store import RowFile, collect
 
@@ -66,8 +66,23 @@ def die_always(task: Number) -> Row:
 def threads(task: Number) -> Row:
     """What the worker was told of threads, and whether it listens to Ctrl-C."""
     ignored = signal.getsignal(signal.SIGINT) == signal.SIG_IGN
-    told = {name: os.environ.get(name) for name in ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS")}
+    names = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+    told = {name: os.environ.get(name) for name in names}
     return {**told, "ignored": ignored, **square(task)}
+
+
+class Cut(Serial):
+    """Interrupted after so many rows that are kept."""
+
+    def __init__(self, after: int) -> None:
+        self.left = after
+
+    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
+        for index, row in super().run(work, tasks):
+            if self.left == 0:
+                raise KeyboardInterrupt
+            self.left -= hasattr(tasks[index], "key")  # others are cheap and not kept
+            yield index, row
 
 
 def stood_in(

@@ -11,6 +11,7 @@ from lapheat.study.runs import Executor, Processes, Row, RowFile, Serial, drive
 from lapheat.study.runs.executors import Task, Work
 from study.every_study import STUDIES
 from study.local_cluster import Local
+from study.stand_in import Cut
 
 pytestmark = pytest.mark.parametrize("name", STUDIES)
 
@@ -21,20 +22,6 @@ class Backward(Serial):
     def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
         for index in reversed(range(len(tasks))):
             yield index, work(tasks[index])
-
-
-class Cut(Serial):
-    """Interrupted after so many rows that are kept."""
-
-    def __init__(self, after: int) -> None:
-        self.left = after
-
-    def run(self, work: Work[Task], tasks: Sequence[Task]) -> Iterator[tuple[int, Row]]:
-        for index, row in super().run(work, tasks):
-            if self.left == 0:
-                raise KeyboardInterrupt
-            self.left -= hasattr(tasks[index], "key")  # others are cheap and not kept
-            yield index, row
 
 
 def content(folder: Path) -> dict[str, bytes]:

@@ -54,6 +54,18 @@ def test_a_scheduler_without_workers_is_refused(
     assert "a scheduler with at least one worker" in told
 
 
+def test_workers_with_more_blas_threads_are_refused(
+    local: Local, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fits would end in other bytes; asked before any worker of this module starts."""
+    monkeypatch.setitem(local.environment, "OPENBLAS_NUM_THREADS", "2")
+    worker = local.worker()
+    with pytest.raises(CaseError, match="OPENBLAS_NUM_THREADS=1"):
+        Cluster(local.address)
+    worker.kill()
+    worker.wait()
+
+
 def test_a_cluster_serial_and_two_processes_give_identical_rows(two: Cluster) -> None:
     trials = [Trial(TINY, (("arc.current", f"{current} A"),)) for current in (30, 42, 54)]
     trials.append(Trial(TINY, (("arc.current", "9999 A"),)))

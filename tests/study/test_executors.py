@@ -117,13 +117,21 @@ def test_what_is_warmed_is_warmed_once_and_here() -> None:
 
 
 def test_which_executor_a_command_gets() -> None:
-    assert isinstance(executor_of(1, None), Serial)
-    pool = executor_of(3, None)
-    assert isinstance(pool, Processes)
-    assert pool.workers == 3
+    for workers in (1, 3):
+        pool = executor_of(workers, None)
+        assert isinstance(pool, Processes)
+        assert pool.workers == workers
     assert executor_of(None, None).workers == len(os.sched_getaffinity(0))
     with pytest.raises(CaseError, match="nothing beside --workers"):
         executor_of(2, "tcp://127.0.0.1:1")
+
+
+def test_one_worker_too_keeps_blas_to_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fit ends in other bytes with other threads."""
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "2")
+    with executor_of(1, None) as pool:
+        assert rows_of(pool, threads, NUMBERS[:1])[0]["OPENBLAS_NUM_THREADS"] == "1"
+    assert os.environ["OPENBLAS_NUM_THREADS"] == "2"
 
 
 def test_a_cluster_that_is_not_there_is_refused() -> None:

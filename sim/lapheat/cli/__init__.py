@@ -1,4 +1,4 @@
-"""The command line: `lapheat new`, `check`, `run`, five studies, `schema`."""
+"""The command line: `lapheat new`, `check`, `run`, six studies, `schema`."""
 
 from __future__ import annotations
 

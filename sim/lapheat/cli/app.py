@@ -11,9 +11,17 @@ from typing import Annotated
 import typer
 
 from ..case.faults import printable
-from .study.commands import calibrate, find, risk, sequences, window
+from .study.commands import calibrate, explain, find, risk, sequences, window
 from .terminal.exits import VERDICT, ending
-from .terminal.options import CaseFile, Debug, Detail, Set, out_option, verdict_option
+from .terminal.options import (
+    CaseFile,
+    Debug,
+    Detail,
+    Set,
+    mesh_option,
+    out_option,
+    verdict_option,
+)
 
 __all__ = ["app"]
 
@@ -127,6 +135,21 @@ def run(
         float,
         typer.Option(metavar="H", min=0.0, help="Refuse a run that takes longer on one core."),
     ] = 2.0,
+    film: Annotated[
+        bool,
+        typer.Option(
+            "--film",
+            help="Write a film too: surfaces and section through time, as MP4 (with the package "
+            "imageio-ffmpeg) or GIF.",
+        ),
+    ] = False,
+    fields: Annotated[
+        bool,
+        typer.Option(
+            "--fields",
+            help="Write the 3-D temperature through time and its peak too, as VTK and NetCDF.",
+        ),
+    ] = False,
     fail_on_verdict: Annotated[
         bool,
         verdict_option(
@@ -149,12 +172,50 @@ def run(
         from .run import carry_out
 
         changes = tuple(set_ or ())
-        good = carry_out(case, out, changes, detail, march.value, threads, converge, hours, left)
+        keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
+        asked = march.value, threads, converge, hours, keep
+        good = carry_out(case, out, changes, detail, *asked, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 
 
-for command in (find, window, sequences, risk, calibrate):
+@app.command()
+def compare(
+    given: Annotated[
+        list[Path],
+        typer.Argument(metavar="A B ...", help="Case files, which are run, and result folders."),
+    ],
+    out: Annotated[
+        Path | None, out_option("Result folder. A.compare beside the first by default.")
+    ] = None,
+    detail: Annotated[str | None, mesh_option("Mesh of the case files; their own by default.")] = (
+        None
+    ),
+    converge: Annotated[
+        bool,
+        typer.Option(
+            "--converge",
+            help="Run case files coarse, standard and fine: differences with their uncertainty.",
+        ),
+    ] = False,
+    fail_on_verdict: Annotated[bool, verdict_option("Exit 1 when none of them works.")] = False,
+    debug: Debug = False,
+) -> None:
+    """Compare runs: what differs in the cases and in every outcome, and which is better.
+
+    \b
+    Examples:
+      lapheat compare stub.toml hotter.toml
+      lapheat compare stub.out hotter.out slower.out --out all-three
+    """
+    with ending(debug) as left:
+        from .compare import carry_out
+
+        if not carry_out(given, out, detail, converge, left) and fail_on_verdict:
+            raise typer.Exit(VERDICT)
+
+
+for command in (find, explain, window, sequences, risk, calibrate):
     app.command()(command)
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from ..case.case import Case
     from ..problem.problem import Problem
+    from .frames import FieldFrames, FilmFrames
 
 __all__ = [
     "Clock",
@@ -205,6 +206,7 @@ class History:
     rod : mass of filler that was laid [kg]
     arc_on, total, simulated : [s] arc time; first arc to last arc-off; with the cooling after it
     exposure : how long the base was how hot
+    film, fields : what was kept on the way, if asked for
     march, wall_s : the stepper's name, and the time the march took [s]
     """
 
@@ -229,3 +231,5 @@ class History:
     chill_peak: float = nan
     rod: float = 0.0
     exposure: Exposure | None = None
+    film: FilmFrames | None = None
+    fields: FieldFrames | None = None

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from .section import EdgeKind, Section
 
-__all__ = ["Links", "Mesh", "Walls", "fipy_mesh", "sweep_line", "sweep_ring"]
+__all__ = ["Links", "Mesh", "Walls", "fipy_mesh", "ring_corners", "sweep_line", "sweep_ring"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -122,6 +122,17 @@ def _planes(section: Section, layers: int, closed: bool, step: float) -> Array:
         y = np.broadcast_to(at[:, None], x.shape)
     points: Array = np.stack([x, y, np.broadcast_to(z, x.shape)]).astype(float)
     return points
+
+
+def ring_corners(mesh: Mesh) -> Array:
+    """(layers * nv, 3) corners of a ring's cells, all of one plane before the next [m].
+
+    Vertex ``v`` of the section on plane ``k`` is corner ``k * nv + v``; layer ``k`` lies between
+    planes ``k`` and ``k + 1``.
+    """
+    return np.ascontiguousarray(
+        _planes(mesh.section, mesh.layers, mesh.closed, mesh.step).reshape(3, -1).T
+    )
 
 
 def fipy_mesh(section: Section, layers: int, closed: bool, step: float) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import numpy as np
@@ -41,11 +41,18 @@ COOL_AT_MOST = 300.0  # [s] and every probe is past its peak, or at the latest a
 class _March:
     """The hand on the torch: where the arc is, how long, at what current."""
 
-    def __init__(self, job: Job, stepper: Stepper, report: Report | None, shorter: float) -> None:
+    def __init__(
+        self,
+        job: Job,
+        stepper: Stepper,
+        report: Report | None,
+        shorter: float,
+        keep: Collection[str],
+    ) -> None:
         self.case, self.schedule, self.problem = job.case, job.schedule, job.problem
         self.stepper, self.shorter = stepper, shorter
         self.state = State(self.problem)
-        self.record = Recorder(job, self.state, report)
+        self.record = Recorder(job, self.state, report, keep)
         self.hand = Hand(self.state, self.case)
         self.now = 0.0
         self.number = 0
@@ -251,6 +258,7 @@ def march(
     report: Report | None = None,
     shorter: float = 1.0,
     until: float = 0.0,
+    keep: Collection[str] = (),
 ) -> History:
     """March a job through its schedule.
 
@@ -261,6 +269,7 @@ def march(
     report : called after every step
     shorter : its steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
+    keep : of `frames.KEPT`, what is kept of the fields on the way
 
     Raises
     ------
@@ -268,7 +277,7 @@ def march(
         The computation failed.
     """
     began = time.perf_counter()
-    run = _March(job, stepper, report, shorter)
+    run = _March(job, stepper, report, shorter, keep)
     run.whole()
     total = run.now
     run.cool(until)

@@ -190,4 +190,6 @@ def close_history(
         chill_peak=state.chill_peak,
         rod=state.laid,
         exposure=_exposure(state),
+        film=record.frames.film({name: rows for name, (rows, _) in _in_order(problem).items()}),
+        fields=record.frames.fields(),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..history.records import Clock, Ledger, Snapshot, Trace
 from ..problem.problem import Job
+from .frames import Frames
 from .state import State
 
 __all__ = ["Progress", "Recorder", "Report"]
@@ -44,15 +45,19 @@ class Recorder:
     arc_on : time with the arc on [s]
     steps : how many were taken
     starts : of each segment as run, once it is laid
+    frames : what is kept of the fields
     """
 
-    def __init__(self, job: Job, state: State, report: Report | None) -> None:
+    def __init__(
+        self, job: Job, state: State, report: Report | None, keep: Collection[str] = ()
+    ) -> None:
         self._job, self._state, self._report = job, state, report
         section, problem = job.problem.mesh.section, job.problem
         self.sides = 2 if problem.lap is not None else 1
         self.arc_heat = self.filler_heat = self.lost = self.arc_on = 0.0
         self.steps = 0
         self.starts: list[Clock] = []
+        self.frames = Frames(state, keep)
         self.samples: list[Array] = []
         self._time: list[float] = []
         self._current: list[float] = []
@@ -83,8 +88,9 @@ class Recorder:
             if margin > self._margin:
                 self._margin = margin
                 self.snapshot = self._picture(time, int(state.best[part, 2]))
+        count = len(self._job.schedule.segments)
+        self.frames.offer(time, segment, angle, current, len(self.starts) == count)
         if self._report is not None:
-            count = len(self._job.schedule.segments)
             self._report(Progress(segment, len(self.starts), count, time, tube, flange))
 
     def _picture(self, time: float, layer: int) -> Snapshot:

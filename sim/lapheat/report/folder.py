@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
@@ -20,7 +21,9 @@ from ..case.file import CaseError, Fault, case_to_toml
 from ..constants import ZERO_CELSIUS
 from ..history.records import History
 from ..outcomes.outcomes import Outcomes
+from .fields import FIELD_NAME, save_fields
 from .leftovers import LONGEST, hidden, tidied
+from .notebook import Count
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence
@@ -38,6 +41,7 @@ __all__ = [
 OURS = (
     *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
     *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
+    *("film.mp4", "film.gif", "fields"),
 )
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
@@ -86,7 +90,8 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             names = {entry.name for entry in path.iterdir()} - LITTER
             if names and ours[0] not in names:
                 raise refuse("a folder with other things in it", other)
-            strange = sorted(names - set(ours)) + _strange_figures(path / "figures")
+            strange = sorted(names - set(ours))
+            strange += _strange_figures(path / "figures") + _strange_fields(path / "fields")
             if strange:
                 raise refuse(
                     f"an earlier result with other things in it: {', '.join(strange[:5])}",
@@ -129,6 +134,14 @@ def _strange_figures(folder: Path) -> list[str]:
     return sorted(f"figures/{name}" for name in names - ours)
 
 
+def _strange_fields(folder: Path) -> list[str]:
+    """Names in a folder of fields that `fields.save_fields` does not write."""
+    if not folder.is_dir():
+        return ["fields, which is a file"] if folder.exists() else []
+    names = {entry.name for entry in folder.iterdir()} - LITTER
+    return sorted(f"fields/{name}" for name in names if not re.fullmatch(FIELD_NAME, name))
+
+
 def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
@@ -138,11 +151,22 @@ def write_results(
     outcomes: Outcomes,
     folder: str | os.PathLike[str],
     convergence: Convergence | None = None,
+    count: Count | None = None,
 ) -> tuple[Path, ...]:
     """Write outcomes, case, probes, figures, sheet and report of a run, and any convergence.
 
+    Film and fields are written too if the run kept them.
+
     Everything is written beside the folder first and moved there as one, so that a broken run
     leaves an earlier result as it was.
+
+    Parameters
+    ----------
+    history, outcomes : the run
+    folder : where it goes; an earlier result is replaced
+    convergence : the same case on three meshes
+    count : called with what is being written, files of it done and files in all, for what takes
+        long
 
     Returns
     -------
@@ -155,7 +179,23 @@ def write_results(
     ResultError
         Something could not be written.
     """
-    return write_folder(folder, lambda fresh: _fill(fresh, history, outcomes, convergence), OURS)
+
+    def fill(fresh: Path) -> list[Path]:
+        return _fill(fresh, history, outcomes, convergence) + _long(fresh, history, count)
+
+    return write_folder(folder, fill, OURS)
+
+
+def _long(folder: Path, history: History, count: Count | None) -> list[Path]:
+    """Write what was kept on the way, and return the names of its files."""
+    names: list[Path] = []
+    if history.film is not None:
+        from .film import save_film  # matplotlib takes half a second
+
+        names.append(save_film(history, folder, count))
+    if history.fields is not None:
+        names += save_fields(history, folder / "fields", count)
+    return [path.relative_to(folder) for path in names]
 
 
 def write_folder(

@@ -8,15 +8,26 @@ from lapheat.case.file import case_to_toml, read_case_text, resolved_rows
 from support.case_texts import BASE, BEAD, the_fault
 
 FLOW = 1298.15  # CuSi3Mn1 flows at 1025 degC
+SOLIDUS = 1673.15  # of 304L, the lower one
 
 
 def test_defaults_are_those_of_the_contract() -> None:
     case = read_case_text(BASE, "x")
     arc, travel = case.arc, case.travel
     assert (arc.control, travel.start) == ("steady", "timed")
-    assert arc.hold == pytest.approx(FLOW + 75.0)
+    assert arc.hold == pytest.approx(FLOW + 0.7 * (SOLIDUS - FLOW))
     assert arc.current_range == pytest.approx((21.0, 91.0))
     assert (arc.pedal_lag, travel.dwell_limit) == (0.3, 10.0)
+
+
+def test_the_usual_hold_lies_between_flow_and_the_lower_solidus() -> None:
+    copper = read_case_text(BASE, "x", ["flange.alloy=copper"]).arc.hold
+    assert copper is not None
+    assert copper == pytest.approx(FLOW + 0.7 * (1357.77 - FLOW), abs=1.0)
+    brass = read_case_text(BASE, "x", ["tube.alloy=brass"]).arc.hold
+    assert brass == pytest.approx(FLOW)  # it melts before the filler flows: nothing works
+    none = read_case_text(BEAD, "x").arc.hold
+    assert none is None
 
 
 def test_keys_are_read_written_and_shown() -> None:

@@ -40,7 +40,7 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Runs], list[str]]:
     def use(by_detail: Runs) -> list[str]:
         asked: list[str] = []
 
-        def run(case: Case, *rest: object, hours: float) -> Result:
+        def run(case: Case, *rest: object, hours: float, **_: object) -> Result:
             assert hours == 2.0
             halved = len(rest) == 4 and rest[3] == 2.0
             asked.append(HALVED if halved else case.detail)

@@ -15,12 +15,12 @@ from ..alloys import builtin_names, trade_names
 from ..case import Case, Fillet, Flange, Lap, Probe
 from ..faults import did_you_mean
 from ..finding import Finding, Path, Say
+from ..keys.alloy import alloy_of
 from ..keys.fields import REFUSED
 from ..keys.fixture import of_held
 from ..keys.model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from ..keys.scatter import WIDEST
 from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
-from .resolve import user_alloy
 
 __all__ = ["Finding", "findings"]
 
@@ -226,7 +226,7 @@ def _of_alloy(name: str, table: AlloyTable) -> Iterator[Finding]:
     complete = len(absent) in (0, len(melting)) and not wrong and not _any_refused(table)
     if complete:
         try:
-            user_alloy(name, table)
+            alloy_of(name, table)
         except ValueError as error:
             yield Finding(path, "numbers that an alloy can have", str(error), name)
 

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import Discriminator, Field, Tag
 
+from ..alloys import Alloy
 from ..units import (
     CARBON,
     CONDUCTIVITY,
@@ -21,7 +22,7 @@ from ..units import (
 from .fields import Of
 from .table import Table, key
 
-__all__ = ["AlloyTable", "ConductivityTable", "SpecificHeatTable"]
+__all__ = ["AlloyTable", "ConductivityTable", "SpecificHeatTable", "alloy_of"]
 
 CONDUCTIVITY_RANGE = Of(CONDUCTIVITY, "0.01 W/(m K)", "5000 W/(m K)")
 SPECIFIC_HEAT_RANGE = Of(SPECIFIC_HEAT, "10 J/(kg K)", "20000 J/(kg K)")
@@ -130,4 +131,39 @@ class AlloyTable(Table):
         description="Steel is all austenite from here. Left out: no cooling time of a flange, and "
         "liquid copper counts from the filler's solidus.",
         examples=["880 degC"],
+    )
+
+
+def alloy_of(name: str, table: AlloyTable) -> Alloy:
+    """Alloy from a user's table.
+
+    Raises
+    ------
+    ValueError
+        The numbers do not make an alloy.
+    """
+
+    def curve(given: Any) -> float | tuple[list[float], list[float]]:
+        if isinstance(given, ConductivityTable | SpecificHeatTable):
+            return list(map(float, given.temperature)), list(map(float, given.value))
+        return float(given)
+
+    def number(given: Quantity | None) -> float | None:
+        return None if given is None else float(given)
+
+    return Alloy.tabulated(
+        name,
+        density=float(table.density),
+        conductivity=curve(table.conductivity),
+        specific_heat=curve(table.specific_heat),
+        emissivity=float(table.emissivity),
+        solidus=number(table.solidus),
+        liquidus=number(table.liquidus),
+        latent_heat=number(table.latent_heat),
+        expansion=number(table.expansion),
+        yield_strength=number(table.yield_strength),
+        shear_strength=number(table.shear_strength),
+        carbon=number(table.carbon),
+        a1=number(table.a1),
+        a3=number(table.a3),
     )

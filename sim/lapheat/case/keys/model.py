@@ -180,7 +180,8 @@ class ArcTable(Table):
     )
     hold: Annotated[Quantity | None, Of(TEMPERATURE, "50 degC", "3000 degC")] = key(
         None,
-        description="What the pedal holds. Left out: 75 K above filler flow.",
+        description="What the pedal holds. Left out: 0.7 of the way from filler flow to the lower "
+        "solidus of tube and flange.",
         examples=["1150 degC"],
     )
     current_range: Annotated[tuple[Quantity, ...] | None, Range(CURRENT, "0.1 A", "1500 A")] = key(

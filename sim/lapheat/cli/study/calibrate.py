@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,20 +10,14 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ...case.case import Case
 from ...case.faults import printable
-from ...case.file import CaseError, Fault
-from ...case.units import DIFFERENCE, LENGTH, SPEED, Kind, UnitError, in_unit, read_quantity
-from ...study.calibration.answers import Answers, answers_of
-from ...study.calibration.caliper.fit import Caliper, advised, fit_beads
-from ...study.calibration.caliper.tracks import BeadRuns
+from ...case.units import LENGTH, SPEED, in_unit
+from ...study.asked import calibration_of
+from ...study.calibration.answers import Answers
+from ...study.calibration.caliper.fit import Caliper
 from ...study.calibration.files import OURS, write_calibration
 from ...study.calibration.fit import TOLERANCE
-from ...study.calibration.measured import Beads, Readings, TrialPieces, read_measured
-from ...study.calibration.points import AnswerRuns, ProbeRuns
-from ...study.calibration.readings import Calibration, calibrate
-from ...study.calibration.unknowns import unknowns_of
-from ...study.runs import Planner
+from ...study.calibration.readings import Calibration
 from ..terminal.screen import show
 from .frame import Study, carried_out, page
 
@@ -54,82 +47,13 @@ def carry_out(
     MarchError, ResultError
         A run failed, or the results could not be written.
     """
-    case = study.source.case()
-    given = read_measured(measured, [probe.name for probe in case.probes])
-    pieces = isinstance(given, TrialPieces)
-    unknowns = unknowns_of(case, fit or ("efficiency" if pieces else "efficiency,spot"), bounds)
-    spread = _difference("--scatter", scatter, DIFFERENCE, "a temperature difference", "40 K")
-    reading = _difference("--reading-error", reading_error, LENGTH, "a length", "0.3 mm")
-    if clock and not isinstance(given, Readings):
-        raise CaseError.one("", "--clock", "on", "nothing: only thermocouples have a clock")
-    if isinstance(given, TrialPieces):
-        _check_pieces(given, case, measured)
-    if isinstance(given, Beads):
-        given = _checked(given, case, measured)
+    planner = calibration_of(
+        study.source, measured, fit, bounds, clock, scatter, reading_error, study.mesh
+    )
     folder = study.folder(OURS)
-
-    def planner() -> Planner[Calibration | Answers | Caliper]:
-        of = study.source, unknowns, study.mesh
-        if isinstance(given, Readings):
-            runs = ProbeRuns(*of, given.names, until=float(given.time[-1]))
-            return (yield from calibrate(runs, given, clock))
-        if isinstance(given, Beads):
-            beads = zip(given.current.tolist(), given.speed.tolist(), strict=True)
-            tracks = BeadRuns(*of, tuple(beads))
-            fitted = yield from fit_beads(tracks, given, reading)
-            return (yield from advised(tracks, fitted))
-        tries = AnswerRuns(*of, np.unique(given.current))
-        return (yield from answers_of(tries, given, spread))
-
-    found, files = carried_out(study, folder, planner(), write_calibration)
+    found, files = carried_out(study, folder, planner, write_calibration)
     show(told(found, files))
     return isinstance(found, Answers) or not found.misfit
-
-
-def _difference(option: str, text: str, kind: Kind, what: str, example: str) -> float:
-    allowed = f"{what} above 0, such as {example}"
-    try:
-        value = float(read_quantity(text, kind))
-    except UnitError as error:
-        raise CaseError.one("", option, text, allowed, str(error)) from None
-    if value <= 0.0:
-        raise CaseError.one("", option, text, allowed)
-    return value
-
-
-def _checked(beads: Beads, case: Case, file: Path) -> Beads:
-    """Beads with the case's speed where the file has none.
-
-    Raises
-    ------
-    CaseError
-        The case is no steady bead on a tube, or a width is longer than its tube.
-    """
-    faults = []
-    if case.joint != "bead-on-tube":
-        faults.append(Fault(case.file, "joint", case.joint, '"bead-on-tube" for widths of beads'))
-    if case.arc.control != "steady":
-        allowed = '"steady" for widths of beads: the file gives their currents'
-        faults.append(Fault(case.file, "arc.control", case.arc.control, allowed))
-    wide = np.flatnonzero((beads.widths >= case.tube.length).any(axis=1))
-    if wide.size:
-        longest = f"widths below tube.length, {1e3 * case.tube.length:.4g} mm"
-        faults.append(Fault(str(file), f"bead {wide[0] + 1}", "a longer width", longest))
-    if faults:
-        raise CaseError(faults)
-    return replace(beads, speed=np.where(np.isnan(beads.speed), case.travel.speed, beads.speed))
-
-
-def _check_pieces(pieces: TrialPieces, case: Case, file: Path) -> None:
-    """Refuse answers to what cannot happen to this joint."""
-    faults = []
-    alloys = [case.tube.alloy] + ([case.flange.alloy] if case.flange else [])
-    if np.isfinite(pieces.wet).any() and case.fillet is None:
-        faults.append(Fault(str(file), "wet", "answers", "none: a bead-on-tube has no filler"))
-    if np.isfinite(pieces.melted).any() and all(case.alloys[p].solidus is None for p in alloys):
-        faults.append(Fault(str(file), "melted", "answers", "none: the case's alloys never melt"))
-    if faults:
-        raise CaseError(faults)
 
 
 def told(found: Calibration | Answers | Caliper, files: Sequence[Path] = ()) -> RenderableType:

@@ -12,7 +12,7 @@ from ..terminal.exits import VERDICT
 from ..terminal.options import verdict_option
 from .frame import Study, study_command
 
-__all__ = ["calibrate", "find", "risk", "sequences", "window"]
+__all__ = ["calibrate", "explain", "find", "risk", "sequences", "window"]
 
 
 @study_command("find", "Mesh of the search; coarse by default.")
@@ -27,7 +27,7 @@ def find(
         typer.Option(
             metavar="KEY,KEY",
             help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, aim, hold, "
-            "speed, segment, pause and dwell, in the ranges of [bench].",
+            "speed, segment, pause and dwell, in the ranges of [bench], and the order of segments.",
         ),
     ] = "",
     fix: Annotated[
@@ -232,4 +232,28 @@ def calibrate(
     from .calibrate import carry_out
 
     if not carry_out(study, measured, fit, bounds or (), clock, scatter, reading_error):
+        raise typer.Exit(VERDICT)
+
+
+@study_command("explain", "Mesh of the search; coarse by default.")
+def explain(
+    study: Study,
+    fail_on_verdict: Annotated[
+        bool, verdict_option("Exit 1 when the case fails and nothing tried mends it.")
+    ] = False,
+) -> None:
+    """Say which key mends each finding of a case, which way and by how much.
+
+    Each key that acts is moved by one step to either side. Then the best single change and the
+    best pair that hold all limits are sought, and confirmed on the case's own mesh. Of a case
+    that works: what leaves more to spare, and what saves time.
+
+    \b
+    Examples:
+      lapheat explain stub.toml
+      lapheat explain stub.toml --set "arc.current=60 A" --detail standard
+    """
+    from .explain import carry_out
+
+    if not carry_out(study) and fail_on_verdict:
         raise typer.Exit(VERDICT)

@@ -12,7 +12,9 @@ from rich.text import Text
 
 from ...case.faults import printable
 from ...study.find.files import OURS, write_find
-from ...study.find.seek import Found, Pick, plan_of, seek
+from ...study.find.plan import plan_of
+from ...study.find.seek import Found, seek
+from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, page, share_of
@@ -71,6 +73,11 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     ]
     if len(found.picks) > 1:
         parts += [Text(), _others(found)]
+    if len(found.hands) > 1:
+        told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
+        parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
+    if found.instead:
+        parts += [Text(), _instead(found)]
     parts += [
         Text(),
         Text(f"From {found.runs[0]} runs at {found.plan.detail} detail and {found.runs[1]} finer."),
@@ -85,6 +92,10 @@ def _chance(pick: Pick) -> str:
     if pick.benches:
         return f"{text} ({interval}), on {pick.benches} fresh benches"
     return f"{text} ({interval}), estimated"
+
+
+def _estimate(pick: Pick) -> str:
+    return f"{100 * pick.chance:.0f} % ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
 
 
 def _fails(pick: Pick) -> str:
@@ -107,6 +118,7 @@ def _confirmed(pick: Pick) -> str:
             told.append(f"{word} {float(value):.0f} K")
     a, b = pick.shift
     mesh = f"; {a:+.0f} K and {b:+.0f} K were put on the benches' margin and slack for it"
+    mesh = mesh if a or b else ""
     return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
 
 
@@ -127,6 +139,22 @@ def _others(found: Found) -> Table:
     return table
 
 
+def _instead(found: Found) -> Table:
+    """What else was tried at the surest setting: what it moves, and the chance that leaves."""
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for name in ("would it help?", "changed", "margin", "slack", "chance"):
+        table.add_column(name, overflow="fold")
+    for change in found.instead:
+        chance = f"{100 * change.chance:.0f} %"
+        table.add_row(
+            change.name,
+            "; ".join(f"{key} = {value}" for key, value in change.inputs),
+            *(f"{moved:+.0f} K" for moved in (change.base, change.filler)),
+            f"{chance} of {change.benches} benches" if change.counted else f"{chance}, estimated",
+        )
+    return table
+
+
 def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     """Commands that come next."""
     case = next((path for path in files if path.name == "case.toml"), None)
@@ -136,9 +164,5 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     if found.pick is not None:
         return [Text(printable(f"Next: lapheat run {name}"))]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
-    if found.binding == "base":
-        lines.append("The base melts first: a thicker wall, a chill, or more aim at the flange.")
-    elif found.binding.startswith("limits."):
-        lines.append("The filler fails first: a warm flange, a smaller fillet, or more current.")
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
     return [Text(printable(line)) for line in lines]

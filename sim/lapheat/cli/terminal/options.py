@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Annotated
 
@@ -17,8 +20,11 @@ __all__ = [
     "Workers",
     "mesh_option",
     "out_option",
+    "set_again",
     "verdict_option",
 ]
+
+PLAIN = re.compile(r"[^\"$`\\!]*")  # what double quotes keep as it is
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a failure.")]
@@ -64,3 +70,9 @@ def verdict_option(told: str) -> typer.models.OptionInfo:
 
 
 Detail = Annotated[str | None, mesh_option("Mesh, put over numerics.detail.")]
+
+
+def set_again(changes: Iterable[str]) -> Iterator[str]:
+    """Write changes as options of a command line, in quotes."""
+    for change in changes:
+        yield f'--set "{change}"' if PLAIN.fullmatch(change) else f"--set {shlex.quote(change)}"

@@ -8,7 +8,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
 from ...constants import ZERO_CELSIUS
@@ -80,6 +80,15 @@ class Meter:
             return f"{part} {now:.0f} degC"
         return f"{part} {now:.0f} of {solidus - ZERO_CELSIUS:.0f} degC"
 
+    def count(self, doing: str, done: int, count: int) -> None:
+        """Show what goes on after the march and has parts, `done` of `count`."""
+        if self.bar is not None:
+            if done == 0:
+                self.bar.reset(self.task)  # the time left is that of these parts
+            text = f"{doing}, {done} of {count}"
+            self.bar.update(self.task, completed=done, total=count, description=text)
+            self.bar.refresh()
+
     def say(self, text: str) -> None:
         """Say what goes on after the march."""
         if self.bar is not None:
@@ -94,6 +103,11 @@ def metered(case: Case, total: float) -> Iterator[Meter]:
     if not console.is_terminal:
         yield Meter(None, case, total)
         return
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TimeRemainingColumn(compact=True, elapsed_when_finished=True),
+        TextColumn("left"),
+    )
     with Progress(*columns, console=console, auto_refresh=False, transient=True) as bar:
         yield Meter(bar, case, total)

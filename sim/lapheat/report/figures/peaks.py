@@ -32,7 +32,7 @@ from .style import (
     styled,
 )
 
-__all__ = ["peaks"]
+__all__ = ["LEGS", "peaks", "stretch_of"]
 
 PANELS = ("tube outside", "tube bore", "flange face")
 HOT_SHARE = 0.4  # of the largest rise: what is hotter is shown
@@ -51,7 +51,7 @@ class _Map:
     peak: Array
 
 
-def _window(surface: SurfacePeaks, air: float, rise: float, reach: float) -> tuple[float, float]:
+def stretch_of(surface: SurfacePeaks, air: float, rise: float, reach: float) -> tuple[float, float]:
     """Choose the stretch of the surface to show [m]."""
     hot = surface.peak.max(axis=1) > air + HOT_SHARE * rise
     places = np.concatenate([surface.edges[:-1][hot], surface.edges[1:][hot], [-reach, reach]])
@@ -145,7 +145,7 @@ def _panel(
     case, levels = history.case, levels_of(history)
     leg = case.fillet.leg if case.fillet is not None else None
     reach = LEGS * (leg if leg is not None else 2.0 * case.arc.spot)
-    low, high = _window(surface, case.surroundings.temperature, rise, reach)
+    low, high = stretch_of(surface, case.surroundings.temperature, rise, reach)
     chart = _cut(surface, low, high)
     axes.set_xlim(0.0, 360.0)
     axes.set_ylim(*units.long(np.array([low, high])))

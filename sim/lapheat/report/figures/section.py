@@ -34,12 +34,12 @@ from .style import (
     styled,
 )
 
-__all__ = ["section"]
+__all__ = ["near_view", "section", "view_of"]
 
 Window = tuple[float, float, float, float]
 
 
-def _window(history: History) -> Window:
+def view_of(history: History) -> Window:
     """Choose what to show: across low and high, up low and high [m]."""
     case = history.case
     inner = case.tube.radius - case.tube.wall
@@ -234,7 +234,7 @@ def _top_at(history: History, part: str, angle: float) -> float:
     return max(tops)
 
 
-def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bool_]:
+def near_view(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bool_]:
     """Find which cells have a corner inside the view, or stretch across it."""
     corners = points[np.where(cells >= 0, cells, cells[:, :1])]
     low, high = corners.min(axis=1), corners.max(axis=1)
@@ -244,11 +244,11 @@ def _near(points: Array, cells: NDArray[np.int64], view: Array) -> NDArray[np.bo
 def section(history: History) -> Figure:
     """Draw the section at the hottest instant; cells without filler yet are hatched."""
     case, joint, shot = history.case, history.problem.mesh.section, history.snapshot
-    units, levels, window = Units.of(case), levels_of(history), _window(history)
+    units, levels, window = Units.of(case), levels_of(history), view_of(history)
     bead = case.fillet is None  # a plain tube is drawn lying down
     view = units.long(np.array(window))
     points = units.long(joint.vertices[:, ::-1] if bead else joint.vertices)
-    near = _near(points, joint.cells, view)
+    near = near_view(points, joint.cells, view)
     cells, region, alive = joint.cells[near], joint.region[near], shot.alive[near]
     values = units.hot(shot.temperature[near])
     corners = [points[cell[cell >= 0]] for cell in cells]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 
 import matplotlib
@@ -112,8 +113,7 @@ def _foot(page: Page, words: Words, left: float, width: float, room: float) -> f
     notes = [
         line for text in (*words.assumed, *also) for line in wrapped(f"• {text}", width, hang="  ")
     ]
-    if len(notes) > most:
-        notes = [*notes[: most - 1], MORE]
+    notes = _fitting(notes, most)
     top = page.height - MARGIN - taken - len(notes) * LEAD * SIZE
     if not notes:
         top += LEAD * HEAD
@@ -207,7 +207,7 @@ def _laying(page: Page, words: Words, left: float, top: float, width: float, hei
         return
     top = page.lines(left, top + 4.0, ["Watch for"], HEAD, bold=True)
     room = int((bottom - top) / (LEAD * SIZE) + 0.01)
-    page.lines(left, top, watch if len(watch) <= room else [*watch[: room - 1], MORE])
+    page.lines(left, top, _fitting(watch, room))
 
 
 def save_sheet(history: History, outcomes: Outcomes, folder: Path, day: str) -> tuple[Path, ...]:
@@ -246,3 +246,11 @@ def save_sheet(history: History, outcomes: Outcomes, folder: Path, day: str) -> 
                 options = {"compress_level": 3}
                 imsave(paths[-1], grey, dpi=DPI, metadata={"Software": ""}, pil_kwargs=options)
     return tuple(paths)
+
+
+def _fitting(lines: Sequence[str], most: int) -> list[str]:
+    """Whole points of a list, in at most so many lines; the last then says that there is more."""
+    if len(lines) <= most:
+        return list(lines)
+    ends = [i for i in range(1, most) if lines[i].startswith("•")]
+    return [*lines[: max(ends, default=most - 1)], MORE]

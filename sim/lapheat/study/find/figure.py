@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from ...report.figures.style import INK, LINES, MUTED, new_figure, styled
-from .seek import Found, Pick
+from .seek import Found
+from .trying import Pick
 
 __all__ = ["chances"]
 

@@ -10,7 +10,9 @@ from typing import Any
 from ...case.file import case_to_toml
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
-from .seek import Found, Pick
+from .instead import Change
+from .seek import Found
+from .trying import Pick
 
 __all__ = ["OURS", "find_dict", "write_find"]
 
@@ -30,12 +32,13 @@ def find_dict(found: Found) -> dict[str, Any]:
         "seed": plan.seed,
         "detail": plan.detail,
         "own_detail": plan.case.detail,
-        "free": [knob.key for knob in plan.knobs],
-        "hands": list(plan.hands),
+        "free": list(plan.free),
+        "hands": [_pick(pick) for pick in found.hands],
         "picks": [_pick(pick) for pick in found.picks],
         "pick": None if found.pick is None else _pick(found.pick),
         "why": found.why,
         "binding": found.binding or None,
+        "instead": [_change(change) for change in found.instead],
         "runs": found.runs[0],
         "own_runs": found.runs[1],
         "explained": {"base": found.q2[0], "filler": found.q2[1]},
@@ -59,6 +62,18 @@ def _pick(pick: Pick) -> dict[str, Any]:
     }
 
 
+def _change(change: Change) -> dict[str, Any]:
+    return {
+        "name": change.name,
+        "inputs": dict(change.inputs),
+        "margin_K": change.base,
+        "slack_K": change.filler,
+        "chance": change.chance,
+        "benches": change.benches,
+        "counted": change.counted,
+    }
+
+
 def _csv(found: Found) -> str:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
@@ -70,6 +85,14 @@ def _csv(found: Found) -> str:
         rows.writerow(
             [rank, pick.hand, *(inputs.get(key, "") for key in keys), *map(cell, numbers)]
         )
+    if found.instead:
+        rows.writerow([])
+        names = ("margin_K", "slack_K", "chance", "benches", "counted")
+        rows.writerow(["what would help", "change", *names])
+    for rank, change in enumerate(found.instead, start=1):
+        told = _change(change)
+        text_of = "; ".join(f"{key} = {value}" for key, value in change.inputs)
+        rows.writerow([rank, text_of, *(cell(told[name]) for name in names)])
     return text.getvalue()
 
 

@@ -12,7 +12,7 @@ from ..chance.knob import Knob
 from ..runs.axes import free_axes
 from ..runs.settable import STEPS
 
-__all__ = ["HAND_KEYS", "KEYS", "Knob", "knobs_of"]
+__all__ = ["HAND_KEYS", "KEYS", "Knob", "key_faults", "knobs_of"]
 
 KEYS = (
     *("arc.current", "arc.aim", "arc.hold", "travel.speed", "travel.segment", "travel.pause"),
@@ -61,7 +61,29 @@ def _refused(option: str, key: str, given: str, allowed: str, hint: str = "") ->
     return CaseError([Fault(option, key, given, allowed, hint)])
 
 
-def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
+def _listed(text: str) -> list[str]:
+    return [part.strip() for part in text.split(",") if part.strip()]
+
+
+def key_faults(free: str, fix: str, *more: str) -> list[Fault]:
+    """Keys that cannot be free or fixed; `more` that can, besides `KEYS`."""
+    faults = []
+    every = (*KEYS, *more)
+    for option, parts in (("--free", _listed(free)), ("--fix", _listed(fix))):
+        keys = [part.partition("=")[0].strip() for part in parts]
+        for part, key in zip(parts, keys, strict=True):
+            allowed = f"one of {', '.join(every)}"
+            if key not in every:
+                hint = did_you_mean(key, every)
+                faults.append(Fault(option, key, "a key find does not turn", allowed, hint))
+            elif keys.count(key) > 1:
+                faults.append(Fault(option, key, "the same key twice", "each key once"))
+            elif "=" in part and (option == "--fix" or key in more):
+                faults.append(Fault(option, key, part, "the key alone, without a range"))
+    return list(dict.fromkeys(faults))
+
+
+def knobs_of(case: Case, free: str = "", fix: str = "", *more: str) -> tuple[Knob, ...]:
     """Keys that may be turned, with their ranges.
 
     Parameters
@@ -69,6 +91,7 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
     case : whose `[bench]` gives the ranges
     free : KEY or KEY=FROM:TO between commas: these alone; "" for the usual ones
     fix : keys between commas that stay as the case has them
+    more : keys that others turn, to name where a key is refused
 
     Raises
     ------
@@ -78,25 +101,21 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
     ranges = _ranges(case)
     if case.brazed is None:
         raise _refused("", "joint", '"bead-on-tube"', "a joint with a flange and filler")
-    keys = [part.partition("=")[0].strip() for part in free.split(",") if part.strip()]
-    fixed = [part.strip() for part in fix.split(",") if part.strip()]
-    faults = []
-    for option, named in (("--free", keys), ("--fix", fixed)):
-        for key in named:
-            if key not in KEYS:
-                hint = did_you_mean(key, KEYS)
-                faults.append(
-                    Fault(
-                        option, key, "a key find does not turn", f"one of {', '.join(KEYS)}", hint
-                    )
-                )
+    faults = key_faults(free, fix, *more)
+    keys = [part.partition("=")[0].strip() for part in _listed(free)]
+    fixed = _listed(fix)
+    for part in _listed(free):
+        if "=" not in part or part.partition("=")[0].strip() not in KEYS:
+            continue
+        try:
+            (axis,) = free_axes(part, case)
+        except CaseError as error:
+            faults += error.faults
+            continue
+        ends = [float(read_quantity(axis.text(v), axis.kind)) for v in axis.values]
+        ranges[axis.key] = (ends[0], ends[1], ranges[axis.key][2] and ends[0] > 0.0)
     if faults:
         raise CaseError(faults)
-    for part in filter(None, map(str.strip, free.split(","))):
-        if "=" in part:
-            (axis,) = free_axes(part, case)
-            ends = [float(read_quantity(axis.text(v), axis.kind)) for v in axis.values]
-            ranges[axis.key] = (ends[0], ends[1], ranges[axis.key][2] and ends[0] > 0.0)
     left = [key for key in (keys or KEYS) if key not in fixed]
     if isinstance(case.travel.order, tuple) and "travel.segment" in left:
         hint = "--fix travel.segment, or name an order such as opposite"
@@ -104,6 +123,9 @@ def knobs_of(case: Case, free: str = "", fix: str = "") -> tuple[Knob, ...]:
         raise _refused("", "travel.order", "a list of numbers", allowed, hint)
     if not left:
         raise _refused("--fix", fix, "every key that is free", "at least one key left free")
+    if "arc.current" in left and not ranges["arc.current"][0] < ranges["arc.current"][1]:
+        allowed = "a range that shares currents with arc.current_range"
+        raise _refused("", "bench.current_range", "no current of the pedal's", allowed)
     inches = case.display.length == "in"
     hot = case.display.temperature == "degF"
     knobs = []

@@ -109,9 +109,12 @@ def think(task: Think) -> Row:
     quick = sorted((s for s in best if s.chance > 0.5 * task.sure), key=lambda s: s.time)[:SOME]
     chosen = [*best[:KEPT], *optimists, *quick]
     shares = np.vstack([_settable(task.space, np.array([s.shares for s in chosen])), task.known])
+    # the run that did best: where responses are poor its setting says more than they do
+    done = task.shares[np.nanargmax(np.minimum(task.base, task.filler))]
     settings = responses.settings(np.unique(np.round(shares, DIGITS), axis=0), bench)
     front = _front(settings, task.sure)
     more = points(BENCHES, inputs, seed_of(task.seed, "benches to look at", task.number))
+    settings += responses.settings(done[None, :], bench)
     looks = _looks(task, responses, settings, more)
     told = {
         "settings": [list(vars(s).values()) for s in front],
@@ -136,11 +139,15 @@ def _front(settings: list[Setting], sure: float) -> list[Setting]:
 def _looks(
     task: Think, responses: Responses, settings: list[Setting], bench: Array
 ) -> list[list[float]]:
-    """Benches of the pick, of the quickest that may do, and of the surest, where doubt is most."""
+    """Benches of the pick, of the quickest that may do, of the surest, and of the best run.
+
+    Where doubt is most; the setting of the best run is the last one.
+    """
     order = [
         max(settings, key=lambda s: s.worth(task.sure)),
         max(settings, key=lambda s: s.worth(task.sure, optimist=True)),
         max(settings, key=lambda s: (s.guarded, -s.time)),
+        settings[-1],
     ]
     order = [setting for i, setting in enumerate(order) if setting not in order[:i]]
     each = max(2, task.looks // len(order))

@@ -37,9 +37,8 @@ ADDRESS = re.compile(r"((?:tcp|tls)://)?([^\s/:]+|\[[0-9a-f:]+\]):[0-9]{1,5}")
 ANSWER = 10.0  # [s] for the scheduler of a cluster
 WAIT = 20.0  # [s] for the first worker of a cluster
 STRIKES = 3  # workers a task may cost before it counts as failed
-SINGLE = dict.fromkeys(
-    ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
-)
+BLAS = "OPENBLAS_NUM_THREADS"
+SINGLE = dict.fromkeys(("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", BLAS, "MKL_NUM_THREADS"), "1")
 
 
 class Executor(Protocol):
@@ -232,8 +231,8 @@ class Cluster:
     Raises
     ------
     CaseError
-        `dask.distributed` is not installed, nothing answers, there are no workers, or some have
-        another version.
+        `dask.distributed` is not installed, nothing answers, there are no workers, some have
+        another version, or some let BLAS use more threads than one.
     """
 
     def __init__(self, address: str) -> None:
@@ -268,6 +267,10 @@ class Cluster:
             self._client.close()
             told = f"workers with Lapheat {_version()}; some have {', '.join(sorted(strange))}"
             raise _refused(address, told, "install the same version everywhere")
+        if set(self._client.run(_blas_threads).values()) != {"1"}:
+            self._client.close()
+            told = f"workers with {BLAS}=1: with more threads fits end in other bytes"
+            raise _refused(address, told, "dask worker sets it, unless started with --no-nanny")
 
     @property
     def workers(self) -> int:
@@ -320,10 +323,16 @@ def _version() -> str:
     return __version__
 
 
+def _blas_threads() -> str:
+    return os.environ.get(BLAS, "")
+
+
 def executor_of(
     workers: int | None, cluster: str | None, warm: Callable[[], None] | None = None
-) -> Serial | Processes | Cluster:
-    """Executor a command line asks for: a cluster, or processes, or for one worker none.
+) -> Processes | Cluster:
+    """Executor a command line asks for: a cluster, or processes, one of them too.
+
+    A fit in this process would use as many BLAS threads as it likes, and end in other bytes.
 
     Raises
     ------
@@ -331,7 +340,7 @@ def executor_of(
         Both are asked for, or the cluster is not to be used: see `Cluster`.
     """
     if cluster is None:
-        return Serial() if workers == 1 else Processes(workers, warm)
+        return Processes(workers, warm)
     if workers is not None:
         raise _refused(cluster, "nothing beside --workers", "a cluster has its own workers")
     return Cluster(cluster)

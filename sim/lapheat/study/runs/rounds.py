@@ -1,11 +1,11 @@
 """Which runs to make is one object, who makes them another: rounds of tasks, and their driver.
 
 A study is a planner: a generator that yields whole rounds of tasks (it asks), gets their rows in
-the tasks' order, and returns what it found. All five studies have this one form,
-for three reasons. A search deep inside a fit asks by `yield from` as the study itself does. What
-a study knows so far stays in local names, not in states of a class. The type of what it finds is
-the generator's own. A planner sees whole rounds only, never who ran them nor which run ended
-first, so it decides the same on every machine, and after every cut.
+the tasks' order, and returns what it found. All studies have this one form, for three reasons. A
+search deep inside a fit asks by `yield from` as the study itself does. What a study knows so far
+stays in local names, not in states of a class. The type of what it finds is the generator's own.
+A planner sees whole rounds only, never who ran them nor which run ended first, so it decides the
+same on every machine, and after every cut.
 """
 
 from __future__ import annotations

@@ -1,0 +1,289 @@
+"""What differs between runs, by how much, and which is better.
+
+Better is what works; of several that work, what keeps the most from its nearest limit, as a real
+bench strays; of those that keep as much within 5 K or their numerical uncertainty, the quickest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ...case.file.every_key import settings_of
+from ...outcomes.wording import listed, told_apart
+from .entries import Entry, Value, named_apart
+
+__all__ = ["EQUAL", "LABELS", "Comparison", "Difference", "Slack", "compare_runs", "slacks_of"]
+
+LABELS = {
+    "tube.margin_K": "tube margin",
+    "flange.margin_K": "flange margin",
+    "filler.tube_side_surplus_K": "tube side surplus",
+    "filler.flange_side_surplus_K": "flange side surplus",
+    "filler.stretch_surplus_K": "stretch surplus",
+    "filler.superheat_K": "filler above liquidus",
+    "soundness.lap_filled": "lap filled",
+}
+"""What decides, for a person."""
+
+EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders of segments
+
+
+@dataclass(frozen=True)
+class Slack:
+    """What an outcome has over its limit [K]; below 0 it fails. A lap counts 1 K a per cent."""
+
+    outcome: str
+    limit: str
+    kelvin: float
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One setting or one outcome of every run, the first run's first.
+
+    Attributes
+    ----------
+    kind : "setting" of the case or "outcome" of the run
+    name : key of the case file, or place in `outcomes.json` with its unit as suffix
+    values : (n,) one a run, None where a run has none; settings as text with units
+    changes : (n,) value less that of the first run; None where that is no number
+    uncertainties : (n,) numerical uncertainty of the change, plus or minus: the sum of both
+        runs', which holds however their errors go together; None where not both were converged
+    """
+
+    kind: str
+    name: str
+    values: tuple[Value, ...]
+    changes: tuple[float | None, ...]
+    uncertainties: tuple[float | None, ...]
+
+    @property
+    def differs(self) -> bool:
+        """Whether the runs do not all have the same."""
+        return any(value != self.values[0] for value in self.values[1:])
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What `compare.json` holds.
+
+    Attributes
+    ----------
+    entries : the runs as given
+    settings : keys in which the cases differ
+    outcomes : every outcome of any run
+    pick : the better run, None if none works or two are as good
+    why : in one sentence
+    notes : what to bear in mind, a sentence each
+    """
+
+    entries: tuple[Entry, ...]
+    settings: tuple[Difference, ...]
+    outcomes: tuple[Difference, ...]
+    pick: Entry | None
+    why: str
+    notes: tuple[str, ...]
+
+    def outcome(self, name: str) -> Difference | None:
+        """Outcome of that name, if any run has it."""
+        return next((row for row in self.outcomes if row.name == name), None)
+
+
+def compare_runs(runs: Sequence[Entry]) -> Comparison:
+    """Compare runs with the first.
+
+    Parameters
+    ----------
+    runs : two or more
+
+    Raises
+    ------
+    ValueError
+        There are fewer.
+    """
+    if len(runs) < 2:
+        raise ValueError(f"two runs or more can be compared, not {len(runs)}")
+    entries = named_apart(runs)
+    pick, why = _better(entries)
+    return Comparison(
+        entries=entries,
+        settings=tuple(_settings(entries)),
+        outcomes=tuple(_outcomes(entries)),
+        pick=pick,
+        why=why,
+        notes=tuple(_notes(entries)),
+    )
+
+
+def _keys(rows: Sequence[dict[str, Any]]) -> list[str]:
+    """Every key of any row, in the order of the rows."""
+    return list(dict.fromkeys(key for row in rows for key in row))
+
+
+def _settings(entries: Sequence[Entry]) -> Iterator[Difference]:
+    rows = [{setting.key: setting.si for setting in settings_of(e.case)} for e in entries]
+    empty = (None,) * len(entries)
+    for key in _keys(rows):
+        given = [row.get(key) for row in rows]
+        if key != "title" and any(value != given[0] for value in given):
+            # as the user wrote it, though "1 in" and "25.4 mm" are the same
+            texts = (e.case.written.get(key, v) for e, v in zip(entries, given, strict=True))
+            yield Difference("setting", key, tuple(texts), empty, empty)
+    for name in _keys([dict(entry.case.alloys) for entry in entries]):
+        alloys = [entry.case.alloys.get(name) for entry in entries]
+        kinds = [alloy for i, alloy in enumerate(alloys) if alloy not in alloys[:i]]
+        values = tuple(
+            None if alloy is None else f"definition {kinds.index(alloy) + 1}" for alloy in alloys
+        )
+        if len({value for value in values if value}) > 1:  # else its use tells enough
+            yield Difference("setting", f"alloys.{name}", values, empty, empty)
+
+
+def _outcomes(entries: Sequence[Entry]) -> Iterator[Difference]:
+    rows = [entry.outcomes() for entry in entries]
+    unsure = [entry.uncertainty for entry in entries]
+    for name in _keys(rows):
+        values = tuple(row.get(name) for row in rows)
+        doubts = [None if known is None else known.get(name) for known in unsure]
+        yield Difference(
+            "outcome",
+            name,
+            values,
+            tuple(_less(value, values[0]) for value in values),
+            tuple(_sum(doubt, doubts[0]) for doubt in doubts),
+        )
+
+
+def _less(value: Value, first: Value) -> float | None:
+    plain = all(isinstance(v, float | int) and not isinstance(v, bool) for v in (value, first))
+    return float(value) - float(first) if plain else None  # type: ignore[arg-type]
+
+
+def _sum(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else one + other
+
+
+def slacks_of(entry: Entry) -> list[Slack]:
+    """What each outcome that decides has over its limit; see `trial.row_of`, which has the least.
+
+    An outcome that a joint does not have, or cannot (an alloy that never melts), is left out.
+    """
+    told, limits = entry.told, entry.case.limits
+    found: list[Slack] = []
+
+    def add(place: str, limit: str, wanted: float | None, sign: float = 1.0) -> None:
+        table, _, name = place.partition(".")
+        value = told.get(table, {}).get(name)
+        if value is not None and wanted is not None:
+            found.append(Slack(place, f"limits.{limit}", sign * (value - wanted)))
+
+    for part in ("tube", "flange"):
+        add(f"{part}.margin_K", "base_margin", limits.base_margin)
+    for side in ("tube", "flange"):
+        add(f"filler.{side}_side_surplus_K", "wet_fraction", limits.flow_margin)
+    add("filler.stretch_surplus_K", "dry_length", limits.flow_margin)
+    add("filler.superheat_K", "filler_superheat", limits.filler_superheat, -1.0)
+    filled = told.get("soundness", {}).get("lap_filled")
+    if "filler" in told and filled is not None and filled < limits.lap_filled:
+        add("soundness.lap_filled", "lap_filled", limits.lap_filled, 100.0)
+    return found
+
+
+def _least(entry: Entry) -> Slack | None:
+    return min(slacks_of(entry), key=lambda slack: slack.kelvin, default=None)
+
+
+def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
+    """The better run, if there is one, and why."""
+    working = [entry for entry in entries if entry.works]
+    least = {entry.name: slack for entry in entries if (slack := _least(entry)) is not None}
+    if not working:
+        if not least:
+            return None, "None works"
+        near = max(least, key=lambda name: least[name].kelvin)
+        return None, f"None works; the nearest is {near}: {_told(least[near])}"
+    rivals = [entry for entry in working if entry.name in least] or working
+    safest = max(rivals, key=lambda entry: least[entry.name].kelvin if least else 0.0)
+    equal = [entry for entry in rivals if _equal(entry, safest, least)]
+    pick = min(equal, key=_time)  # the first of several
+    others = [entry.name for entry in entries if entry is not pick]
+    if len(working) == 1:
+        return pick, f"{pick.name} is better: it alone works; {_told_of(pick, least)}"
+    works = f"{'both' if len(entries) == 2 else len(working)} work"
+    if len(equal) > 1:
+        rest = [entry for entry in equal if entry is not pick]
+        sooner = min(map(_time, rest)) - _time(pick)
+        names = listed([entry.name for entry in equal])
+        safe = f"{names} are as far from their limits, within {_band(equal, least)}"
+        if sooner <= 0.0:
+            return None, f"None is better: {works}, {safe}, and take as long"
+        return pick, f"{pick.name} is better: {works}, {safe}, and it is {sooner:.0f} s quicker"
+    second = max((e for e in rivals if e is not pick), key=lambda e: least[e.name].kelvin)
+    more = least[pick.name].kelvin - least[second.name].kelvin
+    later = _time(pick) - _time(second)
+    pace = f"{abs(later):.0f} s {'longer' if later > 0.0 else 'less'}"
+    against = others[0] if len(others) == 1 else second.name
+    return pick, (
+        f"{pick.name} is better: {works}, and it keeps {told_apart(more, 0.0)} K more than "
+        f"{against} from its nearest limit ({_told(least[pick.name])}); it takes {pace}"
+    )
+
+
+def _time(entry: Entry) -> float:
+    return float(entry.told["time"]["total_s"])
+
+
+def _equal(one: Entry, other: Entry, least: dict[str, Slack]) -> bool:
+    if one is other or not least:
+        return True
+    return abs(least[one.name].kelvin - least[other.name].kelvin) <= _doubt([one, other], least)
+
+
+def _doubt(entries: Sequence[Entry], least: dict[str, Slack]) -> float:
+    """How far slacks may differ and still be equal [K]."""
+    known = [
+        (entry.uncertainty or {}).get(least[entry.name].outcome, 0.0)
+        for entry in entries
+        if entry.name in least
+    ]
+    return max(EQUAL, sum(known))
+
+
+def _band(entries: Sequence[Entry], least: dict[str, Slack]) -> str:
+    return f"{told_apart(_doubt(entries, least))} K"
+
+
+def _told(slack: Slack) -> str:
+
+    label, size = LABELS[slack.outcome], told_apart(abs(slack.kelvin), 0.0)
+    if slack.kelvin < 0.0:
+        return f"{label} misses {slack.limit} by {size} K"
+    return f"{label} has {size} K to spare from {slack.limit}"
+
+
+def _told_of(entry: Entry, least: dict[str, Slack]) -> str:
+    slack = least.get(entry.name)
+    return "nothing in it can melt" if slack is None else f"its {_told(slack)}"
+
+
+def _notes(entries: Sequence[Entry]) -> Iterator[str]:
+    unsure = [entry.name for entry in entries if entry.uncertainty is None]
+    if unsure:
+        yield (
+            f"No numerical uncertainty: {listed(unsure)} {'was' if len(unsure) == 1 else 'were'} "
+            "not converged (`lapheat run --converge`, or `lapheat compare --converge`)."
+        )
+    for what, place in (("meshes", ("mesh", "detail")), ("marches", ("march", "name"))):
+        kinds = [entry.told.get(place[0], {}).get(place[1]) for entry in entries]
+        if len(set(kinds)) > 1:
+            yield (
+                f"The runs have different {what} ({listed([str(kind) for kind in kinds])}): part "
+                "of each difference comes from that."
+            )
+    versions = [dict(entry.told.get("versions", {})).get("lapheat") for entry in entries]
+    if len(set(versions)) > 1:
+        yield f"The runs are of different versions: {listed([str(v) for v in versions])}."
+    if len({entry.case.travel.coverage for entry in entries}) > 1:
+        yield "The runs lay different shares of the ring: times and peaks are those of each share."

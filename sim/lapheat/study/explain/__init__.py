@@ -1,0 +1,1 @@
+"""Which key mends each finding of a case, and by how much."""

@@ -1,0 +1,166 @@
+"""What would help where no setting is sure enough: changes of joint, torch and fixture, each run.
+
+Each change is run at the surest setting found, on the benches that are nearest to a limit there.
+What it moves margin and slack by is put on all benches of that setting, which estimates its
+chance. The most promising one, and a steadier hand, are then run on all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...case.case import Case
+from ...case.file import CaseError
+from ...case.finding import Say
+from ...case.units import ANGLE, LENGTH, TEMPERATURE, Kind
+from ..chance.bench import Input
+from ..runs.rounds import Planner, Round
+from ..runs.trial import Source, Trial, run_trial
+from .model import measures
+from .plan import FindPlan
+from .space import space_of
+from .trying import Inputs, Tried
+
+__all__ = ["Change", "changes", "what_would_serve"]
+
+Array = NDArray[np.float64]
+
+STEADIER = "a steadier hand"
+HAND = ("arc_length", "speed", "aim", "hold")  # what a steadier hand halves the scatter of
+NEAR = 2  # benches nearest to melting, and as many nearest to staying cold
+PREHEAT = 130.0  # [K] above the surroundings
+COOL = 353.15  # [K]
+CHILL = (("length", 20e-3), ("wall", 6e-3))  # [m]
+TURN = 10.0 * pi / 180.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """A change of the case, and what it does at a setting.
+
+    Attributes
+    ----------
+    name : in a few words
+    inputs : keys and values
+    base, filler : what it puts on margin and slack [K]
+    chance : that a bench succeeds then
+    benches : that it was run on; all of the setting's, where `counted`
+    counted : whether the chance is counted, not estimated
+    """
+
+    name: str
+    inputs: Inputs
+    base: float
+    filler: float
+    chance: float
+    benches: int
+    counted: bool = False
+
+
+def _steadier(entry: Input, say: Say) -> tuple[str, str]:
+    """Scatter of an input at half its size."""
+    size = 0.5 * entry.spread.size
+    if entry.spread.way == "share":
+        return f"scatter.{entry.name}", f"{100.0 * size:g} %"
+    return f"scatter.{entry.name}", f"{size:g} K" if entry.kind is TEMPERATURE else say(size)
+
+
+def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]:
+    """Changes to try: what is thicker, warmer, chilled, aimed elsewhere, or steadier."""
+    arc, bore = case.arc, case.tube.radius - case.tube.wall
+    exactly = Say(case)
+
+    def say(value: float, kind: Kind = LENGTH) -> str:
+        return exactly(round(value, 4) if kind is LENGTH else value, kind)  # 0.1 mm
+
+    if case.fillet is None or case.flange is None or case.lap is None:
+        return
+    leg, plate, wall = case.fillet.leg, case.flange.thickness, case.tube.wall
+    yield "a thicker wall", (("tube.wall", say(1.25 * wall)), ("fillet.leg", exactly(leg)))
+    for word, share in (("thinner", 2.0 / 3.0), ("thicker", 1.5)):
+        depth = min(case.lap.depth, share * plate)
+        thickness = ("flange.thickness", say(share * plate))
+        yield f"a {word} flange", (thickness, ("lap.depth", say(depth)))
+    for word, share in (("smaller", 0.75), ("larger", 4.0 / 3.0)):
+        yield f"a {word} leg", (("fillet.leg", say(share * leg)),)
+    air, resume = case.surroundings.temperature, case.travel.resume_below
+    warm = ("surroundings.temperature", say(air + PREHEAT, TEMPERATURE))
+    later = max(resume or 0.0, air + PREHEAT + 50.0)
+    below = [] if resume is None else [("travel.resume_below", say(later, TEMPERATURE))]
+    yield "part and air warm", (warm, *below)
+    if resume is None or resume > COOL > air:
+        yield "cooler starts", (("travel.resume_below", say(COOL, TEMPERATURE)),)
+    if case.fixture.chill is None:
+        sizes = [(f"fixture.chill_{part}", say(min(size, bore))) for part, size in CHILL]
+        touch = ("fixture.chill_conductance", "1000 W/(m^2 K)")
+        yield "a copper chill in the bore", (*sizes, touch)
+    for word, turn in (("flatter", -TURN), ("steeper", TURN)):
+        yield f"a {word} torch", (("arc.work_angle", say(arc.work_angle + turn, ANGLE)),)
+    for word, step in (("further out", 0.4), ("further in", -0.4)):
+        yield f"aimed {word}", (("arc.aim", say(arc.aim + step * arc.spot)),)
+    if arc.length is not None:
+        for word, share in (("shorter", 2.0 / 3.0), ("longer", 4.0 / 3.0)):
+            yield f"a {word} arc", (("arc.length", say(share * arc.length)),)
+    yield STEADIER, tuple(_steadier(x, exactly) for x in inputs if x.name in HAND)
+
+
+def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change, ...], int]]:
+    """Run each change; the most promising first, and how many runs it took."""
+    near = sorted({*_lowest(tried.base), *_lowest(tried.filler)})
+    made, tasks = [], []
+    space = space_of(plan.source, tried.pick.hand, plan.knobs)
+    free = {knob.key for knob in space.knobs}
+    for name, inputs in changes(plan.case, space.inputs):
+        if inputs and free.isdisjoint(key for key, _ in inputs):
+            try:
+                trials = _trials(tried, plan, inputs, near)
+            except CaseError:  # no such joint
+                continue
+            made.append((name, inputs))
+            tasks += trials
+    if not near or not made:
+        return (), 0
+    rows = yield Round("what else would help", run_trial, tasks)
+    found = []
+    for number, (name, inputs) in enumerate(made):
+        base, filler, _ = measures(rows[number * len(near) : (number + 1) * len(near)])
+        moved = np.array([base - tried.base[near], filler - tried.filler[near]])
+        moved = moved[:, np.isfinite(moved).all(axis=0)]
+        if moved.size:
+            a, b = (round(float(x), 1) for x in moved.mean(axis=1))
+            good = (tried.base + a > 0.0) & (tried.filler + b >= 0.0)
+            found.append(Change(name, inputs, a, b, float(good.mean()), len(near)))
+    found.sort(key=lambda change: (-change.chance, -change.base - change.filler))
+    # less scatter moves each bench by another amount, so it is counted too
+    best = [c for i, c in enumerate(found) if i == 0 or c.name == STEADIER]
+    whole = range(len(tried.bench))
+    more = [trial for c in best for trial in _trials(tried, plan, c.inputs, whole)]
+    rows = yield Round("the best of them", run_trial, more)
+    a, b = tried.pick.shift
+    for number, change in enumerate(best):
+        base, filler, _ = measures(rows[number * len(whole) : (number + 1) * len(whole)])
+        good = (base + a > 0.0) & (filler + b >= 0.0)
+        counted = replace(change, chance=float(good.mean()), benches=len(whole), counted=True)
+        found[found.index(change)] = counted
+    found.sort(key=lambda change: -change.chance)
+    return tuple(found), len(tasks) + len(more) - len(best) * len(near)
+
+
+def _trials(tried: Tried, plan: FindPlan, inputs: Inputs, which: Iterable[int]) -> list[Trial]:
+    """Runs of a changed case at the setting, on some of its benches."""
+    source, texts = plan.source, tuple(f"{key}={value}" for key, value in inputs)
+    changed = Source(source.text, source.name, (*source.changes, *texts))
+    space = space_of(changed, tried.pick.hand, plan.knobs)
+    own = {key for key, _ in inputs}
+    setting = tuple(entry for entry in tried.pick.inputs if entry[0] not in own)
+    return [space.trial(setting, tried.bench[i], plan.detail) for i in which]
+
+
+def _lowest(values: Array) -> list[int]:
+    known = np.nan_to_num(np.abs(values), nan=np.inf)
+    return [int(i) for i in np.argsort(known, kind="stable")[:NEAR] if np.isfinite(known[i])]

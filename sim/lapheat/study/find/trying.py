@@ -1,0 +1,249 @@
+"""Settings put to the test: on fresh benches, in other orders of segments, on the case's own mesh.
+
+Benches come in two lots: a pick that fails early costs few runs. The case's own mesh is asked
+only of a pick that passed; what it differs by is put on all runs of that hand from then on.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from math import floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..chance.bench import points, seed_of, wilson
+from ..runs.executors import Row
+from ..runs.rounds import Planner, Round
+from ..runs.trial import Trial, run_trial
+from .knobs import HAND_KEYS
+from .model import Setting, measures
+from .plan import ORDER, FindPlan
+from .space import Space
+
+__all__ = ["Hand", "Inputs", "Pick", "Tried", "is_good", "put_to_the_test"]
+
+Array = NDArray[np.float64]
+Inputs = tuple[tuple[str, str], ...]
+
+OWN = 3  # benches also at the case's own detail, those nearest to a limit
+QUICKER = 0.97  # of the time: an order that saves less is not worth another one
+
+
+@dataclass
+class Hand:
+    """Runs of one hand, while they grow.
+
+    Attributes
+    ----------
+    space : its settings and scatter
+    shares, bench : (n, knobs), (n, inputs) of the runs
+    rows : of those that were run
+    settings, looks, q2 : as the last thought has them
+    order, pace : of segments that its picks have, and their time over that in the case's own
+    shift : of margin and slack on the case's own mesh [K]
+    besides : runs that are not in `rows`, at the search's detail and at the case's own
+    """
+
+    space: Space
+    shares: Array
+    bench: Array
+    rows: list[Row]
+    settings: list[Setting] = field(default_factory=list)
+    looks: list[list[float]] = field(default_factory=list)
+    q2: tuple[float, float] = (0.0, 0.0)
+    order: Inputs | None = None
+    pace: float = 1.0
+    shift: tuple[float, float] = (0.0, 0.0)
+    besides: tuple[int, int] = (0, 0)
+
+    @property
+    def count(self) -> int:
+        """Runs, each once."""
+        return len(np.unique(np.hstack([self.shares, self.bench]).round(9), axis=0))
+
+    def trials(self, detail: str) -> list[Trial]:
+        """Runs of the points that have no row yet."""
+        new = range(len(self.rows), len(self.shares))
+        texts = [self.space.settable(self.shares[i])[1] for i in new]
+        return [
+            self.space.trial(text, self.bench[i], detail)
+            for i, text in zip(new, texts, strict=True)
+        ]
+
+    def add(self, points: Array) -> None:
+        """Take in points (n, knobs + inputs) to run next."""
+        knobs = self.space.size[0]
+        self.shares = np.vstack([self.shares, points[:, :knobs]])
+        self.bench = np.vstack([self.bench, points[:, knobs:]])
+
+    def inputs(self, setting: Setting) -> Inputs:
+        """Keys and settings, those of the hand first."""
+        fixed, _ = HAND_KEYS[self.space.hand]
+        _, inputs = self.space.settable(np.array(setting.shares))
+        return (*fixed, *inputs, *(self.order or ()))
+
+
+@dataclass(frozen=True)
+class Pick:
+    """A setting that may serve.
+
+    Attributes
+    ----------
+    hand : how the arc is led
+    inputs : keys and settings, those of the hand too
+    chance, low, high : that a bench succeeds, with its 95 % interval where it was confirmed
+    time : of the case as it is [s]
+    confirmed : numbers of the run at the case's own detail; None where it was not run
+    benches : fresh ones that it was confirmed on
+    fails : of them, by what failed: "base", the key of a limit, or "failed" without a result
+    shift : put on margin and slack of the benches for the case's own mesh [K]
+    """
+
+    hand: str
+    inputs: Inputs
+    chance: float
+    low: float
+    high: float
+    time: float
+    confirmed: Row | None = None
+    benches: int = 0
+    fails: dict[str, int] = field(default_factory=dict)
+    shift: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A pick, and the benches it was tried on.
+
+    Attributes
+    ----------
+    pick : what came of it
+    bench : (n, inputs) standard deviations
+    base, filler : (n,) margin and slack of each, on the case's own mesh as far as it is known [K]
+    """
+
+    pick: Pick
+    bench: Array
+    base: Array
+    filler: Array
+
+
+def is_good(pick: Pick, sure: float) -> bool:
+    """Whether a pick reaches the chance that is wanted, and the case as it is keeps its limits."""
+    own = pick.confirmed or {}
+    keeps = own.get("base_stays_solid") is True and own.get("filler_flows") is True
+    return keeps and pick.chance >= sure
+
+
+def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) -> Planner[Tried]:
+    """Run a setting on fresh benches, and at the case's own detail where limits are nearest.
+
+    What the benches say goes to the hand's other runs: a pick that failed teaches the next.
+
+    Parameters
+    ----------
+    hand : whose setting it is
+    setting : to try
+    plan : of the search
+    attempt : number of the pick
+    """
+    space = hand.space
+    if plan.orders and hand.order is None:
+        yield from _take_order(hand, setting, plan)
+    inputs = hand.inputs(setting)
+    bench = points(plan.fresh, space.size[1], seed_of(plan.seed, "fresh", attempt))
+    every = [np.zeros(space.size[1]), *bench]
+    rows: list[Row] = []
+    for end in (1 + plan.effort.early, len(every)):
+        more = [space.trial(inputs, z, plan.detail) for z in every[len(rows) : end]]
+        rows += yield Round("fresh benches", run_trial, more)
+        bad = int((~_good_benches(rows[1:], hand.shift)).sum())
+        passed = bad <= floor((1.0 - plan.sure) * plan.fresh + 1e-9)
+        if not passed:
+            break
+    own = rows[0] if plan.detail == plan.case.detail else None
+    if own is None and passed:
+        own = yield from _own_mesh(hand, inputs, every, rows, plan)
+    hand.add(np.array([[*setting.shares, *z] for z in every[: len(rows)]]))
+    # what a search in the case's own order can learn from
+    hand.rows += [{**row, "total_s": float(row.get("total_s") or 0.0) / hand.pace} for row in rows]
+    return _tried(hand, inputs, rows, np.array(every[1 : len(rows)]), own, setting)
+
+
+def _good_benches(rows: Sequence[Row], shift: tuple[float, float]) -> NDArray[np.bool_]:
+    base, filler, _ = measures(rows)
+    return np.asarray((base + shift[0] > 0.0) & (filler + shift[1] >= 0.0))
+
+
+def _tried(
+    hand: Hand, inputs: Inputs, rows: Sequence[Row], bench: Array, own: Row | None, setting: Setting
+) -> Tried:
+    base, filler, time = measures(rows)
+    base, filler = base + hand.shift[0], filler + hand.shift[1]
+    why: Counter[str] = Counter()
+    for row, solid, flows in zip(rows[1:], base[1:] > 0.0, filler[1:] >= 0.0, strict=True):
+        if not np.isfinite(measures([row])[0][0]):
+            why["failed"] += 1
+            continue
+        if not solid:
+            why["base"] += 1
+        if not flows:
+            why[str(row.get("filler_binding") or "arc.current")] += 1
+    good = int(_good_benches(rows[1:], hand.shift).sum())
+    low, high = wilson(good, len(bench))
+    pick = Pick(
+        hand.space.hand,
+        inputs,
+        good / len(bench),
+        low,
+        high,
+        float(time[0]) if np.isfinite(time[0]) else setting.time * hand.pace,
+        own,
+        len(bench),
+        dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
+        hand.shift,
+    )
+    return Tried(pick, bench, base[1:], filler[1:])
+
+
+def _own_mesh(
+    hand: Hand, inputs: Inputs, every: Sequence[Array], rows: Sequence[Row], plan: FindPlan
+) -> Planner[Row]:
+    """Run the case as it is, and the benches nearest to a limit, on the case's own mesh."""
+    base, filler, _ = measures(rows)
+    near = np.nan_to_num(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), nan=np.inf)
+    also = [0, *(np.sort(np.argsort(near, kind="stable")[:OWN]) + 1)]
+    finer = [hand.space.trial(inputs, every[i], plan.case.detail) for i in also]
+    told = yield Round(f"{plan.case.detail} mesh", run_trial, finer)
+    hand.besides = hand.besides[0], hand.besides[1] + len(told)
+    fine_base, fine_filler, _ = measures(told)
+    apart = np.array([fine_base - base[also], fine_filler - filler[also]])
+    known = np.isfinite(apart).all(axis=0)
+    if known.any():
+        a, b = apart[:, known].mean(axis=1)
+        hand.shift = round(float(a), 1), round(float(b), 1)
+    return told[0]
+
+
+def _take_order(hand: Hand, setting: Setting, plan: FindPlan) -> Planner[None]:
+    """Choose the order of segments: three runs at a setting of the case as it is.
+
+    The order changes how long starts take to cool, and so the time; margin and slack hardly. The
+    quickest is taken that keeps what the case's own order keeps, if it saves enough.
+    """
+    _, inputs = hand.space.settable(np.array(setting.shares))
+    nominal = np.zeros(hand.space.size[1])
+    orders = ((), *(((ORDER, order),) for order in plan.orders))
+    trials = [hand.space.trial((*inputs, *order), nominal, plan.detail) for order in orders]
+    rows = yield Round("orders of segments", run_trial, trials)
+    base, filler, time = measures(rows)
+    least = np.nan_to_num(np.minimum(base - plan.case.limits.base_margin, filler), nan=-np.inf)
+    keeps = [i for i in range(len(orders)) if least[i] >= min(least[0], 0.0)]
+    best = min(keeps, key=lambda i: np.nan_to_num(time[i], nan=np.inf))
+    hand.besides = hand.besides[0] + len(plan.orders), hand.besides[1]
+    hand.order = ()
+    if time[best] < QUICKER * time[0]:
+        hand.order, hand.pace = orders[best], float(time[best] / time[0])

@@ -1,0 +1,192 @@
+"""Runs side by side: what differs, how sure that is, which is better, and the files of it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from invariance.small import SMALL, run, text_of
+from lapheat.api import Result
+from lapheat.case.file import CaseError, case_to_toml
+from lapheat.outcomes.from_history import outcomes_of
+from lapheat.report.folder import write_json
+from lapheat.study.compare.compare import Comparison, compare_runs, slacks_of
+from lapheat.study.compare.entries import Entry, of_folder, of_result
+from lapheat.study.compare.files import compare_csv, compare_dict, write_compare
+from lapheat.study.runs.trial import row_of
+from support.runs import run_with
+from support.synthetic import STAINLESS_SOLIDUS
+
+
+def entry(name: str, peak: float = 150.0, seconds: float = 100.0, **dry: Any) -> Entry:
+    """Made-up run: its tube `peak` K below solidus, its total time, dry where told."""
+    history = run_with(STAINLESS_SOLIDUS - peak, **dry)
+    history = replace(history, total=seconds, simulated=2.0 * seconds)
+    return of_result(Result(history.case, history, outcomes_of(history)), f"{name}.toml")
+
+
+def why(*entries: Entry) -> tuple[str | None, str]:
+    found = compare_runs(entries)
+    return (None if found.pick is None else found.pick.name), found.why
+
+
+DRY: dict[str, Any] = {"tube_dry": ((0.0, 90.0, 1200.0),)}
+
+
+# ---- which is better --------------------------------------------------------------------------
+
+
+def test_what_works_is_better_than_what_is_quicker() -> None:
+    name, told = why(entry("cold", seconds=50.0, **DRY), entry("good"))
+    assert name == "good"
+    assert told.startswith("good is better: it alone works; ")
+
+
+def test_of_two_that_work_the_one_further_from_its_nearest_limit_is_better() -> None:
+    # 50 K of margin are wanted: 10 K to spare against 50
+    name, told = why(entry("near", 60.0, seconds=80.0), entry("far", 100.0))
+    assert name == "far"
+    assert "it keeps 40 K more than near from its nearest limit" in told
+    assert "it takes 20 s longer" in told
+
+
+def test_of_two_as_safe_the_quicker_is_better() -> None:
+    name, told = why(entry("slow", 64.0, seconds=90.0), entry("quick", 61.0, seconds=80.0))
+    assert name == "quick"
+    assert told == (
+        "quick is better: both work, slow and quick are as far from their limits, within 5 K, "
+        "and it is 10 s quicker"
+    )
+
+
+def test_an_uncertain_margin_does_not_decide() -> None:
+    near, far = entry("near", 60.0, seconds=80.0), entry("far", 100.0)
+    unsure = [replace(one, uncertainty={"tube.margin_K": 25.0}) for one in (near, far)]
+    assert why(*unsure)[0] == "near"  # 40 K apart, 50 K uncertain: the quicker
+
+
+def test_a_run_compared_with_itself_is_no_better() -> None:
+    found = compare_runs((entry("same"), entry("same")))
+    assert found.pick is None
+    assert found.why.startswith("None is better: both work")
+    assert [each.name for each in found.entries] == ["same", "same (2)"]
+    assert found.settings == ()
+    assert not [row.name for row in found.outcomes if row.differs]
+
+
+def test_where_none_works_the_nearest_is_named() -> None:
+    name, told = why(entry("worse", 10.0), entry("bad", 30.0))
+    assert name is None
+    assert told == "None works; the nearest is bad: tube margin misses limits.base_margin by 20 K"
+
+
+# ---- differences ------------------------------------------------------------------------------
+
+
+def test_a_change_has_the_uncertainty_of_both_runs_or_none() -> None:
+    first, second, third = entry("first", 60.0), entry("second", 85.0), entry("third", 70.0)
+    first = replace(first, uncertainty={"tube.margin_K": 3.0})
+    second = replace(second, uncertainty={"tube.margin_K": 1.5})
+    found = compare_runs((first, second, third))
+    row = found.outcome("tube.margin_K")
+    assert row is not None
+    assert row.changes == pytest.approx((0.0, 25.0, 10.0))
+    assert row.uncertainties == (6.0, 4.5, None)
+    time = found.outcome("time.total_s")
+    assert time is not None
+    assert time.uncertainties == (None, None, None)
+    assert [note for note in found.notes if note.startswith("No numerical uncertainty: third was")]
+
+
+@pytest.fixture(scope="module")
+def small_runs() -> tuple[Result, Result]:
+    return run(text_of(SMALL)), run(text_of(SMALL, arc__current="64 A", fillet__leg="1.6 mm"))
+
+
+def compared(runs: tuple[Result, Result]) -> Comparison:
+    return compare_runs([of_result(result, f"{n}.toml") for n, result in enumerate(runs)])
+
+
+def test_settings_that_differ_are_told_as_written(small_runs: tuple[Result, Result]) -> None:
+    told = {row.name: row.values for row in compared(small_runs).settings}
+    assert told["arc.current"] == ("70 A", "64 A")
+    assert told["fillet.leg"] == ("1.5 mm", "1.6 mm")
+    assert "tube.wall" not in told
+
+
+def test_slack_is_that_of_the_studies(small_runs: tuple[Result, Result]) -> None:
+    for result in small_runs:
+        row, slacks = row_of(result), slacks_of(of_result(result, "small.toml"))
+        base = [s.kelvin for s in slacks if s.limit == "limits.base_margin"]
+        filler = [s.kelvin for s in slacks if s.limit != "limits.base_margin"]
+        assert min(base) == pytest.approx(row["base_slack_K"], abs=1e-6)
+        assert min(filler) == pytest.approx(row["filler_slack_K"], abs=1e-6)
+
+
+def test_a_result_folder_says_what_the_run_said(
+    small_runs: tuple[Result, Result], tmp_path: Path
+) -> None:
+    result = small_runs[0]
+    write_json(tmp_path / "outcomes.json", result.outcomes.as_dict())
+    (tmp_path / "case.toml").write_text(case_to_toml(result.case), "utf-8")
+    read, computed = of_folder(tmp_path), of_result(result, "small.toml")
+    assert read.outcomes() == computed.outcomes()
+    found = compare_runs((read, computed))
+    assert found.settings == ()
+    assert not [row.name for row in found.outcomes if row.differs]
+
+
+def test_every_number_of_the_outcomes_is_in_the_table(small_runs: tuple[Result, Result]) -> None:
+    found = compared(small_runs)
+    table = {row["name"]: row for row in csv.DictReader(io.StringIO(compare_csv(found)))}
+    for result, column in zip(small_runs, ("0", "1"), strict=True):
+        told = result.outcomes.as_dict()
+        assert float(table["tube.margin_K"][column]) == told["tube"]["margin_K"]
+        assert float(table["segments[2].start_C"][column]) == told["segments"][2]["start_C"]
+        assert float(table["heat.arc_J"][column]) == told["heat"]["arc_J"]
+    change = float(table["tube.margin_K"]["1 change"])
+    margins = [result.outcomes.tube.margin_K or 0.0 for result in small_runs]
+    assert change == pytest.approx(margins[1] - margins[0], abs=1e-6)
+    assert table["tube.margin_K"]["1 uncertainty"] == ""
+
+
+def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
+    found = compared(small_runs)
+    files = write_compare(found, tmp_path / "a.compare")
+    names = [str(path.relative_to(tmp_path / "a.compare")) for path in files]
+    assert names == ["compare.json", "compare.csv", "figures/compare.png", "figures/compare.svg"]
+    told = json.loads(files[0].read_text("utf-8"))
+    assert told == compare_dict(found)
+    assert [each["name"] for each in told["runs"]] == ["0", "1"]
+    kinds = {row["name"]: row["kind"] for row in told["differences"]}
+    assert kinds["arc.current"] == "setting"
+    assert kinds["tube.margin_K"] == "outcome"
+    assert "mesh.layers" not in kinds  # the same in both
+
+
+# ---- refusals ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "given"),
+    [
+        (None, "no such file"),
+        ("{", "not readable"),
+        ("[1]", "no verdict, tube, segments, time in it"),
+        ('{"verdict": {}, "tube": 3, "time": {}}', "no tube, segments in it"),
+    ],
+)
+def test_a_folder_that_is_no_result_is_refused(
+    text: str | None, given: str, tmp_path: Path
+) -> None:
+    if text is not None:
+        (tmp_path / "outcomes.json").write_text(text, "utf-8")
+    with pytest.raises(CaseError, match="a result folder of `lapheat run`") as caught:
+        of_folder(tmp_path)
+    assert given in str(caught.value)

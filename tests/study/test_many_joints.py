@@ -1,0 +1,34 @@
+"""What `find` came to on many joints, kept by `many_joints.py`."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from study.many_joints import KEPT, NAMED, joints
+
+KEPT_JOINTS: dict[str, Any] = json.loads(KEPT.read_text("utf-8"))
+
+
+def test_joints_are_those_of_the_seed() -> None:
+    every = joints(20, 0)
+    assert set(NAMED) <= set(every)
+    assert set(KEPT_JOINTS) <= set(every)
+    assert list(joints(10, 0)) == list(every)[: 10 + len(NAMED)]
+    for source in every.values():
+        source.case()
+
+
+@pytest.mark.parametrize("name", KEPT_JOINTS)
+def test_a_joint_survives_four_benches_of_five_or_a_run_says_why_not(name: str) -> None:
+    kept = KEPT_JOINTS[name]
+    assert kept["low"] <= kept["chance"] <= kept["high"]
+    assert kept["runs"] <= 600
+    if kept["sure_enough"]:
+        assert kept["benches"] >= 48
+        assert kept["chance"] >= 0.9
+    elif kept["chance"] < 0.8:
+        assert kept["fails"]
+        assert any(change["counted"] for change in kept["instead"])
