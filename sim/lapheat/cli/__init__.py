@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
 import sys
 from typing import Any
-
-from ..case.faults import printable_lines
 
 __all__ = ["main"]
 
@@ -37,6 +34,9 @@ def _torn(arguments: list[str]) -> str:
 
 def _status(arguments: list[str]) -> int:
     """Run the command; a usage error is told here, as it says what was typed."""
+    import io
+
+    from ..case.faults import printable_lines
     from .app import app
 
     try:
