@@ -58,7 +58,7 @@ ALLOYS = {Region.TUBE: TUBE, Region.FLANGE: FLANGE, Region.FILLET: FILLER}
 
 def coarse_lines(monkeypatch: pytest.MonkeyPatch) -> Lines:
     """Mesh lines of a small joint, coarser than any a user gets: 40 layers, two cells a wall."""
-    monkeypatch.setitem(joint.DETAILS, "coarse", Detail(1.0, 2, 1.5))
+    monkeypatch.setitem(joint.DETAILS, "coarse", Detail(1.0, 2, 2, 1.5))
     case = Case(
         title="manufactured",
         joint="tube-to-flange",

@@ -19,14 +19,14 @@ CHILL = (
 
 
 def test_a_copper_chill_cools_the_demos_bore_and_takes_time() -> None:
-    """By 71 K at coarse (76 K at standard, measured once), against the kept run without.
+    """By 68 K at coarse (76 K at standard, measured once), against the kept run without.
 
     The hand waits at each start to its limit, so the joint takes more than twice as long.
     """
     kept = json.loads((HERE / "flue-stub.json").read_text(encoding="utf-8"))
     result = simulate(read_case(DEMO, overrides=CHILL, detail="coarse"), threads=1)
     told = result.outcomes
-    assert kept["tube.bore_peak_C"] - told.tube.bore_peak_C == pytest.approx(71.0, abs=2.0)
+    assert kept["tube.bore_peak_C"] - told.tube.bore_peak_C == pytest.approx(68.0, abs=2.0)
     assert told.chill is not None
     assert told.chill.peak_C == pytest.approx(216.0, abs=2.0)
     assert told.heat.chill_J == pytest.approx(7043.0, rel=0.01)

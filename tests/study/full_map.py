@@ -1,4 +1,4 @@
-"""The full maps that the window is held against: every node of 41 x 41 or 31 x 31 is run.
+"""The full maps that the window is held against: every node of 41 x 41 or 21 x 21 is run.
 
 ``python tests/study/full_map.py NAME [WORKERS]`` writes `full_map_NAME.json` anew; look at the
 difference. In `segment_pause` a segment length counts only through the whole number of segments
@@ -74,7 +74,7 @@ MAPS = {
     "current_dwell": Asked(
         IN_TURN,
         (("arc.current", 56.0, 76.0, "A"), ("travel.dwell", 1.0, 8.0, "s")),
-        nodes=31,
+        nodes=21,
     ),
 }
 

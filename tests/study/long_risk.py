@@ -1,4 +1,4 @@
-"""A risk from 128 samples and, much longer, from 1024 of another seed.
+"""A risk from 128 samples and, much longer, from 1024 of another seed (demo: 512).
 
     PYTHONPATH=sim:tests python tests/study/long_risk.py bead    some minutes on two idle cores
     PYTHONPATH=sim:tests python tests/study/long_risk.py demo    twenty minutes or more
@@ -30,7 +30,7 @@ arc = { current = "37 A", voltage = "10 V", spot = "2 mm" }
 travel = { speed = "5 mm/s", segment = "8 mm", pause = "1 s", coverage = 0.3 }
 numerics = { detail = "coarse" }
 """
-SHORT, LONG = 128, 1024
+SHORT, LONG = 128, {"bead": 1024, "demo": 512}
 BY_CLOCK = (*STEADY, "arc.current=70 A")  # both chances lie well between 0 and 1
 FIRST = 2  # rows kept of the short one, to see whether it is still of this program
 
@@ -71,7 +71,7 @@ def main(name: str) -> None:
             "case": name,
             "version": __version__,
             "short": summary(source_of(name), SHORT, 0, executor, store),
-            "long": summary(source_of(name), LONG, 1, executor, store),
+            "long": summary(source_of(name), LONG[name], 1, executor, store),
         }
     (HERE / f"risk_of_{name}.json").write_text(json.dumps(kept, indent=1) + "\n", "utf-8")
     rows.unlink()

@@ -189,7 +189,8 @@ def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
         assert item.low <= value <= item.high, item
         assert item.high - item.low < 0.65 * value  # 0.5 mm of its place is a fifth of the spot
     assert found.offset is not None
-    assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.2
+    # 0.5 mm of the probes' places costs a third of a second to either side (with exact places 0.1)
+    assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.8
 
 
 def test_a_clock_that_is_off_is_hinted_at() -> None:

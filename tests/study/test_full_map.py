@@ -1,4 +1,4 @@
-"""The window against full maps of the demo, 41 x 41 and 31 x 31 runs, kept in `full_map_*.json`."""
+"""The window against full maps of the demo, 41 x 41 and 21 x 21 runs, kept in `full_map_*.json`."""
 
 from __future__ import annotations
 

@@ -31,22 +31,36 @@ SURFACES = (
 
 @dataclass(frozen=True)
 class Detail:
-    """How fine: spot over cell length along the joint, cells through the wall, growth."""
+    """How fine the mesh is.
+
+    Attributes
+    ----------
+    per_spot : spot over cell length along the joint
+    wall_cells, leg_cells : cells through the tube's wall and along a leg of the fillet, at least
+    growth : of cells away from the joint, a cell
+    """
 
     per_spot: float
     wall_cells: int
+    leg_cells: int
     growth: float
 
 
 # One map refined: every spacing scales with 1 / per_spot and the growth with its root.
 DETAILS = {
-    "coarse": Detail(2.0, 3, 1.35),
-    "standard": Detail(3.5, 5, 1.35 ** (2.0 / 3.5)),
-    "fine": Detail(5.6, 8, 1.35 ** (2.0 / 5.6)),
+    "coarse": Detail(2.0, 3, 4, 1.35),
+    "standard": Detail(3.5, 5, 6, 1.35 ** (2.0 / 3.5)),
+    "fine": Detail(5.6, 8, 10, 1.35 ** (2.0 / 5.6)),
 }
 
+# The arc and the filler heat the tube from outside, so that its cells are thinner there: of three,
+# each is thinner by this than the next one inward. Far up the tube little happens, and cells may be
+# longer than elsewhere.
+WALL_GROWTH = 1.35
+FAR = 2.0
+
 # The flange takes its heat through its face, so that cells are thin there and grow slowly with
-# depth: the first over a cell of the fillet, and the growth as a power of the other one.
+# depth: the first over the first beside the fillet, and the growth as a power of the other one.
 FACE_CELL = 0.7
 DEPTH_POWER = 0.6
 
@@ -119,10 +133,12 @@ def _lines(case: Case) -> Lines:
         half = np.concatenate([near, fine + far[1:]])
         return Lines(layers, wall, np.concatenate([-half[:0:-1], half]))
     leg, thickness, lap = case.fillet.leg, case.flange.thickness, case.lap.depth
-    legs = max(detail.wall_cells, ceil(leg / size))
-    fillet = np.linspace(0.0, leg, legs + 1)
-    first = leg / legs
-    above = leg + graded(tube.length - leg, first, detail.growth, largest)[1:]
+    thinner = WALL_GROWTH ** (-3.0 * np.arange(wall_cells) / wall_cells)  # inward to outward
+    depths = np.append(np.cumsum(thinner[::-1])[::-1], 0.0) / thinner.sum()
+    wall = tube.radius - tube.wall * depths
+    fillet = np.linspace(0.0, leg, max(detail.leg_cells, ceil(leg / size)) + 1)
+    first = leg / max(detail.wall_cells, ceil(leg / size))
+    above = leg + graded(tube.length - leg, first, detail.growth, FAR * largest)[1:]
     slowly = detail.growth**DEPTH_POWER
     down = graded(lap, FACE_CELL * first, slowly, largest)
     if lap < thickness:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection
 from dataclasses import replace
+from math import floor
 
 import numpy as np
 
@@ -58,8 +59,10 @@ class _March:
         self.number = 0
         self.angle = 0.0
         self.arc_step = arc_step(self.case) / shorter
-        # the rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis
-        self.lead = LEAD * self.case.arc.spot / (self.problem.mesh.step * self.case.tube.radius)
+        # The rod is dabbed into the front of the puddle, so filler lies ahead of the torch axis, by
+        # whole half layers: then every layer is laid at the end of a step, however wide the spot.
+        layer = self.problem.mesh.step * self.case.tube.radius
+        self.lead = 0.5 * floor(2.0 * LEAD * self.case.arc.spot / layer + 1e-9)
         self.flow = self.layer_heat = 0.0
         fillet = self.problem.fillet_cells
         if len(fillet):
