@@ -15,6 +15,7 @@ from .constants import ZERO_CELSIUS
 from .history.frames import KEPT
 from .history.records import History
 from .joint.lines import DETAILS
+from .march.expected import LONGEST, refuse_long
 from .march.march import Report
 from .march.march import march as run_through
 from .march.state import Stepper
@@ -92,6 +93,7 @@ def simulate(
     shorter: float = 1.0,
     until: float = 0.0,
     keep: Collection[str] = (),
+    hours: float = LONGEST,
 ) -> Result:
     """Take a case through its schedule.
 
@@ -105,6 +107,7 @@ def simulate(
     until : time to which the cooling is followed at least [s]
     keep : "film", "fields" or both: frames kept on the way, in `History.film` and `History.fields`,
         for `Result.save` to write
+    hours : a run that would take longer on one thread is refused
 
     Raises
     ------
@@ -113,7 +116,7 @@ def simulate(
     ValueError
         There is no such march, or nothing of that name to keep.
     CaseError
-        The case asks for too big a mesh.
+        The case asks for too big a mesh, or the run would take too long.
     MarchError
         The computation failed.
     """
@@ -124,6 +127,7 @@ def simulate(
     if isinstance(keep, str) or not set(keep) <= set(KEPT):
         raise ValueError(f"keep holds names of {', '.join(KEPT)}, not {keep!r}")
     job = job_of(case)
+    refuse_long(case, job.problem.explicit_limit, hours)
     stepper = _stepper(job.problem, march, threads)
     report = report or notebook_report(case)
     history = run_through(job, stepper, report, shorter=shorter, until=until, keep=keep)

@@ -323,6 +323,7 @@ def test_what_ends_on_its_bound_is_told() -> None:
         ("spot", ("spot=3 mm:5 mm",), "--bounds", "the case's own 2 mm"),
         ("spot", ("spot=1:5",), "--bounds", "a length each"),
         ("efficiency", ("efficiency=low:0.9",), "--bounds", "a number each"),
+        ("efficiency", ("efficiency=0.1:0.9_9",), "--bounds", "a number each"),
     ],
 )
 def test_bad_unknowns_are_refused(

@@ -5,9 +5,11 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import socket
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -135,3 +137,53 @@ def test_one_worker_too_keeps_blas_to_one_thread(monkeypatch: pytest.MonkeyPatch
 def test_a_cluster_that_is_not_there_is_refused() -> None:
     with pytest.raises(CaseError, match="the address of a running scheduler"):
         Cluster("no address at all")
+
+
+@pytest.fixture
+def listener() -> Iterator[socket.socket]:
+    """Who accepts every connection."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        yield server
+
+
+@pytest.mark.parametrize("greeting", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n" * 9])
+def test_who_accepts_and_is_no_scheduler_is_refused_in_time(
+    listener: socket.socket, greeting: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that says nothing held the command for ever, another's words were taken for a size."""
+    monkeypatch.setattr("lapheat.study.runs.executors.ANSWER", 0.5)
+
+    def answer() -> None:
+        with listener.accept()[0] as other, suppress(OSError):
+            other.sendall(greeting)
+            while other.recv(10_000):
+                pass
+
+    thread = threading.Thread(target=answer, daemon=True)
+    thread.start()
+    began = time.monotonic()
+    with pytest.raises(CaseError) as caught:
+        Cluster(f"tcp://127.0.0.1:{listener.getsockname()[1]}")
+    told = "what answers there is none" if greeting else "no answer in 0.5 s"
+    assert f"the address of a running scheduler ({told})" in str(caught.value)
+    assert time.monotonic() - began < 10.0
+    thread.join(10.0)
+    assert not thread.is_alive()  # the connection was closed
+
+
+ADDRESSES = ("ucx://127.0.0.1:9", "inproc://1/2/3", "http://127.0.0.1:9", "tcp://127.0.0.1:9/x")
+
+
+@pytest.mark.parametrize("address", [*ADDRESSES, "tcp://\x1b[2J", "tcp://127.0.0.1:99999999"])
+def test_only_addresses_of_schedulers_are_tried(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("lapheat.study.runs.executors._greet", None)  # must not be called
+    with pytest.raises(CaseError, match="tcp://HOST:8786"):
+        Cluster(address)
+
+
+def test_an_address_without_keys_for_tls_is_refused(capfd: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(CaseError, match="TLS"):
+        Cluster("tls://127.0.0.1:9")
+    assert capfd.readouterr().err == ""

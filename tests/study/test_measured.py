@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from time import process_time
 
 import numpy as np
 import pytest
@@ -96,7 +97,12 @@ BAD = [
     ("current_A,dry\n60,no\n", "column 2", '"dry"', "melted or wet, each once", ""),
     ("current_A,wet,wet\n60,no,no\n", "column 3", '"wet"', "melted or wet, each once", ""),
     ("current_A,wet\n60,maybe\n", "line 2, column 2", '"maybe"', "yes or no, or nothing", ""),
-    ("current_A,wet\n-60,no\n", "line 2, column 1", '"-60"', "a current above 0", ""),
+    ("current_A,wet\n-60,no\n", "line 2, column 1", '"-60"', "a current from 1 to 1000 A", ""),
+    ("current_A,wet\n60,no\n1e30,yes\n", "line 3, column 1", '"1e30"', "from 1 to 1000 A", ""),
+    ("current_A,wet\n" + "60,no\n" * 201, "file", "201 rows", "at most 200", "run again"),
+    ("time_s,top_C\n0,1_0\n", "line 2, column 2", '"1_0"', "a number", ""),
+    ("time_s,top_C\n0,\u0661\n", "line 2, column 2", '"\u0661"', "a number", ""),
+    ("time_s" + ",top_C" * 100 + "\n" + "0," * 100 + "1\n", "header", "101 columns", "100", ""),
     ("current_A,wet\n60,\n", "file", "no answer at all", "yes or no", ""),
 ]
 
@@ -134,3 +140,25 @@ def test_a_case_without_probes_is_told(tmp_path: Path) -> None:
 def test_files_that_are_none_are_told(tmp_path: Path) -> None:
     assert faults_of(tmp_path / "none.csv")[0].given == "no such file"
     assert faults_of(tmp_path)[0].given == "a folder"
+
+
+@pytest.mark.parametrize("row", ["x,y,z\n", "{},20\n", "{},a\n", '"{}\n', "\n"])
+def test_a_million_lines_are_refused_at_once(tmp_path: Path, row: str) -> None:
+    """Read to their end a million bad lines took 136 s and 1.3 GB."""
+    rows = "".join(row.format(n) for n in range(1_000_000))
+    path = written(tmp_path, f"time_s,top_C\n{rows}")
+    start = process_time()
+    faults = faults_of(path)
+    assert process_time() - start < 5.0
+    assert len(faults) == 1
+    assert faults[0].given == (
+        "a header and nothing below it" if row == "\n" else "more than 100000 rows"
+    )
+
+
+def test_as_many_rows_as_are_allowed_are_read_or_refused_in_time(tmp_path: Path) -> None:
+    start = process_time()
+    rows = "".join(f"{0.01 * n:.2f},20\n" for n in range(100_000))
+    assert len(histories(tmp_path, f"time_s,top_C\n{rows}").time) == 100_000
+    assert len(faults_of(written(tmp_path, "time_s,top_C\n" + "0,x\n" * 100_000))) == 12
+    assert process_time() - start < 10.0

@@ -8,10 +8,14 @@ import random
 import subprocess
 import sys
 import time
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
+from lapheat.case.faults import CaseError
+from lapheat.cli.terminal.exits import Left
+from lapheat.cli.terminal.sweep import kept_rows
 from lapheat.study.runs import Processes, RowFile, Serial, collect
 from study.stand_in import Number, die_always, square
 
@@ -52,6 +56,94 @@ def test_a_torn_end_is_dropped(tmp_path: Path, torn: str) -> None:
     with RowFile(path, resume=True) as store:
         assert len(store.rows) == 4
     assert path.read_bytes() == whole
+
+
+def test_a_first_line_torn_is_dropped(tmp_path: Path) -> None:
+    path = tmp_path / "rows.jsonl"
+    for torn in ('{"ke', '{"key": "number 0", "row": {"squ'):
+        path.write_text(torn)
+        assert swept(path, resume=True, count=2) == ([0.0, 1.0], 2)
+
+
+def summed(told: str) -> str:
+    """A line with a checksum that is right."""
+    return f'{told[:-1]}, "sum": "{sha256(told.encode()).hexdigest()[:16]}"}}'
+
+
+WRONG = {
+    "a number changed": lambda line: line.replace("1.0", "2.0"),
+    "another key": lambda line: line.replace("number 1", "number 9"),
+    "a text for a number": lambda line: line.replace("1.0", '"1.0"'),
+    "a blank more": lambda line: line.replace(", ", ",  "),
+    "no checksum": lambda _: '{"key": "number 1", "row": {"square": 1.0, "failed": null}}',
+    "no row": lambda _: '{"key": {}}',
+    "a list for a row": lambda _: summed('{"key": "number 1", "row": []}'),
+    "an empty row": lambda _: summed('{"key": "number 1", "row": {}}'),
+    "a row in a row": lambda _: summed('{"key": "number 1", "row": {"a": {}, "failed": null}}'),
+    "not a number": lambda _: summed('{"key": "number 1", "row": {"square": NaN, "failed": null}}'),
+    "without end": lambda _: summed('{"key": "number 1", "row": {"a": Infinity, "failed": null}}'),
+    "a number that failed": lambda _: summed('{"key": "number 1", "row": {"failed": 7}}'),
+    "no key": lambda _: summed('{"key": 1, "row": {"square": 1.0, "failed": null}}'),
+    "5000 brackets": lambda _: "[" * 5000,
+    "5000 digits": lambda _: '{"key": "number 1", "row": {"square": ' + "9" * 5000 + "}}",
+    "no UTF-8": lambda line: line.replace("number", "n\udcfcmber"),
+}
+
+
+@pytest.mark.parametrize("what", WRONG)
+def test_a_damaged_row_is_run_anew_and_said(tmp_path: Path, what: str) -> None:
+    """Whatever is wrong with the second of four rows, the others are still used."""
+    path = tmp_path / "rows.jsonl"
+    swept(path, count=4)
+    lines = path.read_text().splitlines()
+    lines[1] = WRONG[what](lines[1])
+    path.write_text("\n".join(lines) + "\n", errors="surrogateescape")
+    with RowFile(path, resume=True) as store:
+        assert (store.damaged, len(store.rows)) == (1, 3)
+    assert swept(path, resume=True, count=4) == ([0.0, 1.0, 4.0, 9.0], 1)
+    assert swept(path, resume=True, count=4) == ([0.0, 1.0, 4.0, 9.0], 0)
+
+
+def test_a_command_says_how_many_rows_are_damaged(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, kept = tmp_path / "out", tmp_path / "out.rows.jsonl"
+    folder.mkdir()
+    for path in (kept, folder / "rows.jsonl"):
+        swept(path, count=3)
+        path.write_text(path.read_text().replace("1.0", "7.0"))
+    with kept_rows(folder, True, Left()) as store:
+        assert store.rows.keys() == {"number 0", "number 2"}
+    assert "2 kept rows are damaged: their runs are made anew" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("resume", [True, False])
+@pytest.mark.parametrize("text", ["my own notes\n", "no end", '{"key": {}}\n', "[]\n[]\n", "\n"])
+def test_a_file_that_holds_no_rows_is_left_alone(tmp_path: Path, text: str, resume: bool) -> None:
+    path = tmp_path / "out.rows.jsonl"
+    path.write_text(text)
+    refused = "a file that holds no kept row"
+    with pytest.raises(CaseError, match=refused), kept_rows(tmp_path / "out", resume, Left()):
+        pass
+    with pytest.raises(CaseError, match=refused):
+        RowFile(path, resume)
+    assert path.read_text() == text
+
+
+@pytest.mark.parametrize("resume", [True, False])
+def test_no_link_is_followed(tmp_path: Path, resume: bool) -> None:
+    kept, target = tmp_path / "out.rows.jsonl", tmp_path / "target"
+    kept.symlink_to(target)
+    for text in (None, "dear\n", '{"key": "torn'):
+        if text is not None:
+            target.write_text(text)
+        with pytest.raises(CaseError, match="a link"), kept_rows(tmp_path / "out", resume, Left()):
+            pass
+        assert (target.read_text() if text else target.exists()) == (text or False)
+    kept.unlink()
+    os.mkfifo(kept)
+    with pytest.raises(CaseError, match="not a regular file"):
+        RowFile(kept, resume)
 
 
 def test_a_last_line_without_its_end_is_dropped(tmp_path: Path) -> None:

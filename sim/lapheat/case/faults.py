@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import groupby
 
-__all__ = ["CaseError", "Fault", "did_you_mean", "printable", "shown"]
+__all__ = ["CaseError", "Fault", "did_you_mean", "printable", "printable_lines", "shown"]
 
 _LONGEST = 72
+_LONGEST_KEY = 1000  # a path may stand there
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,11 @@ class Fault:
 
     def __str__(self) -> str:
         lines = [
-            f"  {self.key}",
-            f"    given:   {self.given}",
-            f"    allowed: {self.allowed}",
+            f"  {printable(self.key)[:_LONGEST_KEY]}",
+            f"    given:   {printable(self.given)}",
+            f"    allowed: {printable(self.allowed)}",
         ]
-        return "\n".join([*lines, f"    hint:    {self.hint}"] if self.hint else lines)
+        return "\n".join([*lines, f"    hint:    {printable(self.hint)}"] if self.hint else lines)
 
 
 class CaseError(Exception):
@@ -71,10 +72,17 @@ class CaseError(Exception):
 
 def printable(text: str) -> str:
     """Text that cannot steer a terminal and that every encoding of Unicode can write."""
+    if text.isprintable():
+        return text
     return "".join(
         c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Zl", "Zp") else f"\\u{ord(c):04x}"
         for c in text
     )
+
+
+def printable_lines(text: str) -> str:
+    """Text of several lines, each as `printable` makes it."""
+    return "\n".join(map(printable, text.split("\n")))
 
 
 def shown(value: object) -> str:

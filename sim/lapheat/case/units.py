@@ -136,10 +136,13 @@ _NUMBER = re.compile(
     r"\s*(?P<unit>.*)",
     re.DOTALL,
 )
-# Names, signs between them and one-digit powers; anything else never reaches pint's parser.
-_UNIT = re.compile(r"(?:[A-Za-z_µμ°%()/*^ ·²³⁻¹-]|(?<=[A-Za-z^*-])[1-9](?![0-9]))*")
-# A power of a power ("mm^9^9^9") would keep pint busy without end; no unit needs one.
-_TOWER = re.compile(r"(?:\^|\*\*)[^A-Za-z]*(?:\^|\*\*)")
+# Names, each with at most one power of one digit, and signs between them. Nothing else reaches
+# pint's parser: it would be busy for ever with a power of a power ("mm^9^9^9", "m*9²²²²", words).
+_POWER = r"(?:\^|\*\*) ?(?:-?[1-9]|\(-?[1-9]\))|⁻?[¹²³]"
+_WORDS = r"(?:cubic|cubed|square|squared|sq)\b"
+_UNIT = re.compile(
+    rf"(?:(?!{_WORDS})[A-Za-z_µμ°%]++(?: ?(?:{_POWER})(?![0-9]))?+|[()/ ]|\*(?!\*))*+"
+)
 _LONGEST = 80
 
 
@@ -193,6 +196,8 @@ def _root(unit: str) -> str:
 @cache
 def _converter(unit: str, kind: Kind) -> tuple[str, Callable[[float], float]]:
     """Full name of a unit and the function from it to the SI unit of `kind`."""
+    if not _UNIT.fullmatch(unit):
+        raise UnitError(f'"{unit}" is not a unit', _unit_hint(unit, kind))
     registry = _registry()
     try:
         parsed = registry.parse_units(unit)
@@ -233,6 +238,8 @@ def _tidy_unit(unit: str) -> str:
     unit = re.sub(r"^(?:cfh|CFH)$", "ft^3/h", unit)
     unit = re.sub(r"(?:\bdeg|°)[ _]?([CFKR])\b", r"deg\1", unit)
     unit = re.sub(r"(?<=[A-Za-z])([23])\b", r"^\1", unit)
+    unit = re.sub(r"\b(?:square|sq) ([A-Za-z]+)", r"\1^2", unit)
+    unit = re.sub(r"\bcubic ([A-Za-z]+)", r"\1^3", unit)
     return unit.replace("·", "*")
 
 
@@ -284,8 +291,6 @@ def _read_text(given: str, kind: Kind) -> Quantity:
         raise UnitError("a comma in a number", "write the decimals after a point: 1.5 not 1,5")
     if not unit and kind.si:
         raise UnitError("no unit", _plain_hint(text, kind))
-    if not _UNIT.fullmatch(unit) or _TOWER.search(unit):
-        raise UnitError(f'"{unit}" is not a unit', _unit_hint(unit, kind))
     name, to_si = _converter(unit, kind)
     return _finite(to_si(value), given.strip(), name)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sys
+from typing import Any
 
 __all__ = ["main"]
 
@@ -30,19 +32,38 @@ def _torn(arguments: list[str]) -> str:
     return ""
 
 
+def _status(arguments: list[str]) -> int:
+    """Run the command; a usage error is told here, as it says what was typed."""
+    import io
+
+    from ..case.faults import printable_lines
+    from .app import app
+
+    try:
+        return int(app(arguments, prog_name="lapheat", standalone_mode=False) or 0)
+    except Exception as error:
+        usage: Any = error
+        if not hasattr(usage, "show"):
+            raise
+        told = io.StringIO()
+        usage.show(told)
+        print(printable_lines(told.getvalue().rstrip()), file=sys.stderr)
+        return int(usage.exit_code)
+
+
 def main() -> None:
     """Run the command line and leave with its exit status."""
+    # closed by who started it: what is said is lost, what is written is not
+    sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 - to the end
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
     try:
         arguments = sys.argv[1:]
         # FiPy looks for flags of its own in sys.argv when it is imported.
         sys.argv = sys.argv[:1]
-        from .app import app
-
-        app(arguments, prog_name="lapheat")
-    except SystemExit as left:
-        if left.code == 2 and (whole := _torn(arguments)):
+        status = _status(arguments)
+        if status == 2 and (whole := _torn(arguments)):
             print(f"a value with a unit needs quotes: {whole}", file=sys.stderr)
-        raise
+        sys.exit(status)
     except KeyboardInterrupt:
         print("interrupted: nothing was written", file=sys.stderr)
         sys.exit(130)

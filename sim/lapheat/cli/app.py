@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from ..case.faults import printable
 from .study.commands import calibrate, explain, find, risk, sequences, window
 from .terminal.exits import VERDICT, ending
 from .terminal.options import (
@@ -83,8 +84,9 @@ def new(
         from .new import write_starter
 
         write_starter(file)
-        print(f"{file} written; next: lapheat check {shlex.quote(str(file))}")
-        print(f"(lapheat run replaces an earlier result in {default_folder(file)})")
+        name, out = printable(str(file)), printable(str(default_folder(file)))
+        print(f"{name} written; next: lapheat check {shlex.quote(name)}")
+        print(f"(lapheat run replaces an earlier result in {out})")
 
 
 @app.command()
@@ -98,12 +100,14 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
     """
     with ending(debug):
         from ..case.file import read_case
-        from ..march.expected import expected_of
+        from ..march.expected import expected_of, seconds_of
+        from ..problem.setup import problem_of
         from .check import table_of
         from .terminal.screen import show
 
         read = read_case(case, set_ or (), detail)
-        show(table_of(read, expected_of(read)))
+        seconds = seconds_of(read, problem_of(read).explicit_limit)
+        show(table_of(read, expected_of(read), seconds))
 
 
 @app.command()
@@ -127,6 +131,10 @@ def run(
             help="Run coarse, standard and fine: outcomes with their numerical uncertainty.",
         ),
     ] = False,
+    hours: Annotated[
+        float,
+        typer.Option(metavar="H", min=0.0, help="Refuse a run that takes longer on one core."),
+    ] = 2.0,
     film: Annotated[
         bool,
         typer.Option(
@@ -165,7 +173,8 @@ def run(
 
         changes = tuple(set_ or ())
         keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
-        good = carry_out(case, out, changes, detail, march.value, threads, converge, keep, left)
+        asked = march.value, threads, converge, hours, keep
+        good = carry_out(case, out, changes, detail, *asked, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 

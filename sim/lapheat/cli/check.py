@@ -9,13 +9,14 @@ from rich.text import Text
 from ..case.case import Case
 from ..case.faults import printable
 from ..case.file import resolved_rows
-from ..march.expected import Expected
+from ..march.expected import LONGEST, Expected
+from .terminal.sweep import in_words
 
 __all__ = ["table_of"]
 
 
-def table_of(case: Case, expected: Expected) -> RenderableType:
-    """Lay out the resolved case, key by key, then mesh, steps and times."""
+def table_of(case: Case, expected: Expected, seconds: float) -> RenderableType:
+    """Lay out the resolved case, key by key, then mesh, steps, times and seconds of computing."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     table.add_column("key", no_wrap=True)
     table.add_column("given", overflow="fold")
@@ -41,5 +42,7 @@ def table_of(case: Case, expected: Expected) -> RenderableType:
         f"{expected.segments} of {expected.ring} segments: arc on for {expected.arc_on:.1f} s, "
         f"{expected.total:.1f} s with pauses{waits}",
     )
+    long = f", more than run's --hours ({LONGEST:g})" if seconds > 3600.0 * LONGEST else ""
+    size.add_row("computing", f"some {in_words(seconds)} on one core{long}")
     notes = [Text(note) for note in case.assumed]
     return Group(table, Text(), size, *([Text(), *notes] if notes else []))

@@ -33,6 +33,7 @@ def carry_out(
     march: str,
     threads: int | None,
     meshes: bool,
+    hours: float,
     keep: tuple[str, ...],
     left: Left,
 ) -> bool:
@@ -40,7 +41,7 @@ def carry_out(
 
     Parameters
     ----------
-    file, out, changes, detail, march, threads : as on the command line
+    file, out, changes, detail, march, threads, hours : as on the command line
     meshes : compute it on all three
     keep : as for `simulate`; on three meshes that of the fine one
     left : kept up to date with what an early end would leave behind
@@ -68,7 +69,7 @@ def carry_out(
             steps = "half steps, " if shorter > 1.0 else ""
             meter.start(f"{case.detail} mesh, {steps}" if meshes else "")
             kept = keep if not meshes or case.detail == "fine" else ()
-            return api.simulate(case, march, threads, meter, shorter, keep=kept)
+            return api.simulate(case, march, threads, meter, shorter, keep=kept, hours=hours)
 
         result = api.converge(case, computed) if meshes else computed(case, 1.0)
         meter.say("drawing")

@@ -1,10 +1,11 @@
-"""What a run will take, computed without running it: cells, steps, times."""
+"""What a run will take, computed without running it: cells, steps, times, and if it is too long."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from ..case.case import Case
+from ..case.faults import CaseError, Fault
 from ..joint.lines import mesh_lines
 from ..joint.schedule import Segment, schedule_of
 from .steps import (
@@ -12,11 +13,16 @@ from .steps import (
     arc_step,
     dwell_steps,
     rest_steps,
+    stages_for,
     still_steps,
     travel_steps,
 )
 
-__all__ = ["Expected", "expected_of"]
+__all__ = ["LONGEST", "Expected", "expected_of", "refuse_long", "seconds_of"]
+
+# [s] a cell and stage on one thread, with what is done between stages: the demo at coarse, measured
+STAGE = 2.4e-9
+LONGEST = 2.0  # [h] of a run on one thread that is begun unasked
 
 
 @dataclass(frozen=True)
@@ -86,3 +92,40 @@ def expected_of(case: Case) -> Expected:
         arc_steps=on,
         steps=on + off,
     )
+
+
+def seconds_of(case: Case, explicit_limit: float) -> float:
+    """Time of a compiled march on one thread [s], roughly, without waits.
+
+    ``2.4 ns x cells x stages``; a step has the stages that the thinnest cell of the metal that
+    spreads heat fastest asks for.
+
+    Parameters
+    ----------
+    case : as it was read
+    explicit_limit : of its problem, see `stability.explicit_limit` [s]
+    """
+    expected = expected_of(case)
+    pauses = expected.segments - 1 + len(case.arc_tacks)
+
+    def stages(seconds: float) -> int:
+        return sum(stages_for(step, explicit_limit) for step in rest_steps(case, seconds))
+
+    arc = expected.arc_steps * stages_for(arc_step(case), explicit_limit)
+    off = pauses * stages(case.travel.pause) + stages(COOL_AT_LEAST)
+    return STAGE * expected.cells * (arc + off)
+
+
+def refuse_long(case: Case, explicit_limit: float, hours: float) -> None:
+    """Refuse a run that would take more than some `hours` on one thread.
+
+    Raises
+    ------
+    CaseError
+        It would.
+    """
+    needed = seconds_of(case, explicit_limit) / 3600.0
+    if needed > hours:
+        allowed = f"a run of at most {hours:g} hours on one core; this one takes some {needed:.2g}"
+        hint = "alloys that spread heat less fast, a coarser detail, a smaller part, or --hours"
+        raise CaseError([Fault(case.file, "numerics.detail", case.detail, allowed, hint)])

@@ -14,6 +14,7 @@ __all__ = [
     "dwell_steps",
     "rest_step",
     "rest_steps",
+    "stages_for",
     "still_steps",
     "travel_steps",
 ]
@@ -119,6 +120,22 @@ def rest_steps(case: Case, seconds: float, shorter: float = 1.0) -> list[float]:
 
     ends = [*map(end, range(count)), seconds]
     return [b - a for a, b in pairwise(ends)]
+
+
+def stages_for(dt: float, explicit_limit: float) -> int:
+    """Odd number of stages that keeps a step of `dt` [s] stable, at least 3.
+
+    The smallest odd s with ``dt <= explicit_limit (s^2 + s - 2) / 4``, that is
+    ``s >= (sqrt(9 + 16 dt / explicit_limit) - 1) / 2`` (Meyer et al. 2014, eq. 20). It holds for
+    rates of change that are real and not positive, as those of conduction are.
+
+    Parameters
+    ----------
+    dt : length of the step [s]
+    explicit_limit : longest plain explicit step [s], see `stability.explicit_limit`
+    """
+    stages = ceil(0.5 * (sqrt(9.0 + 16.0 * dt / explicit_limit) - 1.0))
+    return max(3, stages + 1 - stages % 2)
 
 
 def travel_steps(seconds: float, step: float, layers: int = 0) -> int:

@@ -13,6 +13,7 @@ from ..history.wetting import Dry
 from .strength import StrengthOutcome
 
 __all__ = [
+    "Boils",
     "Brief",
     "ColdStart",
     "DrySide",
@@ -216,6 +217,16 @@ class HotFiller:
 
 
 @dataclass(frozen=True)
+class Boils:
+    """Metal peaks above where it `boils` [K]: the model no longer holds there."""
+
+    weight: ClassVar[int] = 100
+    part: str
+    peak: float
+    boils: float
+
+
+@dataclass(frozen=True)
 class OpenLap:
     """Filler fills less of the lap than was wanted [-]."""
 
@@ -305,6 +316,7 @@ Finding = (
     | NearDry
     | NearMesh
     | HotFiller
+    | Boils
     | OpenLap
     | LapShut
     | Brief

@@ -7,6 +7,7 @@ from math import degrees, pi
 
 from ..history.wetting import SPOT, Dry
 from .findings import (
+    Boils,
     Brief,
     ColdStart,
     DrySide,
@@ -180,6 +181,11 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
             return _near_mesh(finding, words)
         case HotFiller():
             return _hot_filler(finding, words)
+        case Boils():
+            return (
+                f"the {finding.part} comes out at {words.hot(finding.peak)}, but its main metal "
+                f"boils at {words.hot(finding.boils)}: the model no longer holds there"
+            )
         case OpenLap():
             return (
                 f"filler fills {words.share(finding.filled, finding.wanted)} of the lap where "

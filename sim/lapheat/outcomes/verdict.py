@@ -17,6 +17,7 @@ from ..history.wetting import level_of_share, spots, wet_share
 from ..joint.section import Region
 from .current import cold_pedal, why_cold
 from .findings import (
+    Boils,
     Brief,
     ColdStart,
     DrySide,
@@ -60,6 +61,9 @@ SAME = 1e-6  # [K]: peaks closer than this are one and the same
 # (from memory).
 # No source limits an arc-brazed puddle, so it is a warning unless the case sets a limit.
 HOT = 275.0
+# [K] Boiling points of iron and copper, the main metals of base and filler: CRC Handbook of
+# Chemistry and Physics, from memory. Zinc, silicon and manganese leave an alloy long before.
+BOILING = {"tube": 3134.0, "flange": 3134.0, "filler": 2833.0}
 # [s] Molten copper spreads over millimetres in about 10 ms where it wets at all (Protsenko et al.
 # 2008, J. Mater. Sci. 43, 5669, abstract). Ten times that is an estimate of what to call wet.
 BRIEF = 0.1
@@ -173,7 +177,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         len(laid) / case.segment_count,
     )
     notes: list[Finding] = [] if hot is None or over else [hot]
-    notes += [*_brief(history), *_feed(case), *_weak(strength)]
+    notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength)]
     if uncertainty is None:
         notes += _near_mesh(history, parts, sides, flow)
     if not (filler or lap):  # nothing to explain
@@ -316,6 +320,18 @@ def _hot(history: History, case: Case, flow: float) -> HotFiller | None:
     if superheat > HOT:
         return HotFiller(place.peak, superheat, None, where)
     return None
+
+
+def _boils(history: History) -> Iterator[Boils]:
+    places = {"tube": hottest_place(history, "tube")}
+    if history.case.flange is not None:
+        places["flange"] = hottest_place(history, "flange")
+    filler = filler_place(history) if history.sides else None
+    if filler is not None:
+        places["filler"] = filler
+    for part, place in places.items():
+        if place.peak > BOILING[part]:
+            yield Boils(part, place.peak, BOILING[part])
 
 
 def _brief(history: History) -> Iterator[Brief]:

@@ -7,7 +7,6 @@ import io
 import json
 import os
 import re
-import secrets
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
@@ -23,6 +22,7 @@ from ..constants import ZERO_CELSIUS
 from ..history.records import History
 from ..outcomes.outcomes import Outcomes
 from .fields import FIELD_NAME, save_fields
+from .leftovers import LONGEST, hidden, tidied
 from .notebook import Count
 
 if TYPE_CHECKING:
@@ -60,6 +60,8 @@ def default_folder(case_file: str | os.PathLike[str]) -> Path:
 def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> Path:
     """Refuse a folder that results must not or cannot go into; leave nothing behind.
 
+    What a killed process left beside it is tidied up.
+
     Parameters
     ----------
     folder : as the user named it
@@ -81,6 +83,7 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
     other = "name another with --out"
     try:
         path = Path(folder).resolve()
+        tidied(path)
         if path.exists() and not path.is_dir():
             raise refuse("a file", other)
         if path.is_dir():
@@ -101,7 +104,11 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             raise refuse(f"a folder in {above}, which is a file", other)
         if not _writable(above):
             raise refuse(f"a folder in {above}, where you may not write", other)
-    except (OSError, ValueError) as error:
+        if path.is_symlink():  # Python 3.13 leaves a link that ends in itself
+            raise refuse("a link that leads nowhere", other)
+        if len(os.fsencode(path.name)) > LONGEST:
+            raise refuse("a name that is too long", f"at most {LONGEST} bytes; {other}")
+    except (OSError, ValueError, RuntimeError) as error:  # a loop of links is a RuntimeError
         raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
     return path
 
@@ -214,13 +221,12 @@ def write_folder(
         Something could not be written.
     """
     target = check_folder(folder, ours)
-    token = secrets.token_hex(4)
-    fresh = target.with_name(f".{target.name}.{token}.new")
+    fresh, aside = hidden(target)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         fresh.mkdir()
         names = fill(fresh)
-        _put_in_place(fresh, target, target.with_name(f".{target.name}.{token}.old"))
+        _put_in_place(fresh, target, aside)
     except OSError as error:
         raise ResultError(
             f"the results could not be written to {target}: {_reason(error)}"

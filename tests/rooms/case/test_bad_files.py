@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.case.file import CaseError, Fault, read_case, read_case_text
+from lapheat.case.file import CaseError, Fault, file_text, read_case, read_case_text
 from support.case_texts import BASE, PROBE, faults_of, the_fault
 
 
@@ -62,7 +62,8 @@ BAD_FILES = [
     (b"[tube]\nwall = 0.065 in\n", "line 2", "wall = 0.065 in", "in quotes"),
     (b'[tube]\nwall = "1 mm"\nwall = "2 mm"\n', "line 3", "wall", "overwrite"),
     (b"just words\n", "line 1", "just words", ""),
-    (b"a = " + b"[" * 5000, "file", "nested too deep", ""),
+    (b"# ok\na = " + b"[" * 5000, "line 2", "too deep: over 8 open brackets", ""),
+    (b"[tube]\n" + b"a." * 100_000 + b"b = 1", "line 2", "a key of more than 8 parts", ""),
     (b"a = " + b"9" * 6000, "file", "not TOML", ""),
     (b"#" * 1_000_001, "file", "1.0 MB", ""),
     (b'title = "a\x00b"', "line 1", "title", ""),
@@ -103,12 +104,21 @@ def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     path = tmp_path / "stub.toml"
     path.write_text(BASE)
 
-    def refuse(_: Path) -> bytes:
-        raise PermissionError(13, "Permission denied")
+    for error in (PermissionError(13, "Permission denied"), BlockingIOError(11, "Try again")):
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(CaseError, match="cannot be read"):
-        read_case(path)
+        def refuse(*_: object, error: OSError = error) -> int:
+            raise error
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "open", refuse)
+            with pytest.raises(CaseError, match="cannot be read"):
+                read_case(path)
+
+
+@pytest.mark.skipif(not Path("/proc/self/maps").exists(), reason="a file without a size")
+def test_a_file_that_hides_its_size_is_not_read_to_its_end() -> None:
+    with pytest.raises(CaseError, match="more than 0 MB"):
+        file_text("/proc/self/maps", "a small file", 100)
 
 
 def test_pipe_is_no_case_file(tmp_path: Path) -> None:

@@ -95,6 +95,8 @@ KINDS = (
         ("0.15 W/(cm K)", CONDUCTIVITY, 15.0),
         ("7.9 g/cm^3", DENSITY, 7900.0),
         ("7.9 g/cc", DENSITY, 7900.0),
+        ("3 cubic in", Kind("a volume", "m^3", "mm^3", ()), 3 * 0.0254**3),
+        ("12 kg/m³", DENSITY, 12.0),
         ("0.285 lb/in^3", DENSITY, 0.285 * 0.45359237 / 0.0254**3),
         ("0.12 cal/(g K)", SPECIFIC_HEAT, 502.08),
         ("270 kJ/kg", LATENT_HEAT, 270e3),

@@ -81,6 +81,7 @@ def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None
     assert mesh[1].startswith(f"{section * layers} cells")
     assert mesh[1].endswith("(coarse)")
     assert any(row[0] == "steps" for row in rows)
+    assert ["computing", "some 10 s on one core"] in rows
     assert any(row[0] == "time" and row[1].startswith("8 of 8 segments") for row in rows)
     assert names(folder) == ["stub.toml"]
 

@@ -40,7 +40,8 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[Runs], list[str]]:
     def use(by_detail: Runs) -> list[str]:
         asked: list[str] = []
 
-        def run(case: Case, *rest: object, **_: object) -> Result:
+        def run(case: Case, *rest: object, hours: float, **_: object) -> Result:
+            assert hours == 2.0
             halved = len(rest) == 4 and rest[3] == 2.0
             asked.append(HALVED if halved else case.detail)
             what = by_detail[case.detail]

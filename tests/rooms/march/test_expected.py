@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from invariance.small import SMALL, text_of
 from lapheat.api import simulate
-from lapheat.case.file import read_case, read_case_text
-from lapheat.march.expected import expected_of
+from lapheat.case.file import CaseError, read_case, read_case_text
+from lapheat.march.expected import STAGE, expected_of, refuse_long, seconds_of
+from lapheat.march.steps import stages_for
+from lapheat.problem.setup import problem_of
 from support.case_texts import (
+    ALLOY,
     ARC_TACK,
     BASE,
 )
@@ -36,6 +40,29 @@ def test_expected_time_and_steps_without_waits() -> None:
     assert (told.segments, told.ring) == (2, case.segment_count)
     assert told.total == pytest.approx(history.total, rel=1e-12)
     assert told.steps == pytest.approx(history.steps, rel=0.3)
+    limit = history.problem.explicit_limit
+    stages = sum(stages_for(dt, limit) for dt in np.diff(history.trace.time).tolist())
+    assert seconds_of(case, limit) == pytest.approx(STAGE * told.cells * stages, rel=0.3)
+
+
+# of the weight of foam, and a far better conductor than copper: the most extreme a case may have
+SWIFT = ALLOY.replace("7900", "10").replace('"15 W', '"5000 W').replace('"500 J', '"10 J')
+
+
+def test_a_run_without_an_end_is_refused_before_it_begins() -> None:
+    case = read_case_text(BASE + SWIFT, "x", ("tube.alloy=mine",))
+    limit = problem_of(case).explicit_limit
+    assert expected_of(case).steps < 2000  # so steps alone told nothing
+    hours = seconds_of(case, limit) / 3600.0
+    assert hours > 2.0
+    with pytest.raises(
+        CaseError, match=r"at most 2 hours on one core; this one takes some"
+    ) as told:
+        simulate(case)
+    assert "--hours" in str(told.value)
+    refuse_long(case, limit, 1.01 * hours)
+    with pytest.raises(CaseError):
+        refuse_long(case, limit, 0.99 * hours)
 
 
 def test_expected_arc_steps_of_a_pedal_are_exact() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from lapheat.case.case import Display, Limits
 from lapheat.history.records import History
-from lapheat.outcomes.findings import Brief, DryStretch, FastFeed, HotFiller, Melts, NearMesh
+from lapheat.outcomes.findings import Boils, Brief, DryStretch, FastFeed, HotFiller, Melts, NearMesh
 from lapheat.outcomes.sentence import notes_of, summary_of
 from lapheat.outcomes.verdict import HOT, hottest_place, judge, side_wet
 from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
@@ -276,6 +276,21 @@ def test_hot_filler_is_a_note_and_a_fault_only_where_a_limit_is_set() -> None:
     assert not failed.filler_flows
     assert summary_of(failed).startswith("The filler peaks at 1285 degC, 260 K above its liquidus")
     assert summary_of(failed).endswith(", where 250 K are allowed.")
+
+
+def test_metal_hotter_than_it_boils_is_the_first_thing_to_look_at() -> None:
+    """Iron boils at 2861 degC, copper at 2560 degC (CRC Handbook, from memory)."""
+    assert not [n for n in judge(run_with(3133.0, 3133.0)).notes if isinstance(n, Boils)]
+    boiling = judge(run_with(3135.0, 13_000.0))
+    assert [n.part for n in boiling.notes if isinstance(n, Boils)] == ["tube", "flange"]
+    assert isinstance(boiling.notes[0], Boils)
+    assert "the flange comes out at 12727 degC, but its main metal boils at 2861 degC" in " ".join(
+        notes_of(boiling)
+    )
+    filler = judge(with_filler_at(run_with(), 2834.0)).notes[0]
+    assert isinstance(filler, Boils)
+    assert (filler.part, filler.boils) == ("filler", 2833.0)
+    assert judge(run_with(3135.0, bead=True)).notes
 
 
 def test_what_the_mesh_may_move_over_its_limit_is_noted() -> None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +16,7 @@ from lapheat.case.file import CaseError, read_case
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report import folder as results
 from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
+from lapheat.report.leftovers import hidden
 from support.runs import run_with
 
 FILES = ("outcomes.json", "case.toml", "probes.csv")
@@ -166,6 +170,18 @@ def test_the_folder_one_stands_in_is_refused(
 def test_a_folder_that_cannot_be_made_is_refused() -> None:
     assert "cannot be made" in refusal(Path("a" * 300))
     assert "cannot be made" in refusal(Path("nul\0byte"))
+    assert "a name that is too long" in refusal(Path("a" * 221))
+    assert check_folder(Path("a" * 220)).name == "a" * 220
+
+
+def test_the_longest_name_can_be_written(tmp_path: Path) -> None:
+    write(tmp_path / ("a" * 220))
+
+
+def test_a_loop_of_links_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "one").symlink_to(tmp_path / "two")
+    (tmp_path / "two").symlink_to(tmp_path / "one")
+    assert "--out" in refusal(tmp_path / "one")
 
 
 def test_a_place_that_takes_no_folder_is_refused_beforehand(
@@ -232,3 +248,56 @@ def test_a_first_run_that_breaks_leaves_nothing(
 def test_default_folder_lies_beside_the_case() -> None:
     assert default_folder("cases/flue-stub.toml") == Path("cases/flue-stub.out")
     assert default_folder("stub") == Path("stub.out")
+
+
+KILLED = """
+import os, pathlib, signal, sys
+from lapheat.report.folder import write_folder
+target, stage = pathlib.Path(sys.argv[1]), sys.argv[2]
+rename = pathlib.Path.rename
+
+def die(*_):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def fill(fresh):
+    (fresh / "outcomes.json").write_text("new")
+    if stage == "while writing":
+        die()
+    return [pathlib.Path("outcomes.json")]
+
+def renamed(path, to):
+    rename(path, to)
+    die()
+
+if stage == "between the renames":
+    pathlib.Path.rename = renamed
+write_folder(target, fill, ("outcomes.json",))
+"""
+
+
+@pytest.mark.parametrize("stage", ["while writing", "between the renames"])
+def test_what_a_killed_run_left_is_tidied_and_an_earlier_result_is_back(
+    tmp_path: Path, stage: str
+) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "outcomes.json").write_text("earlier")
+    command = [sys.executable, "-c", KILLED, str(out), stage]
+    sim = str(Path(results.__file__).parents[2])
+    done = subprocess.run(command, env={**os.environ, "PYTHONPATH": sim})
+    assert done.returncode == -9
+    assert out.exists() is (stage == "while writing")
+    assert len(list(tmp_path.glob(".out.*"))) == (1 if out.exists() else 2)
+    living = hidden(out)[0]  # this process is at work beside it
+    living.mkdir()
+    check_folder(out, ("outcomes.json",))
+    assert sorted(tmp_path.iterdir()) == [living, out]
+    assert everything(out) == {"outcomes.json": b"earlier"}
+
+
+def test_what_is_not_of_this_folder_and_machine_is_left(tmp_path: Path) -> None:
+    names = (".out.00000000-999999999-ab.new", ".out.new", hidden(tmp_path / "o")[0].name)
+    for name in names:
+        (tmp_path / name).mkdir()
+    check_folder(tmp_path / "out")
+    assert {path.name for path in tmp_path.iterdir()} == set(names)

@@ -66,7 +66,7 @@ BAD = [
     ("melt_bore_width [mm]\n40,-1\n", "line 2, column 2", '"-1"', "0 or more"),
     ("speed [mm/s],melt_bore_width [mm]\n40,0,1\n", "line 2, column 2", '"0"', "a speed above 0"),
     ("speed [mm/s],melt_bore_width [mm]\n40,,1\n", "line 2, column 2", '""', "a number"),
-    ("melt_bore_width [mm]\n-40,1\n", "line 2, column 1", '"-40"', "a current above 0"),
+    ("melt_bore_width [mm]\n-40,1\n", "line 2, column 1", '"-40"', "a current from 1 to 1000 A"),
     ("melt_bore_width [mm]\n40,\n", "file", "no width at all", "below their headings"),
     ("speed [mm/s],melted_width [mm]\n40,2,9\n", "column 3", "melted_width", "a width such as"),
 ]

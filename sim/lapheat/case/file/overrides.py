@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..faults import Fault, shown
+from .depth import PARTS, too_deep
 
 __all__ = ["Origin", "Override", "apply", "parse"]
 
@@ -58,7 +59,7 @@ def parse(texts: Iterable[str]) -> tuple[list[Override], list[Fault]]:
                     "--set",
                     key.strip() or "nothing",
                     shown(text),
-                    "KEY=VALUE with a key of a case file",
+                    f"KEY=VALUE with a key of a case file, of {PARTS} parts at most",
                     'for example --set "travel.pause=30 s"',
                 )
             )
@@ -68,11 +69,13 @@ def parse(texts: Iterable[str]) -> tuple[list[Override], list[Fault]]:
 
 
 def _path_of(key: str) -> tuple[str, ...] | None:
+    if too_deep(key):
+        return None
     if _PLAIN_KEY.fullmatch(key):
         return tuple(key.split("."))
     try:
         node: Any = tomllib.loads(f"{key} = 0")  # a quoted part: alloys."my steel".density
-    except (ValueError, RecursionError):
+    except ValueError:
         return None
     path = []
     while isinstance(node, dict):
@@ -84,9 +87,11 @@ def _path_of(key: str) -> tuple[str, ...] | None:
 
 
 def _value_of(text: str) -> Any:
+    if too_deep(text):
+        return text
     try:
         read = tomllib.loads(f"value = {text}")
-    except (ValueError, RecursionError):
+    except ValueError:
         return text
     value = read["value"]
     # No key holds true, false or a date: there such words are text.

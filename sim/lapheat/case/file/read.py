@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 import tomllib
@@ -21,6 +22,7 @@ from ..keys.fields import REFUSED
 from ..keys.model import CaseFile
 from ..keys.schema import LISTS, entry_at, every_key, table_at
 from .checks import findings
+from .depth import too_deep
 from .every_key import settings_of
 from .overrides import Override, apply, parse
 from .power import of_power
@@ -31,6 +33,7 @@ __all__ = ["case_text", "file_text", "read_case", "read_case_text"]
 KeyPath = tuple[str | int, ...]
 
 _BIGGEST = 1_000_000  # [bytes]; a case file has a few thousand
+_MOST = 100  # faults told one by one: each looks for the name that may be meant
 _TABLES = CaseFile.model_fields.keys() - {"title", "joint", "alloys", *LISTS}
 _JOINT_ONLY = ("flange", "lap", "fillet")
 _SQUARE = "on a bead-on-tube the torch is square to the wall at mid-length"
@@ -141,7 +144,9 @@ def file_text(path: str | PathLike[str], allowed: str, most: int) -> str:
             _refuse(name, "file", "not a regular file", allowed)
         if status.st_size > most:
             _refuse(name, "file", f"{status.st_size / 1e6:.1f} MB", allowed)
-        data = path.read_bytes()
+        data = _bytes_of(path, most + 1)
+        if len(data) > most:  # what the system makes up has no size beforehand
+            _refuse(name, "file", f"more than {most / 1e6:.0f} MB", allowed)
     except FileNotFoundError:
         near = _near_files(path)
         _refuse(name, "file", "no such file", allowed, near)
@@ -159,6 +164,13 @@ def file_text(path: str | PathLike[str], allowed: str, most: int) -> str:
         _refuse(name, "file", given, allowed, "save it again as UTF-8 in your editor")
 
 
+def _bytes_of(path: Path, most: int) -> bytes:
+    """First bytes of a file; what would keep the reader waiting, as /proc/kmsg, is an OSError."""
+    opened = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(opened, "rb") as file:
+        return file.read(most) or b""
+
+
 def _near_files(path: Path) -> str:
     try:
         names = [
@@ -171,10 +183,10 @@ def _near_files(path: Path) -> str:
 
 def _toml_of(text: str, name: str) -> dict[str, Any]:
     allowed = 'TOML: tables in [brackets] and lines such as wall = "0.065 in"'
+    if deep := too_deep(text):
+        _refuse(name, f"line {deep[0]}", f"too deep: {deep[1]}", allowed)
     try:
         return tomllib.loads(text)
-    except RecursionError:
-        _refuse(name, "file", "brackets nested too deep", allowed)
     except ValueError as error:  # TOMLDecodeError is one; a number of 5000 digits is another
         problem = str(error)
     at = re.search(r"at line (\d+)", problem)
@@ -234,10 +246,14 @@ def _validated(raw: dict[str, Any]) -> tuple[CaseFile, list[Finding]]:
         try:
             return CaseFile.model_validate(raw), found
         except ValidationError as error:
-            for item in error.errors(include_url=False):
-                path = _path_of(item["loc"])
-                if first:
-                    found.append(_finding_of(path, item))
+            items = error.errors(include_url=False)
+            paths = [_path_of(item["loc"]) for item in items]
+            if first:
+                found += map(_finding_of, paths[:_MOST], items[:_MOST])
+            if first and len(items) > _MOST:
+                given = f"{len(items)} faults"
+                found.append(Finding(("file",), f"none; the first {_MOST} are shown", "", given))
+            for path, item in zip(paths, items, strict=True):
                 _set_aside(raw, path, item["type"])
         first = False
 

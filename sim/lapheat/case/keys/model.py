@@ -271,7 +271,7 @@ class LimitsTable(Table):
         description="Base counts as solid when its peak stays this far below solidus.",
         examples=["50 K", "90 delta_degF"],
     )
-    wet_fraction: Annotated[Quantity, Of(NUMBER, above=0, high=1)] = key(
+    wet_fraction: Annotated[Quantity, Of(NUMBER, low=0.01, high=1)] = key(
         0.95,
         description="Filler counts as flowing when this share of each side is wet.",
         examples=[0.95],

@@ -36,7 +36,7 @@ def ending(debug: bool) -> Iterator[Left]:
     typer.Exit
         With the status: 2 for refused input, 3 for a failed computation, 130 for Ctrl-C.
     """
-    from ...case.file import CaseError
+    from ...case.faults import CaseError, printable_lines
 
     left = Left()
     status = FAILED
@@ -57,8 +57,8 @@ def ending(debug: bool) -> Iterator[Left]:
     except Exception as error:
         message = f"{_failure(error)}; {left.words}"
     if debug:
-        traceback.print_exc()
-    print(message, file=sys.stderr)
+        message = f"{traceback.format_exc()}{message}"
+    print(printable_lines(message), file=sys.stderr)
     raise typer.Exit(status)
 
 

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
+
+from ...case.faults import printable_lines
 
 __all__ = ["show"]
 
@@ -15,6 +19,13 @@ class _Screen(Console):
     def on_broken_pipe(self) -> None:
         """Let the command decide; rich itself would exit with status 1."""
         raise BrokenPipeError
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterable[Segment]:
+        """Render as rich does; no text in it can steer the terminal."""
+        for part in super().render(renderable, options):
+            yield part if part.control else Segment(printable_lines(part.text), part.style)
 
 
 def show(what: RenderableType) -> None:

@@ -13,10 +13,10 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
-from ...case.file import CaseError, Fault
+from ...case.faults import CaseError, Fault, printable_lines
 from ...march.expected import expected_of
 from ...march.steps import arc_step, still_steps
-from ...study.runs.store import RowFile
+from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
 
 __all__ = ["beforehand", "counted", "in_words", "kept_rows", "say"]
@@ -32,7 +32,7 @@ ABOUT_WAIT = 4.0  # [s] for flow at a start
 
 def say(text: str) -> None:
     """Say on stderr, above the progress where that is shown."""
-    print(text, file=sys.stderr, flush=True)
+    print(printable_lines(text), file=sys.stderr, flush=True)
 
 
 def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> str:
@@ -132,15 +132,19 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
     Raises
     ------
     CaseError
-        Rows of an unfinished sweep are there, and nothing was said about them.
+        Rows of an unfinished sweep are there, and nothing was said about them; or a file of that
+        name that is not ours.
     """
     path = folder.with_name(f"{folder.name}.rows.jsonl")
-    if path.exists() and path.stat().st_size and not resume:
+    if not resume and holds_rows(path):
         allowed = "--resume, which goes on from it; or delete that file to start anew"
         raise CaseError([Fault("", str(path), "an unfinished sweep", allowed)])
     with RowFile(path, resume) as store:
-        if resume and (folder / "rows.jsonl").exists():
+        if resume and (folder / "rows.jsonl").is_file():
             store.take(folder / "rows.jsonl")
+        if store.damaged:
+            told = f"{store.damaged} kept rows are damaged: their runs are made anew"
+            say(told)
         left.words = f"finished runs are kept in {path}; --resume goes on from them"
         finished = False
         try:

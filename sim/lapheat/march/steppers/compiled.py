@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Generator
-from math import ceil, sqrt
 from typing import Any
 
 import numba
@@ -17,24 +16,9 @@ from ..kernels import step as kernel
 from ..kernels.fields import Watch, Work
 from ..kernels.weights import rkl2_weights
 from ..state import State
+from ..steps import stages_for
 
 __all__ = ["CompiledStepper", "stages_for", "thread_choices"]
-
-
-def stages_for(dt: float, explicit_limit: float) -> int:
-    """Odd number of stages that keeps a step of `dt` [s] stable, at least 3.
-
-    The smallest odd s with ``dt <= explicit_limit (s^2 + s - 2) / 4``, that is
-    ``s >= (sqrt(9 + 16 dt / explicit_limit) - 1) / 2`` (Meyer et al. 2014, eq. 20). It holds for
-    rates of change that are real and not positive, as those of conduction are.
-
-    Parameters
-    ----------
-    dt : length of the step [s]
-    explicit_limit : longest plain explicit step [s], see `stability.explicit_limit`
-    """
-    stages = ceil(0.5 * (sqrt(9.0 + 16.0 * dt / explicit_limit) - 1.0))
-    return max(3, stages + 1 - stages % 2)
 
 
 STILL = 16.0  # [K] a cell may move in a step without its tables being looked up at every stage

@@ -142,15 +142,11 @@ def _bounded(unknown: Unknown, ends: str) -> Unknown:
     low, mark, high = ends.partition(":")
     if not mark:
         raise ValueError("there is no : between them")
-    least = float(read_quantity(_plain(low, unknown.kind), unknown.kind))
-    most = float(read_quantity(_plain(high, unknown.kind), unknown.kind))
+    least = float(read_quantity(low.strip(), unknown.kind))
+    most = float(read_quantity(high.strip(), unknown.kind))
     if not 0.0 < least <= unknown.start <= most or least == most:
         raise ValueError("")
     return replace(unknown, low=least, high=most)
-
-
-def _plain(text: str, kind: Kind) -> str | float:
-    return text.strip() if kind.si else float(text)
 
 
 def _unknown(case: Case, name: str) -> Unknown:

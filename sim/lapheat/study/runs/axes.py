@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isclose
@@ -98,7 +99,7 @@ def _entry(option: str, key: str) -> Of:
 def _end(option: str, key: str, entry: Of, text: str) -> tuple[float, str]:
     """SI value and unit of one end of a range."""
     try:
-        value = entry.read(text if entry.kind.si else _plain(text))
+        value = entry.read(text)
     except Exception as error:  # pydantic's, which says only what is allowed
         raise _refused(option, key, text, entry.allowed) from error
     return float(value), _unit(text, entry.kind)
@@ -114,13 +115,6 @@ def _unit(text: str, kind: Kind) -> str:
     except UnitError:
         return kind.resolved
     return unit
-
-
-def _plain(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 def _between(option: str, key: str, first: str, last: str, count: int) -> Axis:
@@ -158,7 +152,8 @@ def given_axes(texts: Iterable[str], case: Case) -> tuple[Axis, ...]:
     for text in texts:
         key, _, rest = (part.strip() for part in text.partition("="))
         parts = [part.strip() for part in rest.split(":")]
-        if len(parts) != 3 or not parts[2].isdecimal() or not 2 <= int(parts[2]) <= MOST:
+        whole = len(parts) == 3 and re.fullmatch("[0-9]{1,3}", parts[2])
+        if not whole or not 2 <= int(parts[2]) <= MOST:
             allowed = f"KEY=FROM:TO:COUNT with a COUNT from 2 to {MOST}"
             hint = 'for example --vary "travel.segment=8 mm:20 mm:7"'
             raise _refused("--vary", key, rest, allowed, hint)

@@ -33,7 +33,8 @@ Where `lost` is there and true the run itself was not at fault: another try may 
 Task = TypeVar("Task")
 Work = Callable[[Task], Row]
 
-ADDRESS = re.compile(r"([a-z]+://)?([^\s/:]+|\[[0-9a-f:]+\]):\d+|[a-z]+://\S+")
+ADDRESS = re.compile(r"((?:tcp|tls)://)?([^\s/:]+|\[[0-9a-f:]+\]):[0-9]{1,5}")
+ANSWER = 10.0  # [s] for the scheduler of a cluster
 WAIT = 20.0  # [s] for the first worker of a cluster
 STRIKES = 3  # workers a task may cost before it counts as failed
 BLAS = "OPENBLAS_NUM_THREADS"
@@ -235,8 +236,10 @@ class Cluster:
     """
 
     def __init__(self, address: str) -> None:
-        if not ADDRESS.fullmatch(address):  # dask would try for a while, and again at the end
+        if not ADDRESS.fullmatch(address):
             raise _refused(address, "the address of a running scheduler, tcp://HOST:8786")
+        import asyncio  # no other executor needs it
+
         try:
             from dask.distributed import Client
         except ImportError:
@@ -244,11 +247,15 @@ class Cluster:
                 address, "nothing: dask is not installed", "pip install 'lapheat[cluster]'"
             ) from None
         try:
+            # dask's client would wait for ever, or try again when Python ends
+            asyncio.run(asyncio.wait_for(_greet(address), ANSWER))
             client: Any = Client
-            self._client = client(address, timeout=10, set_as_default=False)
-        except (OSError, ValueError, TimeoutError) as error:
+            self._client = client(address, timeout=ANSWER, set_as_default=False)
+        except Exception as error:  # what answers may be anything
+            told = str(error) or f"no answer in {ANSWER:g} s"
+            told = "what answers there is none" if isinstance(error, MemoryError) else told
             hint = "start one with: dask scheduler"
-            raise _refused(address, f"the address of a running scheduler ({error})", hint) from None
+            raise _refused(address, f"the address of a running scheduler ({told})", hint) from None
         try:
             self._client.wait_for_workers(1, timeout=WAIT)
         except TimeoutError:
@@ -298,6 +305,16 @@ def _refused(address: str, allowed: str, hint: str = "") -> CaseError:
     from ...case.file import CaseError, Fault  # a worker that reads no case needs no pydantic
 
     return CaseError([Fault("", "--cluster", address, allowed, hint)])
+
+
+async def _greet(address: str) -> None:
+    """Exchange greetings with a scheduler; whatever goes wrong raises."""
+    from dask import distributed
+
+    dask: Any = distributed
+    link = dask.Security().get_connection_args("client")
+    comm = await dask.comm.connect(address, timeout=ANSWER, **link)
+    await comm.close()
 
 
 def _version() -> str:

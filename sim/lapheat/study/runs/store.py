@@ -5,13 +5,19 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Sequence
+from hashlib import sha256
+from math import isfinite
 from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self, TypeVar
 
+from ...case.faults import CaseError, Fault
 from .executors import Executor, Row, Work
 
-__all__ = ["Keyed", "RowFile", "collect"]
+__all__ = ["Keyed", "RowFile", "collect", "holds_rows"]
+
+LONGEST = 20_000_000  # [bytes] of a line; rows of probes take some hundred thousand
+BEGINS = b'{"key": '
 
 
 class Keyed(Protocol):
@@ -26,7 +32,7 @@ Task = TypeVar("Task", bound=Keyed)
 
 
 class RowFile:
-    """Rows by key, one JSON line each, on disk as soon as they are added.
+    """Rows by key, one JSON line each with its checksum, on disk as soon as they are added.
 
     Parameters
     ----------
@@ -38,9 +44,12 @@ class RowFile:
     ----------
     rows : by key
     used : keys that `collect` was asked for
+    damaged : lines that were found damaged; their runs are made anew
 
     Raises
     ------
+    CaseError
+        The path is a link or no file, or the file holds something but no row: it is not ours.
     OSError
         The file cannot be read or written.
     """
@@ -49,29 +58,29 @@ class RowFile:
         self.path = path
         self.rows: dict[str, Row] = {}
         self.used: set[str] = set()
+        self.damaged = 0
         self._file = None
         if path is None:
             return
-        whole = self.take(path) if resume and path.exists() else 0
+        whole = self.take(path) if holds_rows(path) and resume else 0
         path.parent.mkdir(parents=True, exist_ok=True)
-        self._file = path.open("ab")
+        self._file = open(path, "ab", opener=_no_link)  # noqa: SIM115 - closed by `close`
         self._file.truncate(whole)
 
     def take(self, path: Path) -> int:
-        """Take in the whole lines of a file; returns where they end [bytes]."""
-        end = 0
+        """Take in the good lines of a file; returns where the last of them ends [bytes]."""
+        end = at = 0
         with path.open("rb") as lines:
-            for line in lines:
-                try:
-                    entry = json.loads(line)
-                    key, row = entry["key"], dict(entry["row"])
-                except (ValueError, KeyError, TypeError):
-                    break
-                if not line.endswith(b"\n"):
-                    break
+            while (line := lines.readline(LONGEST)).endswith(b"\n"):
+                at += len(line)
+                entry = _entry(line)
+                if entry is None:
+                    self.damaged += 1
+                    continue
+                key, row = entry
                 if not row.get("lost"):
                     self.rows[key] = row
-                end += len(line)
+                end = at
         return end
 
     def add(self, key: str, row: Row) -> None:
@@ -107,7 +116,70 @@ class RowFile:
 
 
 def _line(key: str, row: Row) -> str:
-    return json.dumps({"key": key, "row": row}, ensure_ascii=False) + "\n"
+    told = json.dumps({"key": key, "row": row}, ensure_ascii=False)
+    return f'{told[:-1]}, "sum": "{sha256(told.encode()).hexdigest()[:16]}"}}\n'
+
+
+def _entry(line: bytes) -> tuple[str, Row] | None:
+    """Key and row of a line; None unless it is to the byte what `add` writes."""
+    try:
+        entry = json.loads(line)
+        key, row = entry["key"], entry["row"]
+        good = line.decode() == _line(key, row) and isinstance(key, str) and _is_row(row)
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    return (key, row) if good else None
+
+
+def _is_row(row: object) -> bool:
+    """Whether it is a flat row of finite numbers, booleans and texts that says if it failed."""
+    return (
+        isinstance(row, dict)
+        and isinstance(row.get("failed", 0), str | None)
+        and all(
+            value is None
+            or isinstance(value, str)
+            or (isinstance(value, int | float) and isfinite(value))
+            for value in row.values()
+        )
+    )
+
+
+def holds_rows(path: Path) -> bool:
+    """Whether rows are kept there, a torn one at least; False where there is nothing yet.
+
+    Raises
+    ------
+    CaseError
+        The path is a link or no file, or the file holds something but no row: it is not ours.
+    OSError
+        It cannot be read.
+    """
+    if path.is_symlink():
+        raise _refused(path, "a link")
+    if not path.exists():
+        return False
+    if not path.is_file():
+        raise _refused(path, "not a regular file")
+    with path.open("rb") as lines:
+        line = lines.readline(LONGEST)
+        if not line:
+            return False
+        torn = not line.endswith(b"\n") and line.startswith(BEGINS[: len(line)])
+        while not torn and _entry(line) is None:
+            line = lines.readline(LONGEST)
+            if not line:
+                raise _refused(path, "a file that holds no kept row")
+    return True
+
+
+def _no_link(path: str, flags: int) -> int:
+    return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0), 0o666)
+
+
+def _refused(path: Path, given: str) -> CaseError:
+    allowed = "a new file, or the kept rows of an unfinished study"
+    return CaseError([Fault(str(path), "file", given, allowed, "move it away")])
 
 
 def collect(

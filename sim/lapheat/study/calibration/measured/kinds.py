@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -12,9 +11,9 @@ from os import PathLike
 import numpy as np
 from numpy.typing import NDArray
 
-from ...case.faults import did_you_mean, printable, shown
-from ...case.file import CaseError, Fault, file_text
-from ...case.units import (
+from ....case.faults import did_you_mean, printable, shown
+from ....case.file import file_text
+from ....case.units import (
     CURRENT,
     LENGTH,
     SPEED,
@@ -24,23 +23,18 @@ from ...case.units import (
     UnitError,
     read_quantity,
 )
+from .rows import ALLOWED, BIGGEST, MOST_RUNS, Faults, lines_of, number_of, split
 
 __all__ = ["Beads", "Edge", "Readings", "TrialPieces", "read_measured"]
 
 Array = NDArray[np.float64]
 
-BIGGEST = 20_000_000  # [bytes]
-MOST_FAULTS = 12  # reported at once
+LEAST, GREATEST = 1.0, 1000.0  # [A], as arc.current
 COLDEST, HOTTEST = 73.15, 3773.15  # [K] that a thermocouple can read
 ANSWERS = {
     **dict.fromkeys(("yes", "y", "true", "1"), True),
     **dict.fromkeys(("no", "n", "false", "0"), False),
 }
-ALLOWED = (
-    "a CSV file in UTF-8: first column time, then one a probe, units in the header, such as "
-    "time_s,top_C; or columns current_A, melted, wet; or current_A, speed [mm/s] and widths, such "
-    "as melt_outside_width [mm]; at most 20 MB"
-)
 WIDTH = re.compile(r"(melt|tint|crayon)_(outside|bore)_width")
 WIDTHS = [f"{e}_{s}_width" for e in ("melt", "tint", "crayon") for s in ("outside", "bore")]
 TINT = 673.15  # [K] where stainless steel begins to colour; common practice, no source
@@ -115,22 +109,6 @@ class Beads:
     width_unit: str
 
 
-class _Faults:
-    """Collects what is wrong with the file."""
-
-    def __init__(self, file: str) -> None:
-        self.file = file
-        self.found: list[Fault] = []
-
-    def add(self, key: str, given: str, allowed: str, hint: str = "") -> None:
-        self.found.append(Fault(self.file, key, given, allowed, hint))
-
-    def stop(self) -> None:
-        """Raise what was found, if anything."""
-        if self.found:
-            raise CaseError(self.found[:MOST_FAULTS])
-
-
 def read_measured(
     path: str | PathLike[str], probes: Sequence[str]
 ) -> Readings | TrialPieces | Beads:
@@ -146,10 +124,14 @@ def read_measured(
     CaseError
         It cannot be read, or it has faults: all of them, up to a dozen.
     """
-    faults = _Faults(str(path))
-    (top, header), *table = _lines(file_text(path, ALLOWED, BIGGEST), faults)
-    first = _split(header[0])[0].casefold()
+    faults = Faults(str(path))
+    (top, header), *table = lines_of(file_text(path, ALLOWED, BIGGEST), faults)
+    first = split(header[0])[0].casefold()
     if first == "current":
+        if len(table) > MOST_RUNS:
+            hint = "each is run again and again"
+            faults.add("file", f"{len(table)} rows", f"at most {MOST_RUNS} of currents", hint)
+            faults.stop()
         if any(WIDTH.match(heading) or heading.startswith("speed") for heading in header[1:]):
             return _beads(header, table, faults)
         return _pieces(header, table, faults)
@@ -161,42 +143,6 @@ def read_measured(
         )
         faults.stop()
     return _readings(header, table, probes, faults)
-
-
-def _lines(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
-    """Line number and cells of the header and of every row that holds something."""
-    lines = text.splitlines()
-    told = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and line.strip()[0] != "#"]
-    if len(told) < 2:
-        given = "nothing" if not told else "a header and nothing below it"
-        faults.add("file", given, ALLOWED)
-        faults.stop()
-    mark = max(",;\t", key=told[0][1].count)
-    found = []
-    for number, line in told:
-        try:
-            cells = next(csv.reader([line], delimiter=mark, strict=True))
-        except csv.Error as error:
-            faults.add(f"line {number}", shown(line), f"cells parted by {mark!r} ({error})")
-            continue
-        found.append((number, [cell.strip() for cell in cells]))
-    faults.stop()
-    width = len(found[0][1])
-    for number, cells in found[1:]:
-        if len(cells) != width:
-            hint = "are decimals after a comma? write a point" if len(cells) > width else ""
-            faults.add(f"line {number}", f"{len(cells)} cells", f"{width}, as in the header", hint)
-    faults.stop()
-    return found
-
-
-def _split(heading: str) -> tuple[str, str]:
-    """Name and unit of a heading: "top_C", "top [degC]" or "top (degC)"; the unit may be empty."""
-    bracketed = re.fullmatch(r"(.*?)\s*[\[(]([^\[\]]*)[\])]", heading)
-    if bracketed:
-        return bracketed[1].strip(), bracketed[2].strip()
-    name, mark, unit = heading.rpartition("_")
-    return (name, unit) if mark else (heading, "")
 
 
 def _scale(unit: str, kind: Kind) -> tuple[float, float]:
@@ -214,7 +160,7 @@ def _scale(unit: str, kind: Kind) -> tuple[float, float]:
 
 
 def _unit(
-    key: str, heading: str, unit: str, kind: Kind, example: str, faults: _Faults
+    key: str, heading: str, unit: str, kind: Kind, example: str, faults: Faults
 ) -> tuple[float, float]:
     try:
         if not unit:
@@ -225,26 +171,13 @@ def _unit(
     return nan, nan
 
 
-def _number(cell: str, key: str, faults: _Faults, empty: bool = False) -> float:
-    if empty and not cell:
-        return nan
-    try:
-        value = float(cell)
-    except ValueError:
-        value = nan
-    if not isfinite(value):
-        hint = "write the decimals after a point" if "," in cell else ""
-        faults.add(key, shown(cell), "a number", hint)
-    return value
-
-
 def _readings(
     header: list[str],
     table: list[tuple[int, list[str]]],
     probes: Sequence[str],
-    faults: _Faults,
+    faults: Faults,
 ) -> Readings:
-    zero, one = _unit("column 1", header[0], _split(header[0])[1], TIME, "time_s", faults)
+    zero, one = _unit("column 1", header[0], split(header[0])[1], TIME, "time_s", faults)
     names, scales = [], []
     if not probes:
         faults.add(
@@ -253,7 +186,7 @@ def _readings(
     elif len(header) < 2:
         faults.add("header", shown(header), f"a column for each probe: {', '.join(probes)}")
     for number, heading in enumerate(header[1:], 2):
-        name, unit = _split(heading)
+        name, unit = split(heading)
         if heading in probes:  # its own name may end in _C
             name, unit = heading, ""
         key = f"column {number}"
@@ -268,11 +201,11 @@ def _readings(
     faults.stop()
     time, values = [], []
     for line, cells in table:
-        time.append(zero + one * _number(cells[0], f"line {line}, column 1", faults))
+        time.append(zero + one * number_of(cells[0], f"line {line}, column 1", faults))
         row = []
         for number, (cell, scale) in enumerate(zip(cells[1:], scales, strict=True), 2):
             key = f"line {line}, column {number}"
-            kelvin = scale[0] + scale[1] * _number(cell, key, faults, empty=True)
+            kelvin = scale[0] + scale[1] * number_of(cell, key, faults, empty=True)
             if not COLDEST <= kelvin <= HOTTEST and isfinite(kelvin):
                 faults.add(key, shown(cell), "a temperature from -200 to 3500 degC")
             row.append(kelvin)
@@ -287,7 +220,7 @@ def _readings(
     return found
 
 
-def _rising(time: Iterable[float], lines: Iterable[int], faults: _Faults) -> None:
+def _rising(time: Iterable[float], lines: Iterable[int], faults: Faults) -> None:
     last = -np.inf
     for now, line in zip(time, lines, strict=True):
         if now <= last:
@@ -296,8 +229,8 @@ def _rising(time: Iterable[float], lines: Iterable[int], faults: _Faults) -> Non
         last = now if isfinite(now) else last
 
 
-def _pieces(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> TrialPieces:
-    zero, one = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)
+def _pieces(header: list[str], table: list[tuple[int, list[str]]], faults: Faults) -> TrialPieces:
+    one = _unit("column 1", header[0], split(header[0])[1], CURRENT, "current_A", faults)[1]
     titles = [printable(heading).casefold() for heading in header[1:]]
     for number, title in enumerate(titles, 2):
         if title not in ("melted", "wet") or titles.index(title) != number - 2:
@@ -308,10 +241,8 @@ def _pieces(header: list[str], table: list[tuple[int, list[str]]], faults: _Faul
     found: dict[str, list[float]] = {"melted": [], "wet": []}
     current = []
     for line, cells in table:
-        value = zero + one * _number(cells[0], f"line {line}, column 1", faults)
-        if value <= 0.0:
-            faults.add(f"line {line}, column 1", shown(cells[0]), "a current above 0")
-        current.append(value)
+        current.append(one * number_of(cells[0], f"line {line}, column 1", faults))
+        _check_current(current[-1], line, cells[0], faults)
         answers = dict(zip(titles, _answers(line, cells[1:], faults), strict=True))
         for title, column in found.items():
             column.append(answers.get(title, nan))
@@ -323,7 +254,13 @@ def _pieces(header: list[str], table: list[tuple[int, list[str]]], faults: _Faul
     return pieces
 
 
-def _answers(line: int, cells: list[str], faults: _Faults) -> Iterator[float]:
+def _check_current(current: float, line: int, cell: str, faults: Faults) -> None:
+    if current < LEAST or current > GREATEST:
+        allowed = f"a current from {LEAST:g} to {GREATEST:g} A"
+        faults.add(f"line {line}, column 1", shown(cell), allowed)
+
+
+def _answers(line: int, cells: list[str], faults: Faults) -> Iterator[float]:
     """Yield 1 for yes, 0 for no and nan for an empty cell."""
     for number, cell in enumerate(cells, 2):
         answer = ANSWERS.get(cell.casefold())
@@ -332,10 +269,10 @@ def _answers(line: int, cells: list[str], faults: _Faults) -> Iterator[float]:
         yield nan if answer is None else float(answer)
 
 
-def _edge(heading: str, key: str, faults: _Faults) -> tuple[Edge | None, str]:
+def _edge(heading: str, key: str, faults: Faults) -> tuple[Edge | None, str]:
     """What a heading such as "crayon_bore_width [mm] at 343 degC" names, and its unit."""
     named, mark, level = heading.partition(" at ")
-    name, unit = _split(named.strip())
+    name, unit = split(named.strip())
     found = WIDTH.fullmatch(name)
     allowed = (
         "speed, or a width such as melt_outside_width [mm], tint_bore_width [mm] or "
@@ -358,13 +295,13 @@ def _edge(heading: str, key: str, faults: _Faults) -> tuple[Edge | None, str]:
     return Edge(name, kind, side, kelvin), unit
 
 
-def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: _Faults) -> Beads:
-    amps_in = _unit("column 1", header[0], _split(header[0])[1], CURRENT, "current_A", faults)[1]
+def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: Faults) -> Beads:
+    amps_in = _unit("column 1", header[0], split(header[0])[1], CURRENT, "current_A", faults)[1]
     scales: list[tuple[float, float]] = []
     places: list[Edge | None] = []
     units = {SPEED: "mm/s", LENGTH: "mm"}
     for number, heading in enumerate(header[1:], 2):
-        key, (name, unit), edge, kind = f"column {number}", _split(heading), None, SPEED
+        key, (name, unit), edge, kind = f"column {number}", split(heading), None, SPEED
         if name != "speed":
             edge, unit = _edge(heading, key, faults)
             name, kind = edge.name if edge else "", LENGTH
@@ -380,14 +317,13 @@ def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: _Fault
     faults.stop()
     rows = []
     for line, cells in table:
-        row = [amps_in * _number(cells[0], f"line {line}, column 1", faults), nan]
-        if row[0] <= 0.0:
-            faults.add(f"line {line}, column 1", shown(cells[0]), "a current above 0")
+        row = [amps_in * number_of(cells[0], f"line {line}, column 1", faults), nan]
+        _check_current(row[0], line, cells[0], faults)
         for number, (cell, edge, scale) in enumerate(
             zip(cells[1:], places, scales, strict=True), 2
         ):
             key, is_speed = f"line {line}, column {number}", edge is None
-            value = scale[1] * _number(cell, key, faults, empty=not is_speed)
+            value = scale[1] * number_of(cell, key, faults, empty=not is_speed)
             if value < 0.0 or (is_speed and value == 0.0):
                 faults.add(key, shown(cell), "a speed above 0" if is_speed else "0 or more")
             row[1:] = [value, *row[2:]] if is_speed else [*row[1:], value]
