@@ -30,11 +30,11 @@ LOOK = 0.1  # [s] between looks at the joint, at most
 LAGS = 0.5  # of a pedal's lag between two corrections, at most
 # In a pause the heat of the arc spreads as time goes on, and what still changes changes ever more
 # slowly: a step may last that share of the time since the arc went off. The error at the next start
-# is REST_LAW of its rise times the square of the share, at most (0.05 on the demo, 0.065 on a small
+# is REST_LAW of its rise times the square of the share, at most (0.05 on the demo, 0.083 on a small
 # joint, measured). It may be REST_ERROR of the rise at two cells in a spot, and falls as the mesh's
 # with the square of the cells.
-REST_ERROR = 0.005
-REST_LAW = 0.08
+REST_ERROR = 0.0055
+REST_LAW = 0.088
 REST_FIRST = 2.0  # arc steps over cells in a spot, the first step: one at coarse
 LONGEST_STEP = 5.0  # [s], in a pause
 COOL_AT_LEAST = 10.0  # [s] of the run after the last arc
