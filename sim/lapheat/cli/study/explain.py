@@ -24,9 +24,9 @@ from .frame import Study, carried_out, page
 __all__ = ["carry_out"]
 
 MOST = 5  # levers of one finding, on screen; all are in explain.csv
-SIDES = (
-    "tube side, flange side: the surplus of each; dry stretch: the surplus but for dry stretches "
-    "that are short enough"
+STRETCH = (
+    "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
+    "stretches that are short enough"
 )
 GOALS = {"limits": "mends it", "margin": "more to spare", "time": "quicker"}
 
@@ -63,7 +63,7 @@ def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> Renderab
     for group in groups_of(found):
         parts += [Text(), _levers(group, found)]
     if found.case.brazed is not None:
-        parts += [Text(SIDES, style="dim")]
+        parts += [Text(STRETCH, style="dim")]
     parts += [Text(), *_advice(found, study)]
     runs = f"From {found.runs[0]} runs at {found.detail} detail and {found.runs[1]} finer."
     return page(found.case.title, [*parts, Text(), Text(runs)], files)
