@@ -70,11 +70,13 @@ def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> Renderab
 
 
 def _levers(group: Group, found: Explained) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column(f"{group.head}, at {found.detail}", no_wrap=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column(f"{group.head},\nat {found.detail}")
     measures = asked(found.case)
     for word in ("to", *(measure.word for measure in measures), "time"):
-        table.add_column(word, justify="right")
+        # words stay whole on a narrow screen
+        least = max(map(len, word.split()))
+        table.add_column("\n".join(word.rsplit(" ", 1)), justify="right", min_width=least)
     for pull, _ in group.pulls[:MOST]:
         key, before, after = pull.lever.key, pull.lever.own.text, pull.to.text
         changes = slacks(pull.row, found.case) - slacks(found.base, found.case)
