@@ -362,3 +362,9 @@ class Judgement:
     def fails(self) -> bool:
         """True when base or filler fails, or it is too close to call."""
         return not (self.base_stays_solid and self.filler_flows)
+
+    @property
+    def undecided(self) -> bool:
+        """True when all that fails is too close to its limit to call."""
+        sure = Melts | DrySide | DryStretch | OpenLap | HotFiller
+        return bool(self.too_close) and not any(isinstance(f, sure) for f in self.findings)

@@ -115,18 +115,28 @@ class FillerOutcome:
 
     Attributes
     ----------
-    flow_C, wets_at_C : its liquidus; what a face must reach to count as wet
-    peak_C, peak_angle_deg : hottest filler; `superheat_K` is how far that is above its liquidus
-    tube_side_wet, flange_side_wet : share of the base surface under the fillet that is wet
-    tube_side_surplus_K, flange_side_surplus_K : surplus that `limits.wet_fraction` of a side has
+    flow_C : its liquidus
+    wets_at_C : what a face must reach to count as wet
+    peak_C : hottest filler
+    peak_angle_deg : where that is
+    superheat_K : how far that is above the liquidus
+    tube_side_wet : share of the tube's surface under the fillet that is wet
+    flange_side_wet : share of the flange's surface under the fillet that is wet
+    tube_side_surplus_K : surplus that `limits.wet_fraction` of the tube side has
+    flange_side_surplus_K : surplus that `limits.wet_fraction` of the flange side has
     stretch_surplus_K : surplus that all of both sides has, but for dry stretches that are short
         enough for `limits.dry_length`
-    coldest_C : lowest peak of any spot under the filler, and where
+    coldest_C : lowest peak of any spot under the filler
+    coldest_side : which side that spot is on
+    coldest_from_root_m : how far from the fillet's root that spot is
+    coldest_angle_deg : at which angle that spot is
+    coldest_segment : segment that laid that spot; null where none did
     longest_dry_m : longest stretch with a dry spot in one piece, along the tube
-    tube_side_dry_deg, flange_side_dry_deg : angles between which a side has a dry spot
-    shortest_liquid_s, median_liquid_s : time above its liquidus of the wet spots; null where none
-        is wet
-    brief_share : share of the wet spots that spent less than 0.1 s there
+    tube_side_dry_deg : angles between which the tube side has a dry spot
+    flange_side_dry_deg : angles between which the flange side has a dry spot
+    shortest_liquid_s : shortest time above the liquidus of a wet spot; null where none is wet
+    median_liquid_s : median time above the liquidus of the wet spots; null where none is wet
+    brief_share : share of the wet spots that spent less than 0.1 s above the liquidus
     """
 
     flow_C: float
@@ -233,8 +243,10 @@ class SuppliesOutcome:
 
     Attributes
     ----------
-    rod_m, filler_kg : filler that was laid, as length of rod and as mass; 0 for a bead-on-tube
-    argon_m3, gas_s : torch gas as its meter reads it, and time it is on; no purge of the bore
+    rod_m : length of rod that was laid; 0 for a bead-on-tube
+    filler_kg : mass of filler that was laid; 0 for a bead-on-tube
+    argon_m3 : torch gas as its meter reads it; no purge of the bore
+    gas_s : time that the torch gas is on
     arc_energy_J : volts x amps x time, before the efficiency, as `electrical_J`
     feed_m_s : how fast the rod goes in as the arc travels
     fed_by_hand : a hand can

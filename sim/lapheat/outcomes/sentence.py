@@ -30,7 +30,7 @@ from .findings import (
 )
 from .wording import OUT_OF_SCOPE, Wording, listed, numbered
 
-__all__ = ["notes_of", "sentence", "sentences_of", "summary_of"]
+__all__ = ["capital", "notes_of", "sentence", "sentences_of", "summary_of"]
 
 MOST_SPANS = 3  # named in a sentence; more are counted
 MOST_NOTES = 3  # the weightiest; more would not be read
@@ -49,7 +49,12 @@ def summary_of(judgement: Judgement, words: Wording | None = None) -> str:
 
 def sentence(clause: str) -> str:
     """Begin a clause with a capital and end it with a full stop."""
-    return f"{clause[0].upper()}{clause[1:]}."
+    return f"{capital(clause)}."
+
+
+def capital(clause: str) -> str:
+    """Begin a clause with a capital."""
+    return f"{clause[0].upper()}{clause[1:]}"
 
 
 def sentences_of(judgement: Judgement, words: Wording | None = None) -> list[str]:

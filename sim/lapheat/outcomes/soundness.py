@@ -35,14 +35,20 @@ class SoundnessOutcome:
     hot_clearance_m : smallest radial gap of the lap while filler could still enter; below 0 the
         tube would outgrow its bore by so much
     sensitised_fraction : largest share used of the time to sensitise, by the tube's own carbon,
-        unstrained; and were the tube worked cold by 20 %; and were it 304 with 0.07 % carbon
-    sensitised_surface, sensitised_height_m : where that is, on the tube
+        unstrained
+    sensitised_fraction_cold_worked : the same, were the tube worked cold by 20 %
+    sensitised_fraction_as_304 : the same, were the tube 304 with 0.07 % carbon
+    sensitised_surface : surface of the tube with the largest share
+    sensitised_height_m : height of that spot
     liquid_copper_s : longest time a base surface under filler spent above the filler's solidus, a
-        flange that transforms above its A3 too; of tube and flange each
+        flange that transforms above its A3 too
+    tube_liquid_copper_s : the same of the tube
+    flange_liquid_copper_s : the same of the flange
     tint_width_m : length of the tube above 400 degC outside, from the fillet's toe (on a bead, from
-        the arc line); bore_tint_m : in the bore
-    flange_t85_s, flange_t85_shortest_s : median and shortest time from 800 to 500 degC of the
-        flange surface that was austenite
+        the arc line)
+    bore_tint_m : length of the bore above 400 degC
+    flange_t85_s : median time from 800 to 500 degC of the flange surface that was austenite
+    flange_t85_shortest_s : shortest time from 800 to 500 degC of that surface
     flange_t85_en_s : EN 1011-2 annex D at the same heat per length
     flange_above_a1_s : longest time of a flange surface above A1
     notes : why what is null is not known, and where the tube's carbon is from

@@ -27,7 +27,9 @@ class StrengthOutcome:
     ----------
     lap_over_wall : depth of the lap over the tube's wall [-]
     filled_over_wall : the filled share of that depth, over the whole ring, over the wall [-]
-    lap_N, fillet_N, joint_N : what lap and fillet carry over the safety factor; their sum
+    lap_N : what the lap carries over the safety factor
+    fillet_N : what the fillet carries over the safety factor
+    joint_N : sum of both
     tube_yield_N : load at which the tube's wall yields
     ratio : joint over tube [-]; below 1 the joint may part before the tube yields
     safety_factor : the one in lap, fillet and joint [-]

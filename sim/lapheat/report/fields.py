@@ -150,7 +150,7 @@ def _cells(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np
 
 
 def _pvd(frames: list[Path], time: NDArray[np.float64]) -> str:
-    """List frames with their times [s], as ParaView and VisIt read them."""
+    """List frames with their times [s], as viewers of VTK files read them."""
     sets = [
         f'    <DataSet timestep="{at:.6f}" file="{path.name}"/>'
         for path, at in zip(frames, time, strict=True)

@@ -1,14 +1,14 @@
 """A film of a run: the unrolled surfaces and the section under the arc, with clock and current.
 
-It is an MP4 where the package imageio-ffmpeg, which brings an encoder, is installed; else a GIF.
+It is an MP4 where the package imageio-ffmpeg and its encoder are installed; else a GIF.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from importlib.util import find_spec
 from math import degrees, isfinite
 from pathlib import Path
+from shutil import which
 from typing import Any
 
 import numpy as np
@@ -67,7 +67,13 @@ WIDTH, HEIGHT = 832 / DOTS, 544 / DOTS  # [inch]; whole blocks of 16 pixels, as 
 
 def film_name() -> str:
     """Name of the film that would be written here: an MP4 if there is an encoder, else a GIF."""
-    return FILM_NAMES[0] if find_spec("imageio_ffmpeg") is not None else FILM_NAMES[1]
+    try:
+        from imageio_ffmpeg import get_ffmpeg_exe
+
+        encoder = which(get_ffmpeg_exe())
+    except (ImportError, RuntimeError):  # no package; no encoder in it
+        encoder = None
+    return FILM_NAMES[1] if encoder is None else FILM_NAMES[0]
 
 
 def save_film(history: History, folder: Path, count: Count | None = None) -> Path:
@@ -112,14 +118,16 @@ def _write_mp4(frames: Iterable[Pixels], path: Path) -> None:
     from imageio_ffmpeg import write_frames
 
     writer = None
-    for pixels in frames:
-        if writer is None:
-            height, width = pixels.shape[:2]
-            writer = write_frames(str(path), (width, height), fps=1000.0 / PERIOD, quality=6)
-            writer.send(None)
-        writer.send(np.ascontiguousarray(pixels))
-    if writer is not None:
-        writer.close()
+    try:
+        for pixels in frames:
+            if writer is None:
+                height, width = pixels.shape[:2]
+                writer = write_frames(str(path), (width, height), fps=1000.0 / PERIOD, quality=6)
+                writer.send(None)
+            writer.send(np.ascontiguousarray(pixels))
+    finally:
+        if writer is not None:
+            writer.close()  # ends the encoder
 
 
 def _write_gif(frames: Iterable[Pixels], path: Path) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, is_dataclass, make_dataclass, replace
 from functools import cache
 from html.parser import HTMLParser
 from itertools import pairwise
+from math import log10
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,14 @@ from lapheat.case.file import case_to_toml, resolved_rows
 from lapheat.history.records import History
 from lapheat.outcomes.convergence import Convergence, Estimate, Grid, Row
 from lapheat.outcomes.from_history import outcomes_of
+from lapheat.outcomes.outcomes import Verdict
+from lapheat.outcomes.verdict import judge
 from lapheat.report.digest import digest_of
 from lapheat.report.document import report_html
 from lapheat.report.document.tables import Cell, tables_of
 from lapheat.report.sentences import CAUTIONS
 from support.runs import run_with
+from support.synthetic import STAINLESS_SOLIDUS
 
 DAY = "2026-11-28"
 VOID = {"meta", "img", "br", "link"}
@@ -86,8 +90,12 @@ def test_every_number_is_that_of_the_outcomes() -> None:
     exact = [float(a["value"] or "") for tag, a in page.tags if tag == "data"]
     shown = [float(text) for where, text in page.text if where == "data"]
     assert exact == pytest.approx(list(numbers(outcomes_of(run_with()).as_dict())), rel=1e-9)
-    sizes = [1e3 if abs(s) > 10.0 * abs(e) else 1.0 for s, e in zip(shown, exact, strict=True)]
-    assert shown == pytest.approx([e * k for e, k in zip(exact, sizes, strict=True)], rel=5e-5)
+    powers = [
+        10.0 ** (3 * round(log10(s / e) / 3)) if e else 1.0
+        for s, e in zip(shown, exact, strict=True)
+    ]
+    assert set(powers) == {1e-3, 1.0, 1e3}  # kJ; mm, g and l
+    assert shown == pytest.approx([e * k for e, k in zip(exact, powers, strict=True)], rel=5e-5)
 
 
 def test_values_are_in_the_users_units() -> None:
@@ -120,7 +128,8 @@ def test_a_new_record_shows_by_itself() -> None:
         ----------
         depth_m : of the groove;
             at its deepest
-        force_N, worn : what presses; whether it is worn
+        force_N : what presses
+        worn : whether it is worn
         """
 
         depth_m: float
@@ -139,6 +148,20 @@ def test_a_new_record_shows_by_itself() -> None:
         ("force_N", ["5", "N", "what presses"]),
         ("worn", ["yes", "", "whether it is worn"]),
     ]
+
+
+def test_every_field_of_a_record_with_attributes_has_a_meaning() -> None:
+    outcomes = outcomes_of(run_with())
+    told = [t for t in tables_of(outcomes, Display()) if "meaning" in t.heads]
+    assert {table.name for table in told} == {"filler", "soundness", "strength", "supplies"}
+    assert [(t.name, name) for t in told for name, cells in t.rows if not cells[2].text] == []
+
+
+def test_counts_are_whole() -> None:
+    outcomes = outcomes_of(run_with())
+    many = replace(outcomes, mesh=replace(outcomes.mesh, cells=312345))
+    (mesh,) = (table for table in tables_of(many, Display()) if table.name == "mesh")
+    assert dict(mesh.rows)["cells"][0] == Cell("312345", "312345")
 
 
 def test_every_record_of_the_outcomes_has_a_table() -> None:
@@ -195,6 +218,19 @@ def test_verdict_comes_first_and_cautions_last() -> None:
     assert all(caution in page.words("li") for caution in CAUTIONS)
     failed = Page(report_html((h := run_with(1800.0)), outcomes_of(h), [], DAY)).words()
     assert "Does not work: base stays solid: no; filler flows: yes." in failed
+
+
+@pytest.mark.parametrize(
+    ("margin", "says"), [(57.0, "Too close to call"), (-750.0, "Does not work")]
+)
+def test_a_sure_fault_is_not_too_close_to_call(margin: float, says: str) -> None:
+    run = run_with(tube=STAINLESS_SOLIDUS - margin, flange=1200.0)
+    unsure = {"tube.margin_K": 10.4, "filler.flange_side_surplus_K": 71.0}
+    outcomes = outcomes_of(run)
+    outcomes = replace(outcomes, verdict=Verdict.of(judge(run, uncertainty=unsure)))
+    assert outcomes.verdict.too_close
+    words = Page(report_html(run, outcomes, [], DAY)).words("strong")
+    assert words == f"{says}:"
 
 
 def test_the_case_is_whole_with_sources_of_what_was_not_given() -> None:

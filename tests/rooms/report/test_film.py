@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -116,9 +118,36 @@ def test_every_frame_is_in_the_film(
 
 
 def test_the_film_is_a_gif_without_an_encoder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The package is there but its encoder is not, then the package is not there either."""
     assert film.film_name() == "film.mp4"
-    monkeypatch.setattr(film, "find_spec", lambda _: None)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", "/nowhere/encoder")
     assert film.film_name() == "film.gif"
+    monkeypatch.delenv("IMAGEIO_FFMPEG_EXE")
+    monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
+    assert film.film_name() == "film.gif"
+
+
+def test_the_encoder_ends_with_a_drawing_that_fails(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ended: list[bool] = []
+
+    def encoder(*_: Any, **__: Any) -> Iterator[None]:
+        try:
+            while True:
+                yield
+        finally:
+            ended.append(True)
+
+    def drawn() -> Iterator[film.Pixels]:
+        yield np.zeros((16, 16, 3), np.uint8)
+        assert not ended
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("imageio_ffmpeg.write_frames", encoder)
+    with pytest.raises(ZeroDivisionError) as kept:  # which keeps the frame, and so the encoder
+        film._write_mp4(drawn(), tmp_path / "film.mp4")
+    assert ended, kept
 
 
 def test_a_bead_is_filmed_too() -> None:

@@ -21,14 +21,15 @@ from lapheat.case.case import Case, Chill, Display, Fixture, Tack
 from lapheat.case.file import read_case, read_case_text
 from lapheat.history.records import History
 from lapheat.outcomes.from_history import outcomes_of
-from lapheat.outcomes.outcomes import Outcomes
+from lapheat.outcomes.outcomes import Outcomes, Verdict
+from lapheat.outcomes.verdict import judge
 from lapheat.report.digest import chance_of, digest_of
 from lapheat.report.figures.style import RC
 from lapheat.report.sentences import CAUTIONS
 from lapheat.report.sheet import save_sheet, sheet
 from lapheat.report.sheet.values import counts
 from support.runs import run_with
-from support.synthetic import PROBES, make_case
+from support.synthetic import PROBES, STAINLESS_SOLIDUS, make_case
 
 ROOT = Path(__file__).parents[3]
 DAY = "2026-11-28"
@@ -166,6 +167,19 @@ def test_numbers_are_those_of_the_outcomes() -> None:
 )
 def test_the_verdict_is_in_a_few_words(variant: str, answer: str) -> None:
     assert f"Verdict: {answer}" in texts(drawn(variant)[1])
+
+
+@pytest.mark.parametrize(
+    ("margin", "answer"), [(57.0, "TOO CLOSE TO CALL"), (-750.0, "BASE TOO HOT, FILLER FAILS")]
+)
+def test_a_sure_fault_is_not_too_close_to_call(margin: float, answer: str) -> None:
+    run = run_with(tube=STAINLESS_SOLIDUS - margin, flange=1200.0)
+    unsure = {"tube.margin_K": 10.4, "filler.flange_side_surplus_K": 71.0}
+    outcomes = outcomes_of(run)
+    outcomes = replace(outcomes, verdict=Verdict.of(judge(run, uncertainty=unsure)))
+    assert outcomes.verdict.too_close
+    with matplotlib.rc_context(RC):
+        assert f"Verdict: {answer}" in texts(sheet(run, outcomes, DAY))
 
 
 def test_units_are_the_users() -> None:

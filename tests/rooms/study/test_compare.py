@@ -65,6 +65,24 @@ def test_of_two_as_safe_the_quicker_is_better() -> None:
     )
 
 
+def unmeltable(name: str, seconds: float) -> Entry:
+    """Made-up bead on an alloy that never melts: it has no limit to miss."""
+    one = entry(name, seconds=seconds)
+    told = {key: value for key, value in one.told.items() if key not in ("flange", "filler")}
+    return replace(one, told=told | {"tube": {**told["tube"], "margin_K": None}})
+
+
+def test_a_run_that_cannot_fail_is_further_from_its_limits_than_any_other() -> None:
+    name, told = why(unmeltable("never", 120.0), entry("far", 100.0))
+    assert name == "never"
+    assert told == "never is better: both work, and nothing in it can melt; it takes 20 s longer"
+    assert why(entry("near", 60.0), entry("far", 100.0), unmeltable("never", 120.0))[0] == "never"
+
+
+def test_of_two_that_cannot_fail_the_quicker_is_better() -> None:
+    assert why(unmeltable("slow", 90.0), unmeltable("quick", 80.0), entry("far"))[0] == "quick"
+
+
 def test_an_uncertain_margin_does_not_decide() -> None:
     near, far = entry("near", 60.0, seconds=80.0), entry("far", 100.0)
     unsure = [replace(one, uncertainty={"tube.margin_K": 25.0}) for one in (near, far)]
@@ -178,8 +196,11 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     [
         (None, "no such file"),
         ("{", "not readable"),
-        ("[1]", "no verdict, tube, segments, time in it"),
-        ('{"verdict": {}, "tube": 3, "time": {}}', "no tube, segments in it"),
+        ("[1]", "no verdict, tube, segments, time, verdict.base_stays_"),
+        (
+            '{"verdict": {"base_stays_solid": true}, "tube": 3, "time": {"total_s": "3"}}',
+            "no tube, segments, verdict.filler_flows, time.total_s in it",
+        ),
     ],
 )
 def test_a_folder_that_is_no_result_is_refused(
@@ -190,3 +211,14 @@ def test_a_folder_that_is_no_result_is_refused(
     with pytest.raises(CaseError, match="a result folder of `lapheat run`") as caught:
         of_folder(tmp_path)
     assert given in str(caught.value)
+
+
+@pytest.mark.parametrize("row", ["3", "{}", '{"outcome": "tube.margin_K", "uncertainty": null}'])
+def test_an_uncertainty_that_is_none_is_refused(
+    row: str, small_runs: tuple[Result, Result], tmp_path: Path
+) -> None:
+    write_json(tmp_path / "outcomes.json", small_runs[0].outcomes.as_dict())
+    (tmp_path / "case.toml").write_text(case_to_toml(small_runs[0].case), "utf-8")
+    (tmp_path / "convergence.json").write_text(f'{{"outcomes": [{row}]}}', "utf-8")
+    with pytest.raises(CaseError, match="without its name or its uncertainty"):
+        of_folder(tmp_path)

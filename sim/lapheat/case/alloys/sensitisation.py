@@ -1,9 +1,8 @@
 """How long austenitic stainless steel may stay hot before its grain boundaries lose chromium.
 
 **From memory.** The noses are read-offs of the reprinted chart for 18Cr-9Ni steel (ASM Handbook
-vol. 13, after Rocha, from memory), right within a factor of `SPREAD`. One web article
-(metallurgyzone.com) has 30 to 60 s at 675 degC for 0.06 % carbon, some five times faster. So no
-pass or fail rests on them.
+vol. 13, after Rocha, from memory), right within a factor of `SPREAD`. One web article has 30 to
+60 s at 675 degC for 0.06 % carbon, some five times faster. So no pass or fail rests on them.
 
 **Cold work.** 55 and 32 kcal/mol, unstrained and at 20 % strain: 304 with 0.05 % carbon and grains
 of 175 um, at 625 to 775 degC (J. Mater. Sci. 35 (2000) 3181-3188, abstract). With grains of 11 um

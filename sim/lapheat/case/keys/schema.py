@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from pydantic.fields import FieldInfo
+
 from .bench import BenchTable
 from .fields import Entry
 from .model import (
@@ -70,6 +72,14 @@ def table_at(path: tuple[str | int, ...]) -> type[Table] | None:
         case ("alloys", str(), "specific_heat"):
             return SpecificHeatTable
     return None
+
+
+def field_at(key: str) -> FieldInfo | None:
+    """Field of a dotted key, as "probe[2].angle", or None for an unknown key."""
+    name, _, last = key.rpartition(".")
+    start, entry, _ = name.partition("[")
+    table = table_at((start, 0) if entry else (start,) if start else ())
+    return None if table is None else table.model_fields.get(last)
 
 
 def entry_at(path: tuple[str | int, ...]) -> Entry | None:

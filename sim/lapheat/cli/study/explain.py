@@ -24,9 +24,9 @@ from .frame import Study, carried_out, page
 __all__ = ["carry_out"]
 
 MOST = 5  # levers of one finding, on screen; all are in explain.csv
-SIDES = (
-    "tube side, flange side: the surplus of each; dry stretch: the surplus but for dry stretches "
-    "that are short enough"
+STRETCH = (
+    "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
+    "stretches that are short enough"
 )
 GOALS = {"limits": "mends it", "margin": "more to spare", "time": "quicker"}
 
@@ -63,18 +63,20 @@ def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> Renderab
     for group in groups_of(found):
         parts += [Text(), _levers(group, found)]
     if found.case.brazed is not None:
-        parts += [Text(SIDES, style="dim")]
+        parts += [Text(STRETCH, style="dim")]
     parts += [Text(), *_advice(found, study)]
     runs = f"From {found.runs[0]} runs at {found.detail} detail and {found.runs[1]} finer."
     return page(found.case.title, [*parts, Text(), Text(runs)], files)
 
 
 def _levers(group: Group, found: Explained) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column(f"{group.head}, at {found.detail}", no_wrap=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column(f"{group.head},\nat {found.detail}")
     measures = asked(found.case)
     for word in ("to", *(measure.word for measure in measures), "time"):
-        table.add_column(word, justify="right")
+        # words stay whole on a narrow screen
+        least = max(map(len, word.split()))
+        table.add_column("\n".join(word.rsplit(" ", 1)), justify="right", min_width=least)
     for pull, _ in group.pulls[:MOST]:
         key, before, after = pull.lever.key, pull.lever.own.text, pull.to.text
         changes = slacks(pull.row, found.case) - slacks(found.base, found.case)

@@ -12,7 +12,7 @@ from ...case.faults import printable
 from ...case.file import case_to_toml
 from ...history.records import History
 from ...outcomes.outcomes import Outcomes
-from ...outcomes.sentence import notes_of, sentences_of
+from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
 from ...version import __version__
 from ..digest import chance_of, digest_of
@@ -70,8 +70,8 @@ def report_html(
         file=printable(Path(case.file).name),
         verdict=outcomes.verdict,
         filler=outcomes.filler is not None,
-        sentences=[_sentence(told) for told in sentences_of(judgement, words)],
-        notes=[_sentence(told) for told in notes_of(judgement, words)],
+        sentences=[printable(sentence(told)) for told in sentences_of(judgement, words)],
+        notes=[printable(sentence(told)) for told in notes_of(judgement, words)],
         chance=chance_of(case),
         convergence=convergence,
         uncertainty=UNCERTAINTY,
@@ -86,7 +86,3 @@ def report_html(
         toml=case_to_toml(case),
         cautions=CAUTIONS,
     )
-
-
-def _sentence(clause: str) -> str:
-    return printable(f"{clause[0].upper()}{clause[1:]}.")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ...case.alloys import Alloy, Property
 from ...case.case import Case
 from ...case.file import resolved_rows
-from ...case.keys.schema import table_at
+from ...case.keys.schema import field_at
 
 __all__ = ["Given", "alloy_sources", "givens_of"]
 
@@ -48,11 +48,8 @@ class Given:
 def givens_of(case: Case) -> Iterator[Given]:
     """Every key of the resolved case, with the source of what the user did not give."""
     for key, given, si in resolved_rows(case):
-        table, _, name = key.rpartition(".")
-        path: tuple[str | int, ...] = (table.partition("[")[0], 0) if "[" in table else (table,)
-        kind = table_at(path if table else ())
-        known = kind is not None and name in kind.model_fields
-        meaning = kind.model_fields[name].description if kind and known else ""
+        table, field = key.rpartition(".")[0], field_at(key)
+        meaning = field.description if field is not None else ""
         default = given == "default"
         source = SOURCES.get(key, SOURCES.get(table, PRACTICE)) if default else "the case"
         if si == "none":

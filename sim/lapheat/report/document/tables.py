@@ -25,7 +25,7 @@ UNITS: dict[str, tuple[str, float]] = {
     "_K": ("K", 1.0),
     "_m": ("mm", 1e-3),
     "_s": ("s", 1.0),
-    "_J": ("J", 1.0),
+    "_J": ("kJ", 1e3),
     "_A": ("A", 1.0),
     "_N": ("N", 1.0),
 }
@@ -139,6 +139,8 @@ def _cell(name: str, value: Any, display: Display) -> Cell:
     if not isinstance(value, int | float):
         return Cell(printable(str(value)))
     unit, size = _unit(name, display)
+    if isinstance(value, int) and not unit:  # a count
+        return Cell(str(value), str(value))
     shown = 1.8 * value + 32.0 if unit == "degF" else value / size
     # adding 0 takes the sign off -0
     return Cell(f"{shown + 0.0:.{SHOWN}g}", f"{value:.{DIGITS}g}")
@@ -147,10 +149,7 @@ def _cell(name: str, value: Any, display: Display) -> Cell:
 def _told(record: type) -> tuple[str, dict[str, str]]:
     """Read off a record's docstring what it is about and what each field means."""
     head, _, attributes = cleandoc(record.__doc__ or "").partition("Attributes\n----------\n")
-    meanings: dict[str, str] = {}
-    for names, text in re.findall(r"^(\w[\w, ]*) : ((?:.|\n(?= ))*)", attributes, re.MULTILINE):
-        each, told = names.split(", "), " ".join(text.replace("`", "").split())
-        parts = told.split("; ")  # one a name, or one for all
-        for number, name in enumerate(each):
-            meanings[name] = parts[number] if len(parts) == len(each) else told
+    meanings = {}
+    for name, text in re.findall(r"^(\w+) : ((?:.|\n(?= ))*)", attributes, re.MULTILINE):
+        meanings[name] = " ".join(text.replace("`", "").split())
     return " ".join(head.replace("`", "").split()), meanings

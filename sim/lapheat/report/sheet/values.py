@@ -9,7 +9,7 @@ from itertools import groupby
 from ...case.case import Case
 from ...case.faults import printable
 from ...case.file.every_key import Setting, settings_of
-from ...case.keys.schema import table_at
+from ...case.keys.schema import field_at
 from ...case.units import LENGTH, SPEED, TEMPERATURE, UnitError, in_unit, read_quantity
 from ...constants import ZERO_CELSIUS
 from .page import BOUND
@@ -110,12 +110,10 @@ def _whole(text: str) -> str:
 
 def _default(row: Setting) -> bool:
     """Whether the key's table gives this value by itself."""
-    name, _, key = row.key.rpartition(".")
-    path: tuple[str | int, ...] = (name.partition("[")[0], 0) if "[" in name else (name,)
-    table = table_at(path)
-    if table is None or key not in table.model_fields:
+    field = field_at(row.key)
+    if field is None:
         return False
-    given = table.model_fields[key].get_default()
+    given = field.get_default()
     ends = given if isinstance(given, list | tuple) else (given,)
     values = row.value if isinstance(row.value, tuple) else (row.value,)
     if row.kind is None:

@@ -9,7 +9,7 @@ from ...case.case import Case
 from ...case.faults import printable
 from ...history.records import History, SegmentRun
 from ...outcomes.outcomes import Outcomes
-from ...outcomes.sentence import notes_of, sentences_of
+from ...outcomes.sentence import capital, notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
 from ...version import __version__
 from ..digest import digest_of
@@ -90,9 +90,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         title=printable(case.title),
         day=day,
         answer=_answer(outcomes),
-        verdict=tuple(f"{t[0].upper()}{t[1:]}." for t in told)
-        if judgement.fails
-        else (f"{told[0][0].upper()}{'; '.join(told)[1:]}.",),
+        verdict=tuple(map(sentence, told)) if judgement.fails else (sentence("; ".join(told)),),
         chance=chance,
         settings=settings,
         order=f"Order of laying ({values('travel.order')}), by segment number: "
@@ -110,7 +108,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
 
 def _answer(outcomes: Outcomes) -> str:
     verdict = outcomes.verdict
-    if verdict.too_close:
+    if verdict.judgement.undecided:
         return "TOO CLOSE TO CALL"
     base = "BASE STAYS SOLID" if verdict.base_stays_solid else "BASE TOO HOT"
     if outcomes.filler is None:
@@ -140,7 +138,7 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
     else:
         yield Setting("Torch", "90 deg", "square to the tube's wall, over its middle")
     yield from _travel(case, outcomes, values)
-    if outcomes.supplies is not None and case.fillet is not None:
+    if case.fillet is not None:
         rod = outcomes.supplies
         yield Setting(
             "Rod",
@@ -206,12 +204,11 @@ def _travel(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Setting]
 
 
 def _gas(values: Values) -> str:
-    """Name what the case sets of supplies, as soon as it does."""
-    told = [
+    """Name what the case sets of supplies."""
+    return ", ".join(
         f"{key.rpartition('.')[2].replace('_', ' ')} {values(key)}"
         for key in values.keys("supplies.")
-    ]
-    return ", ".join(told) or "its flow is not computed"
+    )
 
 
 def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, ...]]:
@@ -230,7 +227,7 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
         if part is not None and part.peak_C is not None
     ]
     for note in notes_of(outcomes.verdict.judgement, wording):
-        yield f"{note[0].upper()}{note[1:]}"
+        yield capital(note)
     yield f"Hottest {', '.join(hot)}"
     for name, probe in list(outcomes.probes.items())[:3]:
         top = f"{values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 from ...case.file.every_key import settings_of
@@ -204,9 +205,8 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
             return None, "None works"
         near = max(least, key=lambda name: least[name].kelvin)
         return None, f"None works; the nearest is {near}: {_told(least[near])}"
-    rivals = [entry for entry in working if entry.name in least] or working
-    safest = max(rivals, key=lambda entry: least[entry.name].kelvin if least else 0.0)
-    equal = [entry for entry in rivals if _equal(entry, safest, least)]
+    safest = max(working, key=lambda entry: _spare(entry, least))
+    equal = [entry for entry in working if _equal(entry, safest, least)]
     pick = min(equal, key=_time)  # the first of several
     others = [entry.name for entry in entries if entry is not pick]
     if len(working) == 1:
@@ -220,15 +220,22 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
         if sooner <= 0.0:
             return None, f"None is better: {works}, {safe}, and take as long"
         return pick, f"{pick.name} is better: {works}, {safe}, and it is {sooner:.0f} s quicker"
-    second = max((e for e in rivals if e is not pick), key=lambda e: least[e.name].kelvin)
-    more = least[pick.name].kelvin - least[second.name].kelvin
+    second = max((e for e in working if e is not pick), key=lambda e: _spare(e, least))
     later = _time(pick) - _time(second)
     pace = f"{abs(later):.0f} s {'longer' if later > 0.0 else 'less'}"
+    if pick.name not in least:
+        return pick, f"{pick.name} is better: {works}, and nothing in it can melt; it takes {pace}"
     against = others[0] if len(others) == 1 else second.name
+    more = told_apart(_spare(pick, least) - _spare(second, least), 0.0)
     return pick, (
-        f"{pick.name} is better: {works}, and it keeps {told_apart(more, 0.0)} K more than "
-        f"{against} from its nearest limit ({_told(least[pick.name])}); it takes {pace}"
+        f"{pick.name} is better: {works}, and it keeps {more} K more than {against} from its "
+        f"nearest limit ({_told(least[pick.name])}); it takes {pace}"
     )
+
+
+def _spare(entry: Entry, least: dict[str, Slack]) -> float:
+    """Least slack of a run [K]; inf if nothing in it can fail."""
+    return least[entry.name].kelvin if entry.name in least else inf
 
 
 def _time(entry: Entry) -> float:
@@ -236,9 +243,8 @@ def _time(entry: Entry) -> float:
 
 
 def _equal(one: Entry, other: Entry, least: dict[str, Slack]) -> bool:
-    if one is other or not least:
-        return True
-    return abs(least[one.name].kelvin - least[other.name].kelvin) <= _doubt([one, other], least)
+    a, b = _spare(one, least), _spare(other, least)
+    return a == b or abs(a - b) <= _doubt([one, other], least)
 
 
 def _doubt(entries: Sequence[Entry], least: dict[str, Slack]) -> float:
@@ -256,7 +262,6 @@ def _band(entries: Sequence[Entry], least: dict[str, Slack]) -> str:
 
 
 def _told(slack: Slack) -> str:
-
     label, size = LABELS[slack.outcome], told_apart(abs(slack.kelvin), 0.0)
     if slack.kelvin < 0.0:
         return f"{label} misses {slack.limit} by {size} K"

@@ -27,6 +27,16 @@ LEFT_OUT = (
     "versions",
     "march.wall_s",
 )
+Kinds = type | tuple[type, ...]
+NEEDED: Mapping[str, Kinds] = {
+    "verdict": dict,
+    "tube": dict,
+    "segments": list,
+    "time": dict,
+    "verdict.base_stays_solid": bool,
+    "verdict.filler_flows": bool,
+    "time.total_s": (int, float),
+}
 FOLDER = "a result folder of `lapheat run`, with outcomes.json and case.toml in it, or a case file"
 
 
@@ -94,19 +104,22 @@ def of_folder(folder: Path) -> Entry:
     CaseError
         It is none, or what it holds cannot be read.
     """
-    told = _json(
-        folder / "outcomes.json", {"verdict": dict, "tube": dict, "segments": list, "time": dict}
-    )
+    told = _json(folder / "outcomes.json", NEEDED)
     case = read_case(folder / "case.toml")
     uncertainty = None
     if (folder / "convergence.json").exists():
-        rows = _json(folder / "convergence.json", {"outcomes": list})["outcomes"]
-        uncertainty = {str(row["outcome"]): float(row["uncertainty"]) for row in rows}
+        file = folder / "convergence.json"
+        rows = _json(file, {"outcomes": list})["outcomes"]
+        try:
+            uncertainty = {str(row["outcome"]): float(row["uncertainty"]) for row in rows}
+        except (KeyError, TypeError, ValueError):
+            given = "an outcome without its name or its uncertainty"
+            raise CaseError.one(str(file), "outcomes", given, FOLDER) from None
     return Entry(printable(short_name(folder)), str(folder), case, told, uncertainty)
 
 
-def _json(file: Path, needed: Mapping[str, type]) -> dict[str, Any]:
-    """Content of a result's file that has at least these tables and lists."""
+def _json(file: Path, needed: Mapping[str, Kinds]) -> dict[str, Any]:
+    """Content of a result's file that has at least these values at these places."""
     try:
         told = json.loads(file.read_text("utf-8"))
     except FileNotFoundError:
@@ -114,9 +127,16 @@ def _json(file: Path, needed: Mapping[str, type]) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         raise CaseError.one(str(file), "file", f"not readable: {error}", FOLDER) from None
     told = told if isinstance(told, dict) else {}
-    missing = [name for name, kind in needed.items() if not isinstance(told.get(name), kind)]
+    missing = [name for name, kind in needed.items() if not isinstance(_at(told, name), kind)]
     if missing:
         raise CaseError.one(str(file), "file", f"no {', '.join(missing)} in it", FOLDER)
+    return told
+
+
+def _at(told: Any, place: str) -> Any:
+    """What stands at a dotted place; None if nothing does."""
+    for name in place.split("."):
+        told = told.get(name) if isinstance(told, Mapping) else None
     return told
 
 

@@ -3,7 +3,8 @@
 First the case as it is; then each key that acts, one step to either side; then rounds of larger
 steps, single keys and pairs, where the runs so far (`model`) promise most. What is best is run on
 the case's own mesh. Where neither a single key nor a pair holds the limits, the same is done
-once more from the pair that comes nearest. The planner is a generator of rounds (`runs.rounds`).
+again, twice at most, from the pair that comes nearest. The planner is a generator of rounds
+(`runs.rounds`).
 """
 
 from __future__ import annotations

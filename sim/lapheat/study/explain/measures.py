@@ -53,9 +53,9 @@ class Measure:
 MEASURES = (
     Measure("tube.margin_K", "tube_margin_K", "tube margin"),
     Measure("flange.margin_K", "flange_margin_K", "flange margin"),
-    Measure("filler.tube_side_surplus_K", "tube_side_surplus_K", "tube side"),
-    Measure("filler.flange_side_surplus_K", "flange_side_surplus_K", "flange side"),
-    Measure("filler.stretch_surplus_K", "stretch_surplus_K", "dry stretch"),
+    Measure("filler.tube_side_surplus_K", "tube_side_surplus_K", "tube side surplus"),
+    Measure("filler.flange_side_surplus_K", "flange_side_surplus_K", "flange side surplus"),
+    Measure("filler.stretch_surplus_K", "stretch_surplus_K", "stretch surplus"),
     Measure("filler.superheat_K", "superheat_K", "filler superheat"),
     Measure("soundness.lap_filled", "lap_filled", "lap filled"),
 )
