@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 from ...case.file.every_key import settings_of
@@ -204,9 +205,8 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
             return None, "None works"
         near = max(least, key=lambda name: least[name].kelvin)
         return None, f"None works; the nearest is {near}: {_told(least[near])}"
-    rivals = [entry for entry in working if entry.name in least] or working
-    safest = max(rivals, key=lambda entry: least[entry.name].kelvin if least else 0.0)
-    equal = [entry for entry in rivals if _equal(entry, safest, least)]
+    safest = max(working, key=lambda entry: _kept(entry, least))
+    equal = [entry for entry in working if _equal(entry, safest, least)]
     pick = min(equal, key=_time)  # the first of several
     others = [entry.name for entry in entries if entry is not pick]
     if len(working) == 1:
@@ -220,10 +220,12 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
         if sooner <= 0.0:
             return None, f"None is better: {works}, {safe}, and take as long"
         return pick, f"{pick.name} is better: {works}, {safe}, and it is {sooner:.0f} s quicker"
-    second = max((e for e in rivals if e is not pick), key=lambda e: least[e.name].kelvin)
-    more = least[pick.name].kelvin - least[second.name].kelvin
+    second = max((e for e in working if e is not pick), key=lambda entry: _kept(entry, least))
     later = _time(pick) - _time(second)
     pace = f"{abs(later):.0f} s {'longer' if later > 0.0 else 'less'}"
+    if pick.name not in least:
+        return pick, f"{pick.name} is better: {works}, and {_told_of(pick, least)}; it takes {pace}"
+    more = least[pick.name].kelvin - least[second.name].kelvin
     against = others[0] if len(others) == 1 else second.name
     return pick, (
         f"{pick.name} is better: {works}, and it keeps {told_apart(more, 0.0)} K more than "
@@ -235,10 +237,14 @@ def _time(entry: Entry) -> float:
     return float(entry.told["time"]["total_s"])
 
 
+def _kept(entry: Entry, least: dict[str, Slack]) -> float:
+    """Slack to the nearest limit [K]; inf where nothing can fail."""
+    return least[entry.name].kelvin if entry.name in least else inf
+
+
 def _equal(one: Entry, other: Entry, least: dict[str, Slack]) -> bool:
-    if one is other or not least:
-        return True
-    return abs(least[one.name].kelvin - least[other.name].kelvin) <= _doubt([one, other], least)
+    kept = _kept(one, least), _kept(other, least)
+    return kept[0] == kept[1] or abs(kept[0] - kept[1]) <= _doubt([one, other], least)
 
 
 def _doubt(entries: Sequence[Entry], least: dict[str, Slack]) -> float:
