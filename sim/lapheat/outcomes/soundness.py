@@ -138,8 +138,9 @@ def cooling_estimate(heat: float, thickness: float, start: float) -> float:
 
     ``(4300 - 4.3 T_0) 1e5 (Q/d)^2 [1/(500 - T_0)^2 - 1/(800 - T_0)^2] F2`` in thin plate,
     ``(6700 - 5 T_0) Q [1/(500 - T_0) - 1/(800 - T_0)] F3`` in thick: the longer holds. Q in kJ/mm,
-    d in mm, T_0 in degC (quoted in two copies of an article; the standard was not seen). For a long straight seam on a wide plate of
-    unalloyed or low-alloy ferritic steel, within 10 % (from memory).
+    d in mm, T_0 in degC. The formulas are as quoted in two copies of an article; the standard
+    itself was not seen. They hold for a long straight seam on a wide plate of unalloyed or
+    low-alloy ferritic steel, within 10 % (from memory).
 
     Parameters
     ----------
@@ -202,5 +203,7 @@ def _notes(case: Case, cooled: bool) -> list[str]:
     if lacks:
         told.append(f"cooling of the flange: {flange.name} has no {' and no '.join(lacks)}")
     elif not cooled:
-        told.append("cooling of the flange: none of its surface passed A3 and fell from 800 to 500 degC")
+        told.append(
+            "cooling of the flange: none of its surface passed A3 and fell from 800 to 500 degC"
+        )
     return told
