@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import json
 import os
 import random
@@ -10,17 +9,14 @@ import subprocess
 import sys
 import time
 from hashlib import sha256
-from importlib import import_module
 from pathlib import Path
 
 import pytest
 
-from lapheat import study
 from lapheat.case.faults import CaseError
 from lapheat.cli.terminal.exits import Left
 from lapheat.cli.terminal.sweep import kept_rows
 from lapheat.study.runs import Processes, RowFile, Serial, collect
-from lapheat.version import marked
 from study.stand_in import Number, die_always, square
 
 ROOT = Path(__file__).parents[2]
@@ -207,21 +203,3 @@ def test_killed_ten_times_at_random_moments_the_file_is_the_same(tmp_path: Path)
 
 def _lines(path: Path) -> int:
     return path.read_bytes().count(b"\n") if path.exists() else 0
-
-
-def test_every_kept_row_is_marked_with_what_makes_it() -> None:
-    """The module of the work of each `Round` whose rows are kept is in the version's mark."""
-    package, works = Path(study.__path__[0]), set()
-    for path in package.rglob("*.py"):
-        name = ".".join(("lapheat.study", *path.relative_to(package).with_suffix("").parts))
-        for call in ast.walk(ast.parse(path.read_text("utf-8"))):
-            if (
-                isinstance(call, ast.Call)
-                and isinstance(call.func, ast.Name)
-                and call.func.id == "Round"
-                and "kept" not in {each.arg for each in call.keywords}
-            ):
-                works.add(getattr(import_module(name), ast.unparse(call.args[1])).__module__)
-    files = {Path(str(import_module(name).__file__)) for name in works}
-    assert len(files) >= 6
-    assert files <= set(marked())

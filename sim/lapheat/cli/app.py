@@ -63,8 +63,9 @@ def lapheat(
       lapheat check stub.toml      read it back, no run
       lapheat run stub.toml        the answer, with pictures
 
-    Exit status: 0 computed, whatever the verdict (with --fail-on-verdict: 1 when the base melts
-    or the filler does not flow); 2 input refused; 3 the computation failed; 130 interrupted.
+    Exit status: 0 computed, whatever the verdict; 1 with --fail-on-verdict when the base melts
+    or the filler does not flow, and of calibrate when it does not fit; 2 input refused; 3 the
+    computation failed; 130 interrupted.
     """
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import nan
 
@@ -12,6 +13,7 @@ from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 from ..history.records import Exposure, History, SurfacePeaks
 from ..history.wetting import share_above
+from ..problem.clocks import is_copper, is_steel
 
 __all__ = ["FILLET_ON_LAP", "TINT", "SoundnessOutcome", "cooling_estimate", "soundness_of"]
 
@@ -21,7 +23,7 @@ Number = float | None
 # [K] A chart of one hour in air has brown at 390 and blue at 540 degC (read in copies). For the
 # seconds of a braze 400 degC is common practice, no source.
 TINT = 400.0 + ZERO_CELSIUS
-# shape factors F2 and F3 of a fillet on a lap joint, EN 1011-2 annex D (read in transcription)
+# shape factors F2 and F3 of a fillet on a lap joint, EN 1011-2 annex D (from memory)
 FILLET_ON_LAP = (0.7, 0.67)
 
 
@@ -40,8 +42,8 @@ class SoundnessOutcome:
     sensitised_fraction_as_304 : the same, were the tube 304 with 0.07 % carbon
     sensitised_surface : surface of the tube with the largest share
     sensitised_height_m : height of that spot
-    liquid_copper_s : longest time a base surface under filler spent above the filler's solidus, a
-        flange that transforms above its A3 too
+    liquid_copper_s : longest time a steel surface under copper-based filler spent above the
+        filler's solidus, a flange that transforms above its A3 too
     tube_liquid_copper_s : the same of the tube
     flange_liquid_copper_s : the same of the flange
     tint_width_m : length of the tube above 400 degC outside, from the fillet's toe (on a bead, from
@@ -81,7 +83,10 @@ def soundness_of(history: History) -> SoundnessOutcome:
     copper: dict[str, Number] = dict.fromkeys(("tube", "flange"))
     cooling, above = np.empty(0), None
     if exposure is not None and brazed is not None:
-        copper = {part: float(times.max()) for part, times in exposure.copper.items()}
+        copper = {
+            part: float(exposure.copper[part].max()) if is_copper(brazed.filler) and steel else None
+            for part, steel in _steels(case)
+        }
         cooling = exposure.cooling[np.isfinite(exposure.cooling)]
         if case.alloys[brazed.flange.alloy].a1 is not None:
             above = float(exposure.above_a1.max())
@@ -139,8 +144,9 @@ def cooling_estimate(heat: float, thickness: float, start: float) -> float:
 
     ``(4300 - 4.3 T_0) 1e5 (Q/d)^2 [1/(500 - T_0)^2 - 1/(800 - T_0)^2] F2`` in thin plate,
     ``(6700 - 5 T_0) Q [1/(500 - T_0) - 1/(800 - T_0)] F3`` in thick: the longer holds. Q in kJ/mm,
-    d in mm, T_0 in degC (read in transcription). For a long straight seam on a wide plate of
-    unalloyed or low-alloy ferritic steel, within 10 % (from memory).
+    d in mm, T_0 in degC. The formulas are as quoted in two copies of an article; the standard
+    itself was not seen. They hold for a long straight seam on a wide plate of unalloyed or
+    low-alloy ferritic steel, within 10 % (from memory).
 
     Parameters
     ----------
@@ -171,6 +177,12 @@ def _estimate(history: History, case: Case) -> Number:
     return None if case.flange is None else cooling_estimate(heat, case.flange.thickness, start)
 
 
+def _steels(case: Case) -> Iterator[tuple[str, bool]]:
+    yield "tube", is_steel(case.alloys[case.tube.alloy])
+    if case.flange is not None:
+        yield "flange", is_steel(case.alloys[case.flange.alloy])
+
+
 def _notes(case: Case, cooled: bool) -> list[str]:
     told = []
     tube = case.alloys[case.tube.alloy]
@@ -181,9 +193,23 @@ def _notes(case: Case, cooled: bool) -> list[str]:
     if case.flange is None:
         return told
     flange = case.alloys[case.flange.alloy]
+    if case.brazed is not None and not is_copper(case.brazed.filler):
+        told.append(
+            f"liquid copper: {case.brazed.filler.name} is not known to be copper-based, as a name "
+            "that begins with Cu would say"
+        )
+    else:
+        told += [
+            f"liquid copper on the {part}: its alloy is not known to be a steel, as it has no "
+            "carbon, A1 or A3"
+            for part, steel in _steels(case)
+            if not steel
+        ]
     lacks = [name for name, value in (("A1", flange.a1), ("A3", flange.a3)) if value is None]
     if lacks:
         told.append(f"cooling of the flange: {flange.name} has no {' and no '.join(lacks)}")
     elif not cooled:
-        told.append("cooling of the flange: none of its surface passed A3 and fell to 500 degC")
+        told.append(
+            "cooling of the flange: none of its surface passed A3 and fell from 800 to 500 degC"
+        )
     return told

@@ -70,9 +70,10 @@ BRIEF = 0.1
 STRETCH = "filler.stretch_surplus_K"
 # [m/s] 15 mm/s of 1.6 mm rod is some 0.9 kg/h. What a hand can dab into a fillet is our estimate.
 FASTEST_FEED = 15e-3
-# [K] Most by which margins and surpluses of a solid base moved from each mesh to fine, measured on
-# the demo, its cold sibling and the thin sleeve. `--converge` measures it for one case.
-MAY_MOVE = {"coarse": 33.0, "standard": 11.0}
+# [K] Most by which a margin or surplus of a solid base moved from each mesh to fine: 31.0 and 10.0,
+# over margins of the demo, its cold sibling and the starter and surpluses of demo and starter, with
+# a kelvin put on. `tests/golden/test_settles.py` holds both. `--converge` measures it for one case.
+MAY_MOVE = {"coarse": 32.0, "standard": 11.0}
 SHARED = 1e-3  # [-] a smaller share is not worth a word
 
 

@@ -6,16 +6,29 @@ from math import inf
 
 import numpy as np
 
-from ..case.alloys import builtin
+from ..case.alloys import Alloy, builtin
 from ..case.alloys.sensitisation import RANGE, time_to_sensitise
 from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 from .arrays import Clocks
 
-__all__ = ["clocks_of"]
+__all__ = ["clocks_of", "is_copper", "is_steel"]
 
+STEELS = ("304", "304L", "316L", "321", "409", "low-carbon steel")
 PER_KELVIN = 4  # nodes of the tables; between them the pace of a curve is level
 COOLING = (800.0 + ZERO_CELSIUS, 500.0 + ZERO_CELSIUS)
+
+
+def is_copper(filler: Alloy) -> bool:
+    """Whether a filler is known to be copper-based: its name says so, as ISO 24373 has it."""
+    return filler.name.startswith("Cu") or filler.name in ("copper", "brass")
+
+
+def is_steel(base: Alloy) -> bool:
+    """Whether a base is known to be a steel: a built-in one, or carbon, A1 or A3 are given."""
+    return base.name in STEELS or any(
+        number is not None for number in (base.carbon, base.a1, base.a3)
+    )
 
 
 def clocks_of(case: Case) -> Clocks:
@@ -38,10 +51,13 @@ def clocks_of(case: Case) -> Clocks:
             curve[1:] = np.cumsum(pace) / PER_KELVIN
     copper, a1, a3 = np.array([inf, inf]), inf, inf
     if case.brazed is not None:
-        flange, solidus = case.alloys[case.brazed.flange.alloy], case.brazed.filler.solidus or inf
+        flange, filler = case.alloys[case.brazed.flange.alloy], case.brazed.filler
+        solidus = (filler.solidus or inf) if is_copper(filler) else inf
         # Copper enters along grain boundaries of austenite (Savage, Nippes and Mushala 1978,
         # Welding J. 57, 145s). That a flange is at risk above its A3 follows; it is not measured.
-        copper = np.array([max(solidus, tube.a3 or 0.0), max(solidus, flange.a3 or 0.0)])
+        copper = np.array(
+            [max(solidus, base.a3 or 0.0) if is_steel(base) else inf for base in (tube, flange)]
+        )
         a1, a3 = flange.a1 or inf, flange.a3 or inf
     return Clocks(
         lowest=min(low, COOLING[1], a1, *copper.tolist()),

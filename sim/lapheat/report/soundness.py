@@ -97,10 +97,9 @@ def _sensitised(sound: SoundnessOutcome, carbon: float, words: Wording, brazed: 
 
 def _copper(brazed: Brazed, sound: SoundnessOutcome, words: Wording) -> str:
     solidus = brazed.filler.solidus or ZERO_CELSIUS
-    return (
-        f"{sound.tube_liquid_copper_s:.2g} s on the tube, {sound.flange_liquid_copper_s:.2g} s on "
-        f"the flange, under filler above {words.hot(solidus)} and A3"
-    )
+    times = {"tube": sound.tube_liquid_copper_s, "flange": sound.flange_liquid_copper_s}
+    told = [f"{time:.2g} s on the {part}" for part, time in times.items() if time is not None]
+    return f"{', '.join(told)}, under filler above {words.hot(solidus)} and A3"
 
 
 def _flange(sound: SoundnessOutcome) -> str:

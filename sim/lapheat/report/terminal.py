@@ -264,7 +264,8 @@ def _strength(told: StrengthOutcome, words: Wording) -> Iterator[tuple[str, str]
             "strength",
             f"pulled along its axis, lap ({lap}) and fillet throat ({fillet}, by the "
             f"{told.drier_side} side's wet share) carry {joint} in shear, "
-            f"{words.share(told.ratio)} of the {tube} at which the tube yields; sound from 100 %",
+            f"{words.share(told.ratio)} of the {tube} at which the tube yields; sound from 100 %, "
+            "at the least yield of its alloy: a stronger tube lowers it",
         )
         yield (
             "",

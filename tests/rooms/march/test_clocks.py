@@ -135,6 +135,18 @@ def test_on_a_flange_liquid_copper_counts_above_its_a3_too() -> None:
     assert times.copper[problem.base.part == FLANGE].max() == pytest.approx(2.0)
 
 
+def test_liquid_copper_is_timed_of_copper_on_steel_alone() -> None:
+    case = small_case()
+    assert case.fillet is not None
+    tin = replace(case.alloys[case.fillet.filler], name="tin")
+    bare = replace(case.alloys[case.tube.alloy], name="nickel", carbon=None, a1=None, a3=None)
+    for part, alloys in ((None, {case.fillet.filler: tin}), (FLANGE, {case.tube.alloy: bare})):
+        problem = problem_of(replace(case, alloys={**case.alloys, **alloys}))
+        _, times = timed(problem, [(0.0, 1020.0), (12.0, 1020.0)])
+        found = set(problem.base.part[times.copper.any(axis=1)])
+        assert found == (set() if part is None else {part})
+
+
 # --- the flange -----------------------------------------------------------------------------------
 
 
@@ -169,6 +181,15 @@ def test_cooling_begins_anew_above_800_and_the_last_from_austenite_counts(
     assert cooling(problem, points) == pytest.approx(30.0)
     points += [(120.0, 900.0), (125.0, 400.0)]
     assert cooling(problem, points) == pytest.approx(3.0)
+
+
+def test_where_a3_is_below_800_only_what_falls_through_800_is_timed(problem: Problem) -> None:
+    assert problem.clocks is not None
+    low = replace(problem, clocks=problem.clocks._replace(a3=760.0 + ZERO))
+    points = [(0.0, 700.0), (10.0, 790.0), (52.0, 400.0)]
+    assert np.isnan(cooling(low, points))
+    points += [(60.0, 810.0), (101.0, 400.0)]
+    assert cooling(low, points) == pytest.approx(30.0)
 
 
 def test_time_above_a1(problem: Problem) -> None:

@@ -73,8 +73,33 @@ def test_what_is_not_known_is_null_with_its_reason() -> None:
 def test_a_flange_that_stayed_cool_has_no_cooling() -> None:
     cool = exposed(of_steels(), cooling=np.full((2, 2), np.nan))
     assert soundness_of(cool).notes[1:] == (
-        "cooling of the flange: none of its surface passed A3 and fell to 500 degC",
+        "cooling of the flange: none of its surface passed A3 and fell from 800 to 500 degC",
     )
+
+
+@pytest.mark.parametrize(
+    ("filler", "tube", "times", "note"),
+    [
+        ("aluminium", "304L", (None, None), "aluminium is not known to be copper-based"),
+        ("CuSi3Mn1", "copper", (None, 4.0), "liquid copper on the tube: its alloy is not known"),
+    ],
+)
+def test_liquid_copper_is_that_of_copper_on_steel(
+    filler: str, tube: str, times: tuple[float | None, float | None], note: str
+) -> None:
+    history = exposed(of_steels())
+    case = history.case
+    assert case.fillet is not None
+    case = replace(
+        case,
+        tube=replace(case.tube, alloy=tube),
+        fillet=replace(case.fillet, filler=filler),
+        alloys={**case.alloys, tube: builtin(tube), filler: builtin(filler)},
+    )
+    sound = soundness_of(replace(history, case=case))
+    assert (sound.tube_liquid_copper_s, sound.flange_liquid_copper_s) == times
+    assert sound.liquid_copper_s == times[1]
+    assert any(note in told for told in sound.notes)
 
 
 # --- heat tint ------------------------------------------------------------------------------------

@@ -300,7 +300,7 @@ def test_what_the_mesh_may_move_over_its_limit_is_noted() -> None:
     assert isinstance(note, NearMesh)
     assert (note.part, note.over, note.shares) == ("tube", pytest.approx(12.0), None)
     assert (
-        "12 K over what is wanted, and the coarse mesh may move that by 33 K"
+        "12 K over what is wanted, and the coarse mesh may move that by 32 K"
         in notes_of(judge(run))[0]
     )
     assert judge(run, {"tube.margin_K": 2.0}).notes == ()  # the uncertainty is known: no guess

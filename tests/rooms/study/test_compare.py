@@ -98,6 +98,22 @@ def test_a_run_compared_with_itself_is_no_better() -> None:
     assert not [row.name for row in found.outcomes if row.differs]
 
 
+def test_a_run_that_cannot_fail_is_farther_from_its_limits_than_any() -> None:
+    never = entry("never", seconds=120.0)
+    told = {table: values for table, values in never.told.items() if table != "filler"}
+    told |= {part: {**told[part], "margin_K": None} for part in ("tube", "flange")}
+    never = replace(never, told=told)
+    assert slacks_of(never) == []
+    for runs in ((never, entry("near")), (entry("near"), never)):
+        assert why(*runs) == (
+            "never",
+            "never is better: both work, and nothing in it can melt; it takes 20 s longer",
+        )
+    name, told_why = why(never, replace(never, name="alike", told=told))
+    assert name is None
+    assert told_why.startswith("None is better: both work")
+
+
 def test_where_none_works_the_nearest_is_named() -> None:
     name, told = why(entry("worse", 10.0), entry("bad", 30.0))
     assert name is None

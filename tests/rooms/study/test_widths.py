@@ -114,6 +114,14 @@ def test_a_width_of_0_only_bounds() -> None:
     assert not above.shows.any()
 
 
+def test_a_width_of_0_shares_no_error_of_its_edge() -> None:
+    edges = (Edge("tint_outside_width", "tint", "outside", 1300.0),)
+    widths = np.array([[9e-3], [0.0]])
+    seen = look([CONE, CONE], widths, edges, [Level(1300.0, 30.0)], 293.0, 0.3e-3)
+    assert seen.common.tolist() == [[30.0], [0.0]]
+    assert seen.error[1] > 30.0 > seen.error[0]
+
+
 def test_melting_lies_between_solidus_and_liquidus() -> None:
     case = read_case_text(BEAD, "x")
     alloy = case.alloys[case.tube.alloy]

@@ -82,7 +82,7 @@ def tick(before, after, dt, base, grid, filler, clocks, times):  # type: ignore[
                 falling[i, k] = AUSTENITE
             if falling[i, k] >= 0.0:
                 falling[i, k] += dt
-            elif falling[i, k] == AUSTENITE and now < start:
+            elif falling[i, k] == AUSTENITE and was >= start and now < start:
                 falling[i, k] = dt * (start - now) / (was - now)
             if falling[i, k] >= 0.0 and now < end:
                 cooling[i, k] = falling[i, k] - dt * (end - now) / (was - now)

@@ -49,7 +49,7 @@ class Sample:
     def key(self) -> str:
         """Hash of the case and of what is put over it."""
         trial = self.trial
-        told = f"{mark()}\n{trial.detail} {trial.inputs}\n{trial.source.text}"
+        told = f"{mark()}\n{trial.detail} {trial.inputs}\n{trial.source}"
         return hashlib.sha256(told.encode()).hexdigest()[:24]
 
 

@@ -369,6 +369,8 @@ def _picks(tried: list[Pick], sure: float) -> Picks:
     if good:
         quick = min(good, key=lambda pick: time_of(pick.confirmed or {}))
         why = f"the quickest found with a chance of {wanted} or more, {quick.why}"
+        if len(tried) > 1:
+            why += f"; the same benches chose it of {len(tried)} tried, so the chance is optimistic"
         return Picks(
             replace(quick, why=why), replace(safest, why=f"the surest tried, {safest.why}")
         )

@@ -44,9 +44,10 @@ class Looked:
     Attributes
     ----------
     off : (n,) computed peak at the measured edge less what the edge marks [K]
-    error : (n,) standard deviation of that from reading and mesh [K]
+    error : (n,) standard deviation of that from reading and mesh, of a width of 0 from what its
+        edge marks too [K]
     common : (n, temperatures) one standard deviation of what edges mark, outside and in the bore
-        alike [K]
+        alike; 0 for a width of 0 [K]
     shows : (n,) the width is above 0; one of 0 only bounds the fit and narrows no interval
     """
 
@@ -110,7 +111,9 @@ def look(
             lacking = peak - level.kelvin
             off.append(max(lacking, 0.0) if width == 0.0 else lacking)
             mesh = MESH * (level.kelvin - air)
-            error.append(hypot(0.5 * reading * max(fall, beside), mesh))
-            common.append([level.error if mark == marks[n] else 0.0 for mark in apart])
+            # one of 0 bounds alone: what its edge marks is no error that it shares with others
+            alone, shared = (level.error, 0.0) if width == 0.0 else (0.0, level.error)
+            error.append(hypot(0.5 * reading * max(fall, beside), mesh, alone))
+            common.append([shared if mark == marks[n] else 0.0 for mark in apart])
     shows = widths[np.isfinite(widths)] > 0.0
     return Looked(np.array(off), np.array(error), np.array(common), shows)

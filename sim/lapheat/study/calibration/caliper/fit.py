@@ -125,8 +125,7 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
     # errors larger than stated make the interval wider, smaller ones do not make it narrower
     sigma = max(1.0, sqrt(squares / freedom)) if freedom else 1.0
     plain = unweighted(found.jacobian, weights)
-    common = (at.common / at.error[:, None])[at.shows]
-    shown = replace(found, jacobian=weighted(plain[at.shows], weighting(common)))
+    shown = replace(found, jacobian=found.jacobian[at.shows])
     fitted = intervals(unknowns, shown, sigma=sigma)
 
     def rises(points: Sequence[Array]) -> Planner[list[Place]]:
