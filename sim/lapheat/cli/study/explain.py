@@ -28,7 +28,7 @@ STRETCH = (
     "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
     "stretches that are short enough"
 )
-GOALS = {"limits": "mends it", "margin": "more to spare", "time": "quicker"}
+GOALS = {"limits": "mends it at the nominal settings", "margin": "more to spare", "time": "quicker"}
 
 
 def carry_out(study: Study) -> bool:
@@ -108,3 +108,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
         changes = set_again([*kept, *(f"{key}={text}" for key, text in advice.inputs)])
         command = ["lapheat run", shlex.quote(str(study.file)), *changes]
         yield Text(printable(f"  {' '.join(command)}"))
+    if found.advice:
+        told = "A bench strays: lapheat risk, with the same --set, tells the chance on it"
+        seeks = "; lapheat find seeks settings that survive it"
+        yield Text(f"{told}{seeks if found.case.brazed is not None else ''}.")
