@@ -35,7 +35,7 @@ class StrengthOutcome:
         than the least lowers it
     safety_factor : the one in lap, fillet and joint [-]
     drier_side : side of the fillet whose wet share counts, the smaller one
-    missing : why loads are not told: an alloy has no strength, or the tube melts; they are null then
+    missing : why loads are null: an alloy has no strength, or the tube melts
     """
 
     lap_over_wall: float
