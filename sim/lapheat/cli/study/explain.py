@@ -57,7 +57,7 @@ def carry_out(study: Study) -> bool:
 def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> RenderableType:
     """Lay out findings, the levers of each, advice and the commands that try it."""
     parts: list[RenderableType] = []
-    state = f"As it is, {standing(found.own)}."
+    state = f"As it is, at {found.case.detail} detail, {standing(found.own)}."
     parts += [Text(printable(state), style="green" if found.works else "bold red")]
     parts += [Text(f"  {printable(f.says[0].upper() + f.says[1:])}.") for f in found.findings]
     for group in groups_of(found):
@@ -101,6 +101,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
     for advice in found.advice:
         count = {1: "one key", 2: "a pair"}.get(len(advice.inputs), f"{len(advice.inputs)} keys")
         head = f"{GOALS[advice.goal]} with {count}" if advice.works else f"comes nearest, {count}"
+        head += f", at {found.case.detail} detail"
         yield Text.assemble((f"{head[0].upper()}{head[1:]}: ", "bold"),
                             printable(f"{advice_told(advice, found)}."))  # fmt: skip
         keys = {key for key, _ in advice.inputs}
