@@ -197,7 +197,7 @@ def misfit_of(found: Caliper) -> tuple[str, ...]:
             0,
             f"the widths are off by {1e3 * found.rms:.1f} mm in the mean, more than their errors "
             f"explain (chance {100.0 * found.chance:.2g} %, wanted {100.0 * CHANCE:g} %); "
-            f"most at bead {worst[0] + 1}, {found.beads.edges[worst[1]].name}: measured {1e3 * there:.1f} mm, computed "
-            f"{1e3 * (there + off[worst]):.1f} mm",
+            f"most at bead {worst[0] + 1}, {found.beads.edges[worst[1]].name}: measured "
+            f"{1e3 * there:.1f} mm, computed {1e3 * (there + off[worst]):.1f} mm",
         )
     return tuple(told)
