@@ -28,6 +28,7 @@ from lapheat.study.find.seek import Found, seek
 from lapheat.study.find.space import space_of
 from lapheat.study.find.trying import Pick, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
+from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
 from study.stand_in import Cut, stood_in
 from support.formula_joint import TEXT, formulas
@@ -170,6 +171,22 @@ def test_bad_keys_are_told_at_once(free: str, fix: str, keys: set[str]) -> None:
     with pytest.raises(CaseError) as caught:
         knobs_of(source().case(), free, fix)
     assert {fault.key for fault in caught.value.faults} == keys
+
+
+def test_a_key_that_find_does_not_turn_is_shown_as_given() -> None:
+    with pytest.raises(CaseError) as caught:
+        knobs_of(source().case(), "", "arc.foo")
+    (fault,) = caught.value.faults
+    assert (fault.file, fault.given) == ("--fix", '"arc.foo"')
+    assert fault.allowed.startswith("a key that find turns: arc.current")
+
+
+def test_a_range_without_a_unit_gets_the_hint_that_a_setting_does() -> None:
+    with pytest.raises(CaseError) as of_set:
+        source().case(("arc.current=50",))
+    with pytest.raises(CaseError) as of_range:
+        given_axes(("arc.current=50:90:3",), source().case())
+    assert of_range.value.faults[0].hint == of_set.value.faults[0].hint != ""
 
 
 def test_a_bad_bench_table_is_told_at_once() -> None:

@@ -92,6 +92,27 @@ PLACE = np.linspace(-20e-3, 20e-3, 161)
 CONE = Track(PLACE, 1800.0 - 1e5 * np.abs(PLACE), 1500.0 - 1e5 * np.abs(PLACE))  # 100 K/mm
 
 
+@pytest.mark.parametrize(
+    ("text", "key", "hint"),
+    [
+        (
+            "current_A,speed [mm/s],melt_outside_width,tint_bore_width\n40,2,9,9\n",
+            ["column 3", "column 4"],
+            ["no unit: melt_outside_width [mm]", "no unit: tint_bore_width [mm]"],
+        ),
+        ("speed [mm/s],melt_bore_width [mm]\n2,9\n", ["line 1, column 1"], [""]),
+    ],
+)
+def test_a_fault_is_told_once_and_names_what_is_missing(
+    tmp_path: Path, text: str, key: list[str], hint: list[str]
+) -> None:
+    with pytest.raises(CaseError) as caught:
+        read(tmp_path, text)
+    assert [fault.key for fault in caught.value.faults] == key
+    assert [fault.hint for fault in caught.value.faults] == hint
+    assert ("current_A first, as beads" in str(caught.value)) is (hint == [""])
+
+
 def test_a_width_is_where_the_track_crosses_the_level() -> None:
     assert CONE.width("outside", 1300.0) == pytest.approx(10e-3, abs=5e-5)
     assert CONE.width("bore", 1300.0) == pytest.approx(4e-3, abs=5e-5)
