@@ -19,6 +19,7 @@ from lapheat.case.file import CaseError
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import told
 from lapheat.study.chance.bench import points
+from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
 from lapheat.study.find.instead import changes
 from lapheat.study.find.knobs import KEYS, knobs_of
@@ -355,6 +356,38 @@ def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) ->
     kept = json.loads((tmp_path / "out" / "find.json").read_text("utf-8"))
     assert [entry["name"] for entry in kept["instead"]] == [c.name for c in found.instead]
     assert case in (tmp_path / "out" / "find.csv").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("chosen", "why"),
+    [
+        (
+            True,
+            [
+                "not chosen: 2 and 3, estimated, not put to the test on fresh benches",
+                "not chosen: 4, the case as it is fails its limits",
+            ],
+        ),
+        (
+            False,
+            [
+                "not chosen: 2, 3 and 5, estimated, not put to the test on fresh benches",
+                "not chosen: 4, the case as it is fails its limits",
+            ],
+        ),
+    ],
+)
+def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> None:
+    first = Pick("clock", (), 0.95 if chosen else 0.5, 0.4, 0.98, 100.0, benches=64)
+    quick = replace(first, chance=0.93, time=60.0)
+    guess, slow = replace(quick, benches=0), replace(quick, benches=0, time=140.0)
+    unsure = replace(guess, chance=0.6)
+    found = Found(
+        plan_of(source(), 0.9), (first, guess, guess, quick, slow, unsure),
+        first if chosen else None, "", "", (0, 0), (1.0, 1.0), (), (),
+    )  # fmt: skip
+    assert passed_over(found) == why
+    assert all(line in chances(found).axes[0].get_xlabel() for line in why)
 
 
 def test_changes_make_cases_that_run() -> None:
