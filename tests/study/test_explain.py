@@ -237,6 +237,8 @@ def test_the_command(call: Shown, tmp_path: Path) -> None:
     for advice in told["advice"]:
         for key, text in advice["inputs"].items():
             assert f'--set "{key}={text}"' in shown
+    assert "As it is, at coarse detail, " in shown
+    assert ("lapheat risk, with the same --set" in shown) is bool(told["advice"])
     assert "Cautions" in shown
 
 

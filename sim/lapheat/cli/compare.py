@@ -170,7 +170,8 @@ def _cells(row: Difference, words: Wording) -> Iterator[str]:
             yield "-"
         else:
             doubt = "" if unsure is None else f" +/- {_size(row.name, unsure)}"
-            yield f"{'+' if change >= 0.0 else '-'}{_size(row.name, abs(change))}{doubt}"
+            size = _size(row.name, change)
+            yield f"{'' if size.startswith('-') else '+'}{size}{doubt}"
 
 
 def _written(name: str, value: Value, words: Wording) -> str:
@@ -183,11 +184,11 @@ def _size(name: str, value: float) -> str:
     """Number in the unit that its name ends in."""
     match name.rpartition("_")[2]:
         case "K" | "C":
-            return f"{value:.1f} K"
+            return f"{value:z.1f} K"
         case "m":
-            return f"{1e3 * value:.1f} mm"
+            return f"{1e3 * value:z.1f} mm"
         case "s":
-            return f"{value:.1f} s"
+            return f"{value:z.1f} s"
         case "J":
-            return f"{1e-3 * value:.1f} kJ"
-    return f"{100.0 * value:.1f} %"
+            return f"{1e-3 * value:z.1f} kJ"
+    return f"{100.0 * value:z.1f} %"

@@ -11,9 +11,10 @@ from lapheat.cli.study.risk import next_of
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
 from lapheat.cli.terminal.exits import Left
-from lapheat.study.chance.samples import run_sample
+from lapheat.study.chance.samples import Benched, run_sample
 from lapheat.study.risk.risk import Risk, assess, plan_of
 from lapheat.study.sequences.orders import Order, Sequences, ranked
+from lapheat.study.window.tried import told_chance
 from study.benches import MADE_UP, made_up
 from study.stand_in import made_row, now, stood_in
 
@@ -64,8 +65,26 @@ def test_a_poor_risk_ends_with_what_to_do_next() -> None:
     assert first.startswith("Next: lapheat find 'my stub.toml' looks for settings that survive")
     assert second.strip().startswith("lapheat explain 'my stub.toml' says which key mends")
     assert fails.startswith("The base melts more often than the filler fails")
-    assert driver.startswith("What drives it most is current, ")
+    assert driver.startswith("What drives the base most is current, ")
     assert driver.endswith("a meter on the torch lead narrows scatter.current.")
+
+
+@pytest.mark.parametrize(
+    ("margin", "slack", "fails"), [(10.0, 80.0, "base"), (80.0, 10.0, "filler")]
+)
+def test_the_driver_told_is_that_of_what_fails(margin: float, slack: float, fails: str) -> None:
+    found = risk(margin, slack)
+    shares = {d.input.name: d.base if fails == "base" else d.filler for d in found.drivers}
+    name, most = max(((n, s[1]) for n, s in shares.items() if s), key=lambda pair: pair[1])
+    told = f"What drives the {fails} most is {name}, {100 * most:.0f} %: "
+    assert next_of(found, study())[-1].startswith(told)
+
+
+@pytest.mark.parametrize(
+    ("smooth", "word"), [(True, "confidence, integrated; 33"), (False, "confidence; 33")]
+)
+def test_a_chance_says_whether_it_is_integrated_or_counted(smooth: bool, word: str) -> None:
+    assert f"{word} of 64 runs)" in told_chance(Benched(0.56, 0.54, 0.59, 64, 33, smooth))
 
 
 def test_a_good_risk_ends_with_the_run() -> None:

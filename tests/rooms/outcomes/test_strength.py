@@ -21,7 +21,7 @@ from lapheat.outcomes.verdict import judge
 from lapheat.outcomes.wording import OUT_OF_SCOPE
 from lapheat.report.terminal import report_of
 from support.runs import run_with
-from support.synthetic import FLOW, make_case
+from support.synthetic import FLOW, STAINLESS_SOLIDUS, make_case
 
 BOTH = {"tube": 1.0, "flange": 1.0}
 MPA = 1e6
@@ -129,6 +129,18 @@ def test_without_a_strength_loads_are_absent_with_a_reason(
     assert found["lap_over_wall"] == pytest.approx(6.35 / 1.65)
     assert f"not told: {missing}" in printed(history)
     assert judge(history).notes == ()
+
+
+@pytest.mark.parametrize(("over", "melts"), [(-1.0, False), (5.0, True)])
+def test_no_load_is_told_of_a_tube_that_melts(over: float, melts: bool) -> None:
+    history = run(1.0, tube=STAINLESS_SOLIDUS + over)
+    found = outcomes_of(history).strength
+    assert found is not None
+    loads = (found.lap_N, found.fillet_N, found.joint_N, found.tube_yield_N, found.ratio)
+    assert all((load is None) is melts for load in loads)
+    assert found.missing == ("the tube melts" if melts else None)
+    assert ("not told: the tube melts" in printed(history)) is melts
+    assert ("carry" in printed(history)) is not melts
 
 
 def test_a_bead_has_no_strength() -> None:

@@ -21,7 +21,7 @@ from lapheat.study.compare.entries import Entry, of_folder, of_result
 from lapheat.study.compare.files import compare_csv, compare_dict, write_compare
 from lapheat.study.runs.trial import row_of
 from support.runs import run_with
-from support.synthetic import STAINLESS_SOLIDUS
+from support.synthetic import FLOW, STAINLESS_SOLIDUS
 
 
 def entry(name: str, peak: float = 150.0, seconds: float = 100.0, **dry: Any) -> Entry:
@@ -118,6 +118,15 @@ def test_where_none_works_the_nearest_is_named() -> None:
     name, told = why(entry("worse", 10.0), entry("bad", 30.0))
     assert name is None
     assert told == "None works; the nearest is bad: tube margin misses limits.base_margin by 20 K"
+
+
+def test_a_surplus_is_told_against_the_surplus_wanted() -> None:
+    """Dry from 0 to 90 deg at 1200 K, so all but 5 % of the side reaches no more."""
+    cold = entry("cold", **DRY)
+    limits = cold.case.limits
+    short = FLOW + limits.flow_margin - 1200.0
+    wanted = f"tube side surplus misses the {limits.flow_margin:g} K wanted for limits.wet_fraction"
+    assert f"{wanted} by {short:.0f} K" in why(cold, cold)[1]
 
 
 # ---- differences ------------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from lapheat.case.file import CaseError
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import told
 from lapheat.study.chance.bench import points
+from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
 from lapheat.study.find.instead import changes
 from lapheat.study.find.knobs import KEYS, knobs_of
@@ -28,6 +29,7 @@ from lapheat.study.find.seek import Found, seek
 from lapheat.study.find.space import space_of
 from lapheat.study.find.trying import Pick, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
+from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
 from study.stand_in import Cut, stood_in
 from support.formula_joint import TEXT, formulas
@@ -170,6 +172,22 @@ def test_bad_keys_are_told_at_once(free: str, fix: str, keys: set[str]) -> None:
     with pytest.raises(CaseError) as caught:
         knobs_of(source().case(), free, fix)
     assert {fault.key for fault in caught.value.faults} == keys
+
+
+def test_a_key_that_find_does_not_turn_is_shown_as_given() -> None:
+    with pytest.raises(CaseError) as caught:
+        knobs_of(source().case(), "", "arc.foo")
+    (fault,) = caught.value.faults
+    assert (fault.file, fault.given) == ("--fix", '"arc.foo"')
+    assert fault.allowed.startswith("a key that find turns: arc.current")
+
+
+def test_a_range_without_a_unit_gets_the_hint_that_a_setting_does() -> None:
+    with pytest.raises(CaseError) as of_set:
+        source().case(("arc.current=50",))
+    with pytest.raises(CaseError) as of_range:
+        given_axes(("arc.current=50:90:3",), source().case())
+    assert of_range.value.faults[0].hint == of_set.value.faults[0].hint != ""
 
 
 def test_a_bad_bench_table_is_told_at_once() -> None:
@@ -338,6 +356,38 @@ def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) ->
     kept = json.loads((tmp_path / "out" / "find.json").read_text("utf-8"))
     assert [entry["name"] for entry in kept["instead"]] == [c.name for c in found.instead]
     assert case in (tmp_path / "out" / "find.csv").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("chosen", "why"),
+    [
+        (
+            True,
+            [
+                "not chosen: 2 and 3, estimated, not put to the test on fresh benches",
+                "not chosen: 4, the case as it is fails its limits",
+            ],
+        ),
+        (
+            False,
+            [
+                "not chosen: 2, 3 and 5, estimated, not put to the test on fresh benches",
+                "not chosen: 4, the case as it is fails its limits",
+            ],
+        ),
+    ],
+)
+def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> None:
+    first = Pick("clock", (), 0.95 if chosen else 0.5, 0.4, 0.98, 100.0, benches=64)
+    quick = replace(first, chance=0.93, time=60.0)
+    guess, slow = replace(quick, benches=0), replace(quick, benches=0, time=140.0)
+    unsure = replace(guess, chance=0.6)
+    found = Found(
+        plan_of(source(), 0.9), (first, guess, guess, quick, slow, unsure),
+        first if chosen else None, "", "", (0, 0), (1.0, 1.0), (), (),
+    )  # fmt: skip
+    assert passed_over(found) == why
+    assert all(line in chances(found).axes[0].get_xlabel() for line in why)
 
 
 def test_changes_make_cases_that_run() -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from math import isnan, sqrt
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from lapheat.case.file import CaseError, read_case_text
+from lapheat.cli.study.calibrate import told
 from lapheat.study.calibration.caliper.edges import Level, levels_of, look
+from lapheat.study.calibration.caliper.fit import Caliper, misfit_of
 from lapheat.study.calibration.caliper.tracks import Track
 from lapheat.study.calibration.fit import moved_by, unweighted, weighted, weighting
 from lapheat.study.calibration.measured import Beads, Edge, Readings, read_measured
@@ -86,6 +90,27 @@ def test_a_fault_is_told_where_it_stands(
 
 PLACE = np.linspace(-20e-3, 20e-3, 161)
 CONE = Track(PLACE, 1800.0 - 1e5 * np.abs(PLACE), 1500.0 - 1e5 * np.abs(PLACE))  # 100 K/mm
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "hint"),
+    [
+        (
+            "current_A,speed [mm/s],melt_outside_width,tint_bore_width\n40,2,9,9\n",
+            ["column 3", "column 4"],
+            ["no unit: melt_outside_width [mm]", "no unit: tint_bore_width [mm]"],
+        ),
+        ("speed [mm/s],melt_bore_width [mm]\n2,9\n", ["line 1, column 1"], [""]),
+    ],
+)
+def test_a_fault_is_told_once_and_names_what_is_missing(
+    tmp_path: Path, text: str, key: list[str], hint: list[str]
+) -> None:
+    with pytest.raises(CaseError) as caught:
+        read(tmp_path, text)
+    assert [fault.key for fault in caught.value.faults] == key
+    assert [fault.hint for fault in caught.value.faults] == hint
+    assert ("current_A first, as beads" in str(caught.value)) is (hint == [""])
 
 
 def test_a_width_is_where_the_track_crosses_the_level() -> None:
@@ -182,3 +207,35 @@ def test_a_record_may_last_ten_cases_and_an_hour() -> None:
     check_length(case, Readings(("toe",), np.array([0.0, 3600.0]), values))
     with pytest.raises(CaseError, match="milliseconds under a heading of seconds"):
         check_length(case, Readings(("toe",), np.array([0.0, 90000.0]), values))
+
+
+@pytest.mark.parametrize(("chance", "fits"), [(0.0082, False), (0.02, True)])
+def test_a_fit_of_too_small_a_chance_is_none_and_the_chance_is_told(
+    chance: float, fits: bool
+) -> None:
+    """Computed 2 mm wide at 1000 K beside a measured 0.5 mm: 1.5 mm too wide in the mean."""
+    place = 1e-3 * np.linspace(-6.0, 6.0, 25)
+    track = Track(place, 1100.0 - 1e8 * place**2, 1100.0 - 1e8 * place**2)
+    edge = Edge("tint_outside_width", "tint", "outside", 1000.0)
+    one = np.array([1.0])
+    beads = Beads(40.0 * one, 2e-3 * one, (edge,), np.array([[0.5e-3]]), "mm/s", "mm")
+    found = Caliper(
+        case=read_case_text(BEAD, "bead.toml"),
+        fitted=(),
+        beads=beads,
+        levels=(Level(1000.0, 0.0),),
+        before=(track,),
+        after=(track,),
+        reading=3e-4,
+        before_rms=1.5e-3,
+        rms=1.5e-3,
+        chance=chance,
+        sigma=1.0,
+        detail="coarse",
+        blind=(),
+    )
+    assert (misfit_of(found) == ()) is fits
+    file = StringIO()
+    Console(file=file, width=4000).print(told(found))
+    assert "Computed less measured is +1.50 mm in the mean" in file.getvalue()
+    assert f"is {100.0 * chance:.1f} %" in file.getvalue()

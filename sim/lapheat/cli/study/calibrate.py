@@ -100,6 +100,11 @@ def _quality(found: Calibration | Answers | Caliper) -> Iterator[str]:
             f"Widths off by {1e3 * found.before_rms:.2f} mm before, {1e3 * found.rms:.2f} mm after "
             f"(root mean square) at {found.detail} detail, read to {1e3 * found.reading:.2g} mm."
         )
+        off = float(np.nanmean(found.computed(found.after) - found.beads.widths))
+        yield (
+            f"Computed less measured is {1e3 * off:+.2f} mm in the mean; the chance of misfits as "
+            f"large as these, if the errors are as stated, is {100.0 * found.chance:.1f} %."
+        )
         yield "The intervals hold errors of reading, of mesh and of what temperature an edge marks."
         return
     yield (

@@ -28,7 +28,7 @@ STRETCH = (
     "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
     "stretches that are short enough"
 )
-GOALS = {"limits": "mends it", "margin": "more to spare", "time": "quicker"}
+GOALS = {"limits": "mends it at the nominal settings", "margin": "more to spare", "time": "quicker"}
 
 
 def carry_out(study: Study) -> bool:
@@ -57,7 +57,7 @@ def carry_out(study: Study) -> bool:
 def told(found: Explained, study: Study, files: Sequence[Path] = ()) -> RenderableType:
     """Lay out findings, the levers of each, advice and the commands that try it."""
     parts: list[RenderableType] = []
-    state = f"As it is, {standing(found.own)}."
+    state = f"As it is, at {found.case.detail} detail, {standing(found.own)}."
     parts += [Text(printable(state), style="green" if found.works else "bold red")]
     parts += [Text(f"  {printable(f.says[0].upper() + f.says[1:])}.") for f in found.findings]
     for group in groups_of(found):
@@ -101,6 +101,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
     for advice in found.advice:
         count = {1: "one key", 2: "a pair"}.get(len(advice.inputs), f"{len(advice.inputs)} keys")
         head = f"{GOALS[advice.goal]} with {count}" if advice.works else f"comes nearest, {count}"
+        head += f", at {found.case.detail} detail"
         yield Text.assemble((f"{head[0].upper()}{head[1:]}: ", "bold"),
                             printable(f"{advice_told(advice, found)}."))  # fmt: skip
         keys = {key for key, _ in advice.inputs}
@@ -108,3 +109,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
         changes = set_again([*kept, *(f"{key}={text}" for key, text in advice.inputs)])
         command = ["lapheat run", shlex.quote(str(study.file)), *changes]
         yield Text(printable(f"  {' '.join(command)}"))
+    if found.advice:
+        told = "A bench strays: lapheat risk, with the same --set, tells the chance on it"
+        seeks = "; lapheat find seeks settings that survive it"
+        yield Text(f"{told}{seeks if found.case.brazed is not None else ''}.")

@@ -111,16 +111,17 @@ def next_of(risk: Risk, study: Study) -> list[str]:
     lines.append(f"  {command_line(study, 'explain')} says which key mends the case as it is.")
     melts = 0.0 if risk.base is None else risk.base.smooth.chance
     cold = 0.0 if risk.filler is None else risk.filler.smooth.chance
-    if melts >= cold and melts > 0.0:
+    base = melts >= cold
+    if base and melts > 0.0:
         lines.append(f"The base melts more often than the filler fails, {_part(risk, 'margin_K')}.")
     elif cold > 0.0:
         side = _part(risk, "side_slack_K")
         lines.append(f"The filler fails more often than the base melts, {side}.")
-    driver = risk.drivers[0] if risk.drivers else None
-    if risk.trusted and driver is not None and driver.weight > 0.0:
-        name = driver.input.name
+    shares = [((d.base if base else d.filler) or (0.0, 0.0), d.input.name) for d in risk.drivers]
+    (_, share), name = max(shares, key=lambda pair: pair[0][1], default=((0.0, 0.0), ""))
+    if risk.trusted and share > 0.0:
         lines.append(
-            f"What drives it most is {name}, {100 * driver.weight:.0f} %: "
+            f"What drives the {'base' if base else 'filler'} most is {name}, {100 * share:.0f} %: "
             f"{NARROWS.get(name, 'a better known one')} narrows scatter.{name}."
         )
     return lines

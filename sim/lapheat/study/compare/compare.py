@@ -33,11 +33,15 @@ EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders o
 
 @dataclass(frozen=True)
 class Slack:
-    """What an outcome has over its limit [K]; below 0 it fails. A lap counts 1 K a per cent."""
+    """What an outcome has over its limit [K]; below 0 it fails. A lap counts 1 K a per cent.
+
+    `wanted` is in the outcome's unit.
+    """
 
     outcome: str
     limit: str
     kelvin: float
+    wanted: float
 
 
 @dataclass(frozen=True)
@@ -178,7 +182,7 @@ def slacks_of(entry: Entry) -> list[Slack]:
         table, _, name = place.partition(".")
         value = told.get(table, {}).get(name)
         if value is not None and wanted is not None:
-            found.append(Slack(place, f"limits.{limit}", sign * (value - wanted)))
+            found.append(Slack(place, f"limits.{limit}", sign * (value - wanted), wanted))
 
     for part in ("tube", "flange"):
         add(f"{part}.margin_K", "base_margin", limits.base_margin)
@@ -263,9 +267,12 @@ def _band(entries: Sequence[Entry], least: dict[str, Slack]) -> str:
 
 def _told(slack: Slack) -> str:
     label, size = LABELS[slack.outcome], told_apart(abs(slack.kelvin), 0.0)
+    limit, unit = slack.limit, "%" if slack.limit == "limits.lap_filled" else "K"
+    if slack.outcome.endswith("surplus_K"):  # its limit is a share or a length
+        limit = f"the {slack.wanted:g} K wanted for {limit}"
     if slack.kelvin < 0.0:
-        return f"{label} misses {slack.limit} by {size} K"
-    return f"{label} has {size} K to spare from {slack.limit}"
+        return f"{label} misses {limit} by {size} {unit}"
+    return f"{label} has {size} {unit} to spare from {limit}"
 
 
 def _told_of(entry: Entry, least: dict[str, Slack]) -> str:

@@ -39,12 +39,12 @@ def _drawn(found: Explained) -> Figure:
         shown = changes[:, [i] if lap else kelvin]
         _bars(axes, found, keys, changes[:, i], float(np.abs(shown).max(initial=0.0)))
         state = f"{abs(base[i]):.0f} {'%' if lap else 'K'} {'short' if base[i] < 0.0 else 'spare'}"
-        axes.set_title("\n".join([*measure.word.rsplit(" ", 1), state]))
+        axes.set_title("\n".join([*measure.word.rsplit(" ", 1), state, f"at {found.detail}"]))
         axes.set_xlabel("change [%]" if lap else "change [K]")
     total = float(found.base["total_s"] or 0.0)
     seconds = np.array([float(pull.row["total_s"] or 0.0) - total for pull in found.pulls])
     _bars(panels[-1], found, keys, seconds, float(np.abs(seconds).max(initial=0.0)))
-    panels[-1].set_title(f"total\ntime\n{total:.0f} s")
+    panels[-1].set_title(f"total\ntime\n{total:.0f} s\nat {found.detail}")
     panels[-1].set_xlabel("change [s]")
     panels[0].set_yticks(range(len(keys)), [_label(key, found.pulls) for key in keys])
     panels[0].set_ylim(len(keys) - 0.4, -0.6)

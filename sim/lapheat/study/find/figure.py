@@ -7,11 +7,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from ...outcomes.wording import listed
 from ...report.figures.style import INK, LINES, MUTED, new_figure, styled
 from .seek import Found
 from .trying import Pick
 
-__all__ = ["chances"]
+__all__ = ["chances", "passed_over"]
 
 MARKS = {"clock": "s", "flow": "^", "pedal": "o"}
 WORDS = {"clock": "by the clock", "flow": "waits for flow", "pedal": "waits, with a pedal"}
@@ -24,6 +25,21 @@ def chances(found: Found) -> Figure:
         return _drawn(found)
 
 
+def passed_over(found: Found) -> list[str]:
+    """Say why a pick that seems sure enough, and quicker than the one chosen, was not chosen."""
+    reasons: dict[str, list[int]] = {}
+    first, *others = found.picks
+    for number, pick in enumerate(others, start=2):
+        if pick.chance >= found.plan.sure and (found.pick is None or pick.time < first.time):
+            why = (
+                "the case as it is fails its limits"
+                if pick.benches
+                else "estimated, not put to the test on fresh benches"
+            )
+            reasons.setdefault(why, []).append(number)
+    return [f"not chosen: {listed(list(map(str, n)))}, {why}" for why, n in reasons.items()]
+
+
 def _drawn(found: Found) -> Figure:
     figure = new_figure(6.4, 4.0)
     axes = figure.add_subplot()
@@ -34,7 +50,7 @@ def _drawn(found: Found) -> Figure:
     times = np.array([pick.time for pick in found.picks])
     room = 0.12 * max(float(np.ptp(times)), 0.2 * float(times.max()))
     axes.set_xlim(times.min() - room, times.max() + room)
-    axes.set_xlabel("total time [s]")
+    axes.set_xlabel("\n".join(["total time [s]", *passed_over(found)]))
     axes.set_ylabel("benches that succeed [%]")
     axes.set_title(f"{found.plan.case.title}: chance against time")
     axes.grid(visible=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ...case.case import Case
-from ...case.faults import did_you_mean
+from ...case.faults import did_you_mean, shown
 from ...case.file import CaseError, Fault
 from ...case.units import read_quantity
 from ..chance.knob import Knob
@@ -72,10 +72,10 @@ def key_faults(free: str, fix: str, *more: str) -> list[Fault]:
     for option, parts in (("--free", _listed(free)), ("--fix", _listed(fix))):
         keys = [part.partition("=")[0].strip() for part in parts]
         for part, key in zip(parts, keys, strict=True):
-            allowed = f"one of {', '.join(every)}"
             if key not in every:
                 hint = did_you_mean(key, every)
-                faults.append(Fault(option, key, "a key find does not turn", allowed, hint))
+                allowed = f"a key that find turns: {', '.join(every)}"
+                faults.append(Fault(option, key, shown(part), allowed, hint))
             elif keys.count(key) > 1:
                 faults.append(Fault(option, key, "the same key twice", "each key once"))
             elif "=" in part and (option == "--fix" or key in more):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from textwrap import fill
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -85,7 +86,8 @@ def _spread(axes: Axes, panel: RiskPanel) -> None:
         )
     low, high = panel.interval
     axes.set_title(
-        f"{panel.title} in {percent(panel.chance)} ({percent(low)} to {percent(high)}) of benches"
+        f"{panel.title} in {percent(panel.chance)} of benches\n"
+        f"({percent(low)} to {percent(high)} with 95 % confidence)"
     )
     axes.set_xlabel(panel.measure)
     axes.set_ylabel("runs")
@@ -116,12 +118,14 @@ def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
     axes.set_yticks(heights, [short(panel.names[i]) for i in order])
     axes.tick_params(axis="y", length=0)
     axes.set_xlim(0.0, 1.2 * max(float(shares.total.max()), 0.05))
-    axes.set_xlabel("share of the variance; beside it: what its scatter upward does")
+    axes.set_xlabel("share of the variance\nbeside it: what its scatter upward does")
     axes.grid(axis="x")
     if shares.doubt:
-        axes.set_title(f"Do not trust: {shares.doubt}", color=BAD)
+        axes.set_title(fill(f"Do not trust: {shares.doubt}", 48), color=BAD)
     else:
-        axes.set_title(f"What drives it (cross-validated {100.0 * shares.q2:.1f} %)")
+        axes.set_title(
+            f"{panel.title}: what drives it\n(cross-validated {100.0 * shares.q2:.1f} %)"
+        )
     axes.legend(
         handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
         loc="lower right",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import isclose
 
 import numpy as np
+from pydantic_core import PydanticCustomError
 
 from ...case.case import Case
 from ...case.faults import did_you_mean
@@ -100,8 +101,9 @@ def _end(option: str, key: str, entry: Of, text: str) -> tuple[float, str]:
     """SI value and unit of one end of a range."""
     try:
         value = entry.read(text)
-    except Exception as error:  # pydantic's, which says only what is allowed
-        raise _refused(option, key, text, entry.allowed) from error
+    except PydanticCustomError as error:
+        hint = str((error.context or {}).get("hint", ""))
+        raise _refused(option, key, text, entry.allowed, hint) from error
     return float(value), _unit(text, entry.kind)
 
 

@@ -159,8 +159,8 @@ def told_chance(found: Benched) -> str:
     """Say the chance with its interval, and what was run."""
     return (
         f"{100 * found.chance:.0f} % of benches succeed ({100 * found.low:.0f} to "
-        f"{100 * found.high:.0f} % with 95 % confidence; {found.hits} of {found.benches} that were "
-        "run)"
+        f"{100 * found.high:.0f} % with 95 % confidence{', integrated' if found.smooth else ''}; "
+        f"{found.hits} of {found.benches} runs)"
     )
 
 

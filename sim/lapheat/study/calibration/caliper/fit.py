@@ -21,11 +21,11 @@ from .design import Next, next_bead
 from .edges import Level, Looked, levels_of, look
 from .tracks import BeadRuns, Track
 
-__all__ = ["Caliper", "advised", "fit_beads"]
+__all__ = ["Caliper", "advised", "fit_beads", "misfit_of"]
 
 Array = NDArray[np.float64]
 
-CHANCE = 1e-3  # of residuals as large as found, below which a fit is none
+CHANCE = 0.01  # of residuals as large as found, below which a fit is none; our judgement
 PASSES = 2  # fits, the errors taken where the last one ended
 SEES = {
     "efficiency": "a tint edge or a crayon's line well beside the track",
@@ -164,7 +164,7 @@ def fit_beads(runs: BeadRuns, beads: Beads, reading: float) -> Planner[Caliper]:
         before_rms=_rms(result.computed(before) - beads.widths),
         rms=_rms(result.computed(tracks) - beads.widths),
     )
-    return replace(result, misfit=_misfit(result))
+    return replace(result, misfit=misfit_of(result))
 
 
 def advised(runs: BeadRuns, found: Caliper) -> Planner[Caliper]:
@@ -186,8 +186,8 @@ def _rms(off: Array) -> float:
     return float(np.sqrt(np.nanmean(off**2)))
 
 
-def _misfit(found: Caliper) -> tuple[str, ...]:
-    """Why a fit is none, in sentences."""
+def misfit_of(found: Caliper) -> tuple[str, ...]:
+    """Say why a fit is none, in sentences; empty if it is one."""
     told = list(pushed(found.fitted))
     if found.chance < CHANCE:
         off = found.computed(found.after) - found.beads.widths
@@ -196,8 +196,8 @@ def _misfit(found: Caliper) -> tuple[str, ...]:
         told.insert(
             0,
             f"the widths are off by {1e3 * found.rms:.1f} mm in the mean, more than their errors "
-            f"explain (chance {found.chance:.1g}); most at bead {worst[0] + 1}, "
-            f"{found.beads.edges[worst[1]].name}: measured {1e3 * there:.1f} mm, computed "
-            f"{1e3 * (there + off[worst]):.1f} mm",
+            f"explain (chance {100.0 * found.chance:.2g} %, wanted {100.0 * CHANCE:g} %); "
+            f"most at bead {worst[0] + 1}, {found.beads.edges[worst[1]].name}: measured "
+            f"{1e3 * there:.1f} mm, computed {1e3 * (there + off[worst]):.1f} mm",
         )
     return tuple(told)

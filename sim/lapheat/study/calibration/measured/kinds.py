@@ -136,11 +136,12 @@ def read_measured(
             return _beads(header, table, faults)
         return _pieces(header, table, faults)
     if first != "time":
-        faults.add(
-            f"line {top}, column 1",
-            shown(header[0]),
-            "time with its unit, such as time_s or time [min]; or current_A for trials and beads",
-        )
+        beads = any(WIDTH.match(heading) for heading in header)
+        trials = not {"melted", "wet"}.isdisjoint(map(str.casefold, header))
+        allowed = "time with its unit, such as time_s or time [min]; or current_A for trials, beads"
+        if beads or trials:
+            allowed = f"current_A first, as {'beads' if beads else 'trials'} have it"
+        faults.add(f"line {top}, column 1", shown(header[0]), allowed)
         faults.stop()
     return _readings(header, table, probes, faults)
 
@@ -279,7 +280,9 @@ def _edge(heading: str, key: str, faults: Faults) -> tuple[Edge | None, str]:
         "crayon_outside_width [mm] at 343 degC"
     )
     if found is None:
-        faults.add(key, shown(heading), allowed, did_you_mean(name, WIDTHS))
+        bare = WIDTH.fullmatch(named.strip()) is not None
+        hint = f"no unit: {named.strip()} [mm]" if bare else did_you_mean(name, WIDTHS)
+        faults.add(key, shown(heading), allowed, hint)
         return None, unit
     kind, side = found.groups()
     kelvin = TINT if kind == "tint" else nan
@@ -309,6 +312,7 @@ def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: Faults
             scales.append(_unit(key, heading, unit, kind, f"{name} [{kind.resolved}]", faults))
             units[kind] = unit
         places.append(edge)
+    faults.stop()
     edges = tuple(edge for edge in places if edge is not None)
     if len(set(edges)) < len(edges) or places.count(None) > 1:
         faults.add("header", shown(header), "each column once")
