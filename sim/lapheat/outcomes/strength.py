@@ -35,7 +35,8 @@ class StrengthOutcome:
         than the least lowers it
     safety_factor : the one in lap, fillet and joint [-]
     drier_side : side of the fillet whose wet share counts, the smaller one
-    missing : why loads are not told, where an alloy has no strength; they are null then
+    missing : why loads are not told: an alloy has no strength, or the tube melts; they are null
+        then
     """
 
     lap_over_wall: float
@@ -51,7 +52,7 @@ class StrengthOutcome:
 
 
 def strength_of(
-    case: Case, lap_filled: float, wet: Mapping[str, float], laid: float
+    case: Case, lap_filled: float, wet: Mapping[str, float], laid: float, melts: bool = False
 ) -> StrengthOutcome | None:
     """Strength of the joint when cold; None for a bead-on-tube.
 
@@ -77,6 +78,7 @@ def strength_of(
     lap_filled : share of the lap that filler reached where segments ran [-]
     wet : share of each side that is wet there, by its name [-]
     laid : share of the ring where segments ran [-]
+    melts : the tube peaks above its solidus; no load is told then
     """
     joint = case.brazed
     if joint is None or not wet:
@@ -93,6 +95,9 @@ def strength_of(
         )
         if value is None
     ]
+    if melts:
+        yields = tau = None
+        lacking = ["the tube melts"]
     of_lap = of_fillet = whole = of_tube = ratio = None
     if yields is not None:
         of_tube = yields * pi * (tube.outside_diameter - tube.wall) * tube.wall

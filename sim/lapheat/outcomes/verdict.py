@@ -176,6 +176,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         history.lap_filled,
         {side.name: side.share for side in sides},
         len(laid) / case.segment_count,
+        any(part.name == "tube" and part.margin < 0.0 for part in parts),
     )
     notes: list[Finding] = [] if hot is None or over else [hot]
     notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength)]

@@ -21,7 +21,7 @@ from lapheat.outcomes.verdict import judge
 from lapheat.outcomes.wording import OUT_OF_SCOPE
 from lapheat.report.terminal import report_of
 from support.runs import run_with
-from support.synthetic import FLOW, make_case
+from support.synthetic import FLOW, STAINLESS_SOLIDUS, make_case
 
 BOTH = {"tube": 1.0, "flange": 1.0}
 MPA = 1e6
@@ -129,6 +129,17 @@ def test_without_a_strength_loads_are_absent_with_a_reason(
     assert found["lap_over_wall"] == pytest.approx(6.35 / 1.65)
     assert f"not told: {missing}" in printed(history)
     assert judge(history).notes == ()
+
+
+@pytest.mark.parametrize(("over", "told_of"), [(1.0, False), (-1.0, True)])
+def test_a_tube_that_melts_has_no_strength(over: float, told_of: bool) -> None:
+    history = run(lap_filled=1.0, tube=STAINLESS_SOLIDUS + over)
+    found = outcomes_of(history).as_dict()["strength"]
+    loads = [found[f"{name}_N"] for name in ("lap", "fillet", "joint", "tube_yield")]
+    assert [load is not None for load in (*loads, found["ratio"])] == [told_of] * 5
+    assert found["missing"] == (None if told_of else "the tube melts")
+    assert ("not told: the tube melts" in printed(history)) == (not told_of)
+    assert ("at which the tube yields" in printed(history)) == told_of
 
 
 def test_a_bead_has_no_strength() -> None:
