@@ -237,11 +237,15 @@ class OpenLap:
 
 @dataclass(frozen=True)
 class LapShut:
-    """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m]."""
+    """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m].
+
+    `filled` is the share of the lap that filler reached while it was open [-].
+    """
 
     weight: ClassVar[int] = 50
     cold: float
     over: float
+    filled: float
 
 
 @dataclass(frozen=True)

@@ -197,8 +197,13 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
                 f"{words.share(finding.wanted, finding.filled)} is wanted"
             )
         case LapShut():
+            enters = (
+                f"at times while hot; filler fills {words.share(finding.filled)} of it while open"
+                if finding.filled > 0.0
+                else "while hot, so filler cannot enter it"
+            )
             return (
-                "the lap shuts while hot, so filler cannot enter it: from a gap of "
+                f"the lap shuts {enters}: from a gap of "
                 f"{words.thin(finding.cold)} when cold, the tube would outgrow its bore by "
                 f"{words.thin(finding.over)}"
             )

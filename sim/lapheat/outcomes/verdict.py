@@ -359,7 +359,7 @@ def _weak(strength: StrengthOutcome | None) -> Iterator[WeakJoint]:
 def _shut(history: History, case: Case) -> Iterator[LapShut]:
     """Report a lap that shuts: it does not decide whether the fillet's sides are wet."""
     if case.lap is not None and history.hot_clearance <= 0.0:
-        yield LapShut(case.lap.clearance, -history.hot_clearance)
+        yield LapShut(case.lap.clearance, -history.hot_clearance, history.lap_filled)
 
 
 def _cold_starts(history: History, case: Case, melts: bool) -> Iterator[ColdStart]:

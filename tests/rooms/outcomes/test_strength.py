@@ -215,3 +215,11 @@ def test_a_shut_lap_explains_a_cold_joint_and_is_else_a_note() -> None:
     assert good.also_look_at[0].startswith("The lap shuts while hot")
     assert "the lap shuts while hot" in bad.summary
     assert bad.also_look_at == ()
+
+
+def test_a_lap_that_shuts_may_have_filled_while_it_was_open() -> None:
+    filled = replace(run(lap_filled=1.0), hot_clearance=-10e-6)
+    note = Verdict.of(judge(filled)).also_look_at[0]
+    assert note.startswith("The lap shuts at times while hot; filler fills 100 % of it while open")
+    assert "cannot enter" not in printed(filled)
+    assert "shut at its smallest, filled while it was open" in printed(filled)
