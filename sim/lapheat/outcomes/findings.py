@@ -195,6 +195,7 @@ class NearMesh:
     over : what it has over the wanted one [K]; below 0 where it fails
     may : by how much this `detail` may move it [K]
     shares : of a side that is wet, and with the mesh's move to either side [-]; None: a margin
+    stretch : the surplus is that of all but short stretches, not of the wanted share
     """
 
     weight: ClassVar[int] = 65
@@ -203,6 +204,7 @@ class NearMesh:
     may: float
     detail: str
     shares: tuple[float, float, float] | None
+    stretch: bool = False
 
 
 @dataclass(frozen=True)

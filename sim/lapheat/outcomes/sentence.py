@@ -197,15 +197,14 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
                 f"{words.share(finding.wanted, finding.filled)} is wanted"
             )
         case LapShut():
-            enters = (
-                f"at times while hot; filler fills {words.share(finding.filled)} of it while open"
-                if finding.filled > 0.0
-                else "while hot, so filler cannot enter it"
-            )
+            when, entered = "while hot, so filler cannot enter it", ""
+            if finding.filled > 0.0:
+                when = "at times while hot"
+                entered = f"; filler fills {words.share(finding.filled)} of it while it is open"
             return (
-                f"the lap shuts {enters}: from a gap of "
+                f"the lap shuts {when}: from a gap of "
                 f"{words.thin(finding.cold)} when cold, the tube would outgrow its bore by "
-                f"{words.thin(finding.over)}"
+                f"{words.thin(finding.over)}{entered}"
             )
         case Brief():
             return (
@@ -272,6 +271,7 @@ def _near_mesh(finding: NearMesh, words: Wording) -> str:
     way = "over" if finding.over >= 0.0 else "under"
     what = "margin of the" if finding.shares is None else "surplus on the"
     side = "" if finding.shares is None else " side"
+    side += " but for short stretches" if finding.stretch else ""
     told = (
         f"near a limit: the {what} {finding.part}{side} is {words.apart(abs(finding.over), 0.0)} "
         f"{way} what is wanted, and the {finding.detail} mesh may move that by "

@@ -221,7 +221,9 @@ def _near_mesh(
         least, most = (
             float(np.nanmean(wet_share(of.peak, of.area, wets_at + by))) for by in (may, -may)
         )
-        yield NearMesh(side.name, over, may, case.detail, (side.share, least, most))
+        stretch = side.stretch_level < side.level
+        shares = side.share, least, most
+        yield NearMesh(side.name, over, may, case.detail, shares, stretch)
 
 
 def _flow(case: Case) -> float:

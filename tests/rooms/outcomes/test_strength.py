@@ -208,8 +208,9 @@ def test_at_most_three_are_told_the_weightiest_first() -> None:
 
 
 def test_a_shut_lap_explains_a_cold_joint_and_is_else_a_note() -> None:
-    works = replace(run_with(), hot_clearance=-10e-6)
-    fails = replace(run_with(flange_dry=((45.0, 120.0, FLOW - 50.0),)), hot_clearance=-10e-6)
+    works = replace(run_with(), hot_clearance=-10e-6, lap_filled=0.0)
+    fails = run_with(flange_dry=((45.0, 120.0, FLOW - 50.0),))
+    fails = replace(fails, hot_clearance=-10e-6, lap_filled=0.0)
     good, bad = Verdict.of(judge(works)), Verdict.of(judge(fails))
     assert "shuts" not in good.summary
     assert good.also_look_at[0].startswith("The lap shuts while hot")
@@ -220,6 +221,7 @@ def test_a_shut_lap_explains_a_cold_joint_and_is_else_a_note() -> None:
 def test_a_lap_that_shuts_may_have_filled_while_it_was_open() -> None:
     filled = replace(run(lap_filled=1.0), hot_clearance=-10e-6)
     note = Verdict.of(judge(filled)).also_look_at[0]
-    assert note.startswith("The lap shuts at times while hot; filler fills 100 % of it while open")
+    assert note.startswith("The lap shuts at times while hot: from a gap of 0.100 mm when cold")
+    assert note.endswith("filler fills 100 % of it while it is open.")
     assert "cannot enter" not in printed(filled)
     assert "shut at its smallest, filled while it was open" in printed(filled)
