@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 from lapheat.case.case import Case, Chill, Display, Fixture, Tack
-from lapheat.case.file import read_case, read_case_text
+from lapheat.case.file import case_to_toml, read_case, read_case_text
 from lapheat.history.records import History
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Outcomes, Verdict
@@ -329,6 +329,19 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     assert "0.00394 in*" in said  # 0.1 mm, of lap.clearance
     assert "0.065 in" in said
     assert any(line.startswith("• * is Lapheat's default.") for line in said)
+
+
+def test_a_case_that_was_written_out_says_that_defaults_have_no_star() -> None:
+    case = read_case(ROOT / "cases/flue-stub.toml")
+    given, written = (
+        " ".join(_from_file(c)).replace("  ", " ")
+        for c in (case, read_case_text(case_to_toml(case), "a.toml"))
+    )
+    unmarked = "The file gives every key: Lapheat's defaults may stand among them without a star."
+    assert unmarked not in given
+    assert unmarked in written
+    assert "* is Lapheat's default" not in written
+    assert "the pedal, 24 A to 104 A, then holds" in written
 
 
 def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:

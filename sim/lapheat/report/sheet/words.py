@@ -86,6 +86,8 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
             f"the filler's liquidus, no dry stretch over {values('limits.dry_length')}"
         )
     star = f"{STAR} is Lapheat's default. " if case.written else ""
+    if values.resolved:
+        star = "The file gives every key: Lapheat's defaults may stand among them without a star. "
     return Words(
         title=printable(case.title),
         day=day,
