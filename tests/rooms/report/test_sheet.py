@@ -169,6 +169,14 @@ def test_the_verdict_is_in_a_few_words(variant: str, answer: str) -> None:
     assert f"Verdict: {answer}" in texts(drawn(variant)[1])
 
 
+@pytest.mark.parametrize(("variant", "melts"), [("demo", False), ("bead", False), ("fails", True)])
+def test_settings_that_melt_the_base_are_forbidden(variant: str, melts: bool) -> None:
+    said = texts(drawn(variant)[1])
+    assert ("DO NOT BRAZE WITH THESE SETTINGS" in said) == melts
+    assert ("Set" in said) != melts
+    assert any("A count is one second." in line for line in said)
+
+
 @pytest.mark.parametrize(
     ("margin", "answer"), [(57.0, "TOO CLOSE TO CALL"), (-750.0, "BASE TOO HOT, FILLER FAILS")]
 )
@@ -328,7 +336,7 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     said = _from_file(read_case(ROOT / "cases/flue-stub.toml"))
     assert "0.00394 in*" in said  # 0.1 mm, of lap.clearance
     assert "0.065 in" in said
-    assert any(line.startswith("• * is Lapheat's default.") for line in said)
+    assert any("* is Lapheat's default." in line for line in said)
 
 
 def test_a_case_that_was_written_out_says_that_defaults_have_no_star() -> None:
