@@ -272,7 +272,7 @@ class FastFeed:
 class WeakJoint:
     """Lap and fillet carry `joint`, `lap` of it, less than the `tube` at its yield [N].
 
-    `safety` is the factor in what they carry [-].
+    `safety` is the factor in what they carry [-]; `dry`: a side is, which must be mended first.
     """
 
     weight: ClassVar[int] = 60
@@ -280,6 +280,7 @@ class WeakJoint:
     lap: float
     tube: float
     safety: float
+    dry: bool = False
 
 
 @dataclass(frozen=True)

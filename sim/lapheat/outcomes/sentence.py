@@ -329,10 +329,11 @@ def _hot_filler(finding: HotFiller, words: Wording) -> str:
 
 def _weak(finding: WeakJoint, words: Wording) -> str:
     lap = words.force(finding.lap) if finding.lap > 0.0 else "nothing"
+    helps = "" if finding.dry else ": filling it or a larger leg helps"
     return (
         f"lap and fillet carry {words.force(finding.joint)}, with a safety factor of "
         f"{finding.safety:g}, less than the {words.force(finding.tube)} at which the tube yields; "
-        f"the lap adds {lap}: filling it or a larger leg helps ({OUT_OF_SCOPE})"
+        f"the lap adds {lap}{helps} ({OUT_OF_SCOPE})"
     )
 
 

@@ -179,7 +179,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         any(part.name == "tube" and part.margin < 0.0 for part in parts),
     )
     notes: list[Finding] = [] if hot is None or over else [hot]
-    notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength)]
+    notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength, dry)]
     if uncertainty is None:
         notes += _near_mesh(history, parts, sides, flow)
     if not (filler or lap):  # nothing to explain
@@ -350,12 +350,12 @@ def _feed(case: Case) -> Iterator[FastFeed]:
         yield FastFeed(case.feed, FASTEST_FEED)
 
 
-def _weak(strength: StrengthOutcome | None) -> Iterator[WeakJoint]:
+def _weak(strength: StrengthOutcome | None, dry: bool) -> Iterator[WeakJoint]:
     if strength is None:
         return
     joint, lap, tube = strength.joint_N, strength.lap_N, strength.tube_yield_N
     if joint is not None and lap is not None and tube is not None and joint < tube:
-        yield WeakJoint(joint, lap, tube, strength.safety_factor)
+        yield WeakJoint(joint, lap, tube, strength.safety_factor, dry)
 
 
 def _shut(history: History, case: Case) -> Iterator[LapShut]:

@@ -163,6 +163,14 @@ def test_a_ratio_below_1_is_a_finding_that_fails_nothing(ratio: float, weak: boo
     assert not judgement.fails
 
 
+def test_a_dry_joint_is_not_told_to_take_a_larger_leg() -> None:
+    dry = run(flange_dry=((0.0, 360.0, FLOW - 50.0),))
+    weak = {True: with_ratio(0.8), False: dry}
+    for helps, history in weak.items():
+        (note,) = (n for n in Verdict.of(judge(history)).also_look_at if "carry" in n)
+        assert ("a larger leg helps" in note) == helps
+
+
 def test_what_it_is_not_for_is_said_every_time_it_is_shown() -> None:
     for history in (with_ratio(0.8), with_ratio(1.4)):
         text = printed(history)
