@@ -21,7 +21,7 @@ LAP_RULE = 3.0
 
 @dataclass(frozen=True)
 class StrengthOutcome:
-    """Axial pull: what the filler carries, against the tube. See `strength_of`.
+    """Axial pull: what the filler carries, against the tube.
 
     Attributes
     ----------
