@@ -222,6 +222,25 @@ def test_order_is_told_number_by_number_and_drawn() -> None:
         assert apart == min(others)
 
 
+def test_numbers_of_the_ring_keep_off_its_lines() -> None:
+    """The digits of each of 13, some 0.73 of their size high, lie inside one segment."""
+    history, count = run_with(), 13
+    case = history.case
+    case = replace(case, travel=replace(case.travel, segment=case.tube.circumference / count))
+    runs = tuple(replace(history.segments[0], number=n + 1) for n in range(count))
+    with matplotlib.rc_context(RC):
+        figure = sheet(replace(history, case=case, segments=runs), outcomes_of(history), DAY)
+    axes = figure.axes[0]
+    paths = [p.get_transform().transform_path(p.get_path()) for p in axes.patches]
+    numbers = [t for t in axes.texts if t.get_text().isdigit() and t.get_ha() == "center"]
+    assert len(numbers) == count
+    for text in numbers:
+        box, low = text.get_window_extent(), axes.transData.transform(text.get_position())[1]
+        high = low + 0.73 * text.get_fontsize() * figure.dpi / 72.0
+        corners = [(x, y) for x in (box.x0, box.x1) for y in (low, high)]
+        assert any(path.contains_points(corners).all() for path in paths), text.get_text()
+
+
 def test_drawing_is_to_the_scale_it_names() -> None:
     """The wall between its two dimension heads, on paper."""
     history, figure = drawn("thick")
@@ -334,7 +353,7 @@ def test_the_case_can_be_written_again_from_the_sheet(name: str) -> None:
 
 def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     said = _from_file(read_case(ROOT / "cases/flue-stub.toml"))
-    assert "0.00394 in*" in said  # 0.1 mm, of lap.clearance
+    assert "0.004 in*" in said  # 0.1 mm, of lap.clearance
     assert "0.065 in" in said
     assert any("* is Lapheat's default." in line for line in said)
 

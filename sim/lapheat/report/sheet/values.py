@@ -65,7 +65,7 @@ class Values:
         }
         unit = units.get(row.kind, row.kind.resolved)
         digits = 3 if row.kind is LENGTH else 4
-        told = " to ".join(f"{in_unit(float(v), row.kind, unit):.{digits}g}" for v in ends)
+        told = " to ".join(_number(in_unit(float(v), row.kind, unit), digits, unit) for v in ends)
         return f"{told} {unit}".strip()
 
     @property
@@ -107,6 +107,13 @@ class Values:
     def _left(self, row: Setting) -> bool:
         known = row.key in self._case.written and row.key not in self._said
         return known and not _default(row)
+
+
+def _number(value: float, digits: int, unit: str) -> str:
+    """Say a number; inches in thousandths where those come within 2 %: 0.004 for 0.00394."""
+    if unit == "in" and abs(round(value, 3) - value) <= 0.02 * abs(value):
+        value = round(value, 3)
+    return f"{value:.{digits}g}"
 
 
 def _short(text: str) -> str:
