@@ -195,6 +195,7 @@ class NearMesh:
     over : what it has over the wanted one [K]; below 0 where it fails
     may : by how much this `detail` may move it [K]
     shares : of a side that is wet, and with the mesh's move to either side [-]; None: a margin
+    stretch : the surplus is that of all but short stretches, not of the wanted share
     """
 
     weight: ClassVar[int] = 65
@@ -203,6 +204,7 @@ class NearMesh:
     may: float
     detail: str
     shares: tuple[float, float, float] | None
+    stretch: bool = False
 
 
 @dataclass(frozen=True)
@@ -237,11 +239,15 @@ class OpenLap:
 
 @dataclass(frozen=True)
 class LapShut:
-    """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m]."""
+    """The tube would outgrow its bore by `over` [m]; `cold`: the gap when cold [m].
+
+    `filled` is the share of the lap that filler reached while it was open [-].
+    """
 
     weight: ClassVar[int] = 50
     cold: float
     over: float
+    filled: float
 
 
 @dataclass(frozen=True)
@@ -266,7 +272,7 @@ class FastFeed:
 class WeakJoint:
     """Lap and fillet carry `joint`, `lap` of it, less than the `tube` at its yield [N].
 
-    `safety` is the factor in what they carry [-].
+    `safety` is the factor in what they carry [-]; `dry`: a side is, which must be mended first.
     """
 
     weight: ClassVar[int] = 60
@@ -274,6 +280,7 @@ class WeakJoint:
     lap: float
     tube: float
     safety: float
+    dry: bool = False
 
 
 @dataclass(frozen=True)

@@ -197,10 +197,14 @@ def _said(finding: Finding, judgement: Judgement, words: Wording) -> str:
                 f"{words.share(finding.wanted, finding.filled)} is wanted"
             )
         case LapShut():
+            when, entered = "while hot, so filler cannot enter it", ""
+            if finding.filled > 0.0:
+                when = "at times while hot"
+                entered = f"; filler fills {words.share(finding.filled)} of it while it is open"
             return (
-                "the lap shuts while hot, so filler cannot enter it: from a gap of "
+                f"the lap shuts {when}: from a gap of "
                 f"{words.thin(finding.cold)} when cold, the tube would outgrow its bore by "
-                f"{words.thin(finding.over)}"
+                f"{words.thin(finding.over)}{entered}"
             )
         case Brief():
             return (
@@ -267,6 +271,7 @@ def _near_mesh(finding: NearMesh, words: Wording) -> str:
     way = "over" if finding.over >= 0.0 else "under"
     what = "margin of the" if finding.shares is None else "surplus on the"
     side = "" if finding.shares is None else " side"
+    side += " but for short stretches" if finding.stretch else ""
     told = (
         f"near a limit: the {what} {finding.part}{side} is {words.apart(abs(finding.over), 0.0)} "
         f"{way} what is wanted, and the {finding.detail} mesh may move that by "
@@ -324,10 +329,11 @@ def _hot_filler(finding: HotFiller, words: Wording) -> str:
 
 def _weak(finding: WeakJoint, words: Wording) -> str:
     lap = words.force(finding.lap) if finding.lap > 0.0 else "nothing"
+    helps = "" if finding.dry else ": filling it or a larger leg helps"
     return (
         f"lap and fillet carry {words.force(finding.joint)}, with a safety factor of "
         f"{finding.safety:g}, less than the {words.force(finding.tube)} at which the tube yields; "
-        f"the lap adds {lap}: filling it or a larger leg helps ({OUT_OF_SCOPE})"
+        f"the lap adds {lap}{helps} ({OUT_OF_SCOPE})"
     )
 
 

@@ -21,7 +21,7 @@ LAP_RULE = 3.0
 
 @dataclass(frozen=True)
 class StrengthOutcome:
-    """Axial pull: what the filler carries, against the tube. See `strength_of`.
+    """Axial pull: what the filler carries, against the tube.
 
     Attributes
     ----------
@@ -77,7 +77,7 @@ def strength_of(
     lap_filled : share of the lap that filler reached where segments ran [-]
     wet : share of each side that is wet there, by its name [-]
     laid : share of the ring where segments ran [-]
-    melts : whether the tube reaches its solidus: no load is told of it then
+    melts : the tube peaks above its solidus; no load is told then
     """
     joint = case.brazed
     if joint is None or not wet:
@@ -96,7 +96,7 @@ def strength_of(
     ]
     if melts:
         yields = tau = None
-        lacking.insert(0, "the tube melts")
+        lacking = ["the tube melts"]
     of_lap = of_fillet = whole = of_tube = ratio = None
     if yields is not None:
         of_tube = yields * pi * (tube.outside_diameter - tube.wall) * tube.wall

@@ -179,7 +179,7 @@ def judge(history: History, uncertainty: Mapping[str, float] | None = None) -> J
         melts=any(part.name == "tube" and part.margin <= 0.0 for part in parts),
     )
     notes: list[Finding] = [] if hot is None or over else [hot]
-    notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength)]
+    notes += [*_boils(history), *_brief(history), *_feed(case), *_weak(strength, dry)]
     if uncertainty is None:
         notes += _near_mesh(history, parts, sides, flow)
     if not (filler or lap):  # nothing to explain
@@ -221,7 +221,9 @@ def _near_mesh(
         least, most = (
             float(np.nanmean(wet_share(of.peak, of.area, wets_at + by))) for by in (may, -may)
         )
-        yield NearMesh(side.name, over, may, case.detail, (side.share, least, most))
+        stretch = side.stretch_level < side.level
+        shares = side.share, least, most
+        yield NearMesh(side.name, over, may, case.detail, shares, stretch)
 
 
 def _flow(case: Case) -> float:
@@ -348,18 +350,18 @@ def _feed(case: Case) -> Iterator[FastFeed]:
         yield FastFeed(case.feed, FASTEST_FEED)
 
 
-def _weak(strength: StrengthOutcome | None) -> Iterator[WeakJoint]:
+def _weak(strength: StrengthOutcome | None, dry: bool) -> Iterator[WeakJoint]:
     if strength is None:
         return
     joint, lap, tube = strength.joint_N, strength.lap_N, strength.tube_yield_N
     if joint is not None and lap is not None and tube is not None and joint < tube:
-        yield WeakJoint(joint, lap, tube, strength.safety_factor)
+        yield WeakJoint(joint, lap, tube, strength.safety_factor, dry)
 
 
 def _shut(history: History, case: Case) -> Iterator[LapShut]:
     """Report a lap that shuts: it does not decide whether the fillet's sides are wet."""
     if case.lap is not None and history.hot_clearance <= 0.0:
-        yield LapShut(case.lap.clearance, -history.hot_clearance)
+        yield LapShut(case.lap.clearance, -history.hot_clearance, history.lap_filled)
 
 
 def _cold_starts(history: History, case: Case, melts: bool) -> Iterator[ColdStart]:

@@ -137,10 +137,12 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
         )
     if case.lap is not None:
         sound = outcomes.soundness
+        part = sound.hot_clearance_m <= 0.0 < sound.lap_filled
+        entered = ", filled while it was open" if part else ""
         grid.add_row(
             "lap",
             f"{words.share(sound.lap_filled)} filled; gap {words.thin(case.lap.clearance)} cold, "
-            f"{_gap(sound.hot_clearance_m, words)} at its smallest",
+            f"{_gap(sound.hot_clearance_m, words)} at its smallest{entered}",
         )
     if outcomes.strength is not None:
         for row in _strength(outcomes.strength, words):

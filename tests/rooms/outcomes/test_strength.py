@@ -164,6 +164,14 @@ def test_a_ratio_below_1_is_a_finding_that_fails_nothing(ratio: float, weak: boo
     assert not judgement.fails
 
 
+def test_a_dry_joint_is_not_told_to_take_a_larger_leg() -> None:
+    dry = run(flange_dry=((0.0, 360.0, FLOW - 50.0),))
+    weak = {True: with_ratio(0.8), False: dry}
+    for helps, history in weak.items():
+        (note,) = (n for n in Verdict.of(judge(history)).also_look_at if "carry" in n)
+        assert ("a larger leg helps" in note) == helps
+
+
 def test_what_it_is_not_for_is_said_every_time_it_is_shown() -> None:
     for history in (with_ratio(0.8), with_ratio(1.4)):
         text = printed(history)
@@ -209,10 +217,20 @@ def test_at_most_three_are_told_the_weightiest_first() -> None:
 
 
 def test_a_shut_lap_explains_a_cold_joint_and_is_else_a_note() -> None:
-    works = replace(run_with(), hot_clearance=-10e-6)
-    fails = replace(run_with(flange_dry=((45.0, 120.0, FLOW - 50.0),)), hot_clearance=-10e-6)
+    works = replace(run_with(), hot_clearance=-10e-6, lap_filled=0.0)
+    fails = run_with(flange_dry=((45.0, 120.0, FLOW - 50.0),))
+    fails = replace(fails, hot_clearance=-10e-6, lap_filled=0.0)
     good, bad = Verdict.of(judge(works)), Verdict.of(judge(fails))
     assert "shuts" not in good.summary
     assert good.also_look_at[0].startswith("The lap shuts while hot")
     assert "the lap shuts while hot" in bad.summary
     assert bad.also_look_at == ()
+
+
+def test_a_lap_that_shuts_may_have_filled_while_it_was_open() -> None:
+    filled = replace(run(lap_filled=1.0), hot_clearance=-10e-6)
+    note = Verdict.of(judge(filled)).also_look_at[0]
+    assert note.startswith("The lap shuts at times while hot: from a gap of 0.100 mm when cold")
+    assert note.endswith("filler fills 100 % of it while it is open.")
+    assert "cannot enter" not in printed(filled)
+    assert "shut at its smallest, filled while it was open" in printed(filled)

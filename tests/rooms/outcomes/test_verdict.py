@@ -11,6 +11,7 @@ import pytest
 from lapheat.case.case import Display, Limits
 from lapheat.history.records import History
 from lapheat.outcomes.findings import Boils, Brief, DryStretch, FastFeed, HotFiller, Melts, NearMesh
+from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.sentence import notes_of, summary_of
 from lapheat.outcomes.verdict import HOT, hottest_place, judge, side_wet
 from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
@@ -319,6 +320,24 @@ def test_a_wet_share_near_its_limit_is_told_with_what_the_mesh_may_make_of_it() 
     assert note.over == pytest.approx(5.0)
     assert note.shares is not None
     assert note.shares[1:] == pytest.approx((0.5, 1.0))
+    assert "the surplus on the tube side is 5 K over" in notes_of(judge(run))[0]
+
+
+def test_a_surplus_of_the_coldest_stretch_is_named_so() -> None:
+    """15 degrees of the side are 5 K over what wets: too long a stretch, too small a share."""
+    run = run_with(tube_dry=((45.0, 60.0, WETS_AT + 5.0),))
+    run = replace(run, case=replace(run.case, detail="coarse"))
+    (note,) = judge(run).notes
+    assert isinstance(note, NearMesh)
+    assert note.stretch
+    told = outcomes_of(run).filler
+    assert told is not None
+    assert told.stretch_surplus_K == pytest.approx(run.case.limits.flow_margin + note.over)
+    assert told.tube_side_surplus_K > told.stretch_surplus_K + 10.0
+    assert (
+        f"the surplus on the tube side but for short stretches is {note.over:.0f} K over"
+        in notes_of(judge(run))[0]
+    )
 
 
 def test_a_brief_wetting_is_noted() -> None:

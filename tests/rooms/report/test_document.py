@@ -98,6 +98,13 @@ def test_every_number_is_that_of_the_outcomes() -> None:
     assert shown == pytest.approx([e * k for e, k in zip(exact, powers, strict=True)], rel=5e-5)
 
 
+def test_the_page_tells_its_own_units_from_those_of_the_file() -> None:
+    words = " ".join(Page(demo()).words().split())
+    assert "temperatures in degC, angles in degrees, all else in SI" in words
+    assert "The units beside the values are this page's." in words
+    assert "strength_of" not in words
+
+
 def test_values_are_in_the_users_units() -> None:
     outcomes = outcomes_of(run_with())
     metric, imperial = (

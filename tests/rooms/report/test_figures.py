@@ -20,7 +20,7 @@ from lapheat.case.case import Display
 from lapheat.history.records import History
 from lapheat.joint.schedule import order_of
 from lapheat.joint.section import Region
-from lapheat.report.figures import FIGURES, histories, peaks, schedule, section
+from lapheat.report.figures import FIGURES, current, histories, peaks, schedule, section
 from support.synthetic import AIR, PROBES, make_case, make_history
 
 
@@ -243,12 +243,35 @@ def test_histories_hold_the_traces_and_the_thresholds() -> None:
     flat = sorted(float(line.get_ydata()[0]) for line in starts.lines if line not in shown)
     assert flat == pytest.approx([1025.0, 1400.0])
     assert "304L solidus 1400 °C\nfiller flow 1025 °C" in texts_of(starts)
+    assert starts.get_legend().get_title().get_text() == "starts: the hotter of tube and flange"
     assert "start of segment 1 (first)\nstart of segment 8 (last)" in texts_of(starts)
     assert texts_of(probes).split("\n")[-3:] == ["T1 (tube)", "T2 (tube)", "plate (flange)"]
     hottest = run.trace.probes[:, 0]
     when = run.trace.time[hottest.argmax()]
     title = f"Hottest probe, T1, reaches {hottest.max() - 273.15:.0f} °C at {when:.0f} s"
     assert probes.get_title("left") == title
+
+
+@pytest.mark.parametrize(
+    ("apart", "said"),
+    [
+        (200.0, ["tube solidus 1400", "flange solidus 1600"]),
+        (8.0, ["flange solidus 1408\ntube solidus 1400"]),
+    ],
+)
+def test_current_names_both_solidi(apart: float, said: list[str]) -> None:
+    """Labels of two lines near each other stand beneath each other, the higher one first."""
+    run = run_of("demo")
+    case, alloys = run.case, dict(run.case.alloys)
+    assert case.flange is not None
+    flange = alloys[case.flange.alloy]
+    alloys["hot"] = replace(flange, solidus=1673.15 + apart, liquidus=1673.15 + apart + 30.0)
+    arc = replace(case.arc, control="pedal", hold=1500.0)
+    case = replace(case, arc=arc, alloys=alloys, flange=replace(case.flange, alloy="hot"))
+    heat = current(replace(run, case=case)).axes[1]
+    assert [t.get_text() for t in heat.texts if "solidus" in t.get_text()] == said
+    levels = {float(line.get_ydata()[0]) for line in heat.lines if len(line.get_ydata()) == 2}
+    assert {1400.0, 1400.0 + apart} < {round(level, 6) for level in levels}
 
 
 def test_histories_shade_and_number_each_segment() -> None:

@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 from lapheat.case.case import Case, Chill, Display, Fixture, Tack
-from lapheat.case.file import read_case, read_case_text
+from lapheat.case.file import case_to_toml, read_case, read_case_text
 from lapheat.history.records import History
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Outcomes, Verdict
@@ -169,6 +169,14 @@ def test_the_verdict_is_in_a_few_words(variant: str, answer: str) -> None:
     assert f"Verdict: {answer}" in texts(drawn(variant)[1])
 
 
+@pytest.mark.parametrize(("variant", "melts"), [("demo", False), ("bead", False), ("fails", True)])
+def test_settings_that_melt_the_base_are_forbidden(variant: str, melts: bool) -> None:
+    said = texts(drawn(variant)[1])
+    assert ("DO NOT BRAZE WITH THESE SETTINGS" in said) == melts
+    assert ("Set" in said) != melts
+    assert any("A count is one second." in line for line in said)
+
+
 @pytest.mark.parametrize(
     ("margin", "answer"), [(57.0, "TOO CLOSE TO CALL"), (-750.0, "BASE TOO HOT, FILLER FAILS")]
 )
@@ -212,6 +220,25 @@ def test_order_is_told_number_by_number_and_drawn() -> None:
         apart = np.linalg.norm(ring[str(turn)] - placed[f"s{number}"])
         others = [np.linalg.norm(ring[str(turn)] - placed[f"s{n}"]) for n in range(1, 7)]
         assert apart == min(others)
+
+
+def test_numbers_of_the_ring_keep_off_its_lines() -> None:
+    """The digits of each of 13, some 0.73 of their size high, lie inside one segment."""
+    history, count = run_with(), 13
+    case = history.case
+    case = replace(case, travel=replace(case.travel, segment=case.tube.circumference / count))
+    runs = tuple(replace(history.segments[0], number=n + 1) for n in range(count))
+    with matplotlib.rc_context(RC):
+        figure = sheet(replace(history, case=case, segments=runs), outcomes_of(history), DAY)
+    axes = figure.axes[0]
+    paths = [p.get_transform().transform_path(p.get_path()) for p in axes.patches]
+    numbers = [t for t in axes.texts if t.get_text().isdigit() and t.get_ha() == "center"]
+    assert len(numbers) == count
+    for text in numbers:
+        box, low = text.get_window_extent(), axes.transData.transform(text.get_position())[1]
+        high = low + 0.73 * text.get_fontsize() * figure.dpi / 72.0
+        corners = [(x, y) for x in (box.x0, box.x1) for y in (low, high)]
+        assert any(path.contains_points(corners).all() for path in paths), text.get_text()
 
 
 def test_drawing_is_to_the_scale_it_names() -> None:
@@ -326,9 +353,22 @@ def test_the_case_can_be_written_again_from_the_sheet(name: str) -> None:
 
 def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     said = _from_file(read_case(ROOT / "cases/flue-stub.toml"))
-    assert "0.00394 in*" in said  # 0.1 mm, of lap.clearance
+    assert "0.004 in*" in said  # 0.1 mm, of lap.clearance
     assert "0.065 in" in said
-    assert any(line.startswith("• * is Lapheat's default.") for line in said)
+    assert any("* is Lapheat's default." in line for line in said)
+
+
+def test_a_case_that_was_written_out_says_that_defaults_have_no_star() -> None:
+    case = read_case(ROOT / "cases/flue-stub.toml")
+    given, written = (
+        " ".join(_from_file(c)).replace("  ", " ")
+        for c in (case, read_case_text(case_to_toml(case), "a.toml"))
+    )
+    unmarked = "The file gives every key: Lapheat's defaults may stand among them without a star."
+    assert unmarked not in given
+    assert unmarked in written
+    assert "* is Lapheat's default" not in written
+    assert "the pedal, 24 A to 104 A, then holds" in written
 
 
 def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:

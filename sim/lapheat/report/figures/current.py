@@ -29,6 +29,7 @@ from .style import (
 __all__ = ["current"]
 
 PLOT_POINTS = 480.0  # about the width of the plot [pt], for spacing labels
+NEAR = 0.075  # of a panel's height, that a label takes
 ROOM = 0.16  # of a panel's height, above the highest line, for labels
 
 
@@ -108,6 +109,7 @@ def current(history: History) -> Figure:
     time = np.column_stack([ends - steps.seconds, ends]).ravel()
     trace = history.trace
     hottest = np.fmax(trace.tube, trace.flange)[steps.step]
+    air = case.surroundings.temperature
     with styled():
         figure = new_figure(8.0, 4.6)
         amps, heat = figure.subplots(2, 1, sharex=True)
@@ -132,15 +134,23 @@ def current(history: History) -> Figure:
         told = [
             (levels.flow, "flow", FLOW, "-", "top"),
             (pedal.hold, "hold", INK, ":", "center"),
-            (levels.tube, "solidus", SOLIDUS, "--", "bottom"),
         ]
+        both = (levels.tube, "tube solidus", "--"), (levels.flange, "flange solidus", "-.")
+        solidi = sorted(part for part in both if isfinite(part[0]))
+        told += [(kelvin, name, SOLIDUS, dash, "bottom") for kelvin, name, dash in solidi]
         tops = [float(hottest.max()), *(kelvin for kelvin, *_ in told if isfinite(kelvin))]
-        air = float(units.hot(np.asarray(case.surroundings.temperature)))
-        heat.set_ylim(air, air + 1.05 * (float(units.hot(np.asarray(max(tops)))) - air))
+        close = len(solidi) == 2 and solidi[1][0] - solidi[0][0] < NEAR * (max(tops) - air)
+        heat.set_ylim(*units.hot(np.array([air, air + 1.05 * (max(tops) - air)])))
+        below = ""
         for kelvin, name, colour, dash, va in told:
             if isfinite(kelvin):
                 value = float(units.hot(np.asarray(kelvin)))
-                _level(heat, value, f"{name} {value:.0f}", colour, dash, va)
+                text = f"{name} {value:.0f}"
+                if close and name == solidi[0][1]:  # its name goes beneath that of the other
+                    below, text = f"\n{text}", ""
+                elif close and name == solidi[1][1]:
+                    text += below
+                _level(heat, value, text, colour, dash, va)
         over = float(hottest.max()) - pedal.hold
         side = "above" if over >= 0.0 else "below"
         scale = 1.8 if units.temperature == "degF" else 1.0

@@ -71,7 +71,7 @@ def _thresholds(axes: Axes, history: History, units: Units) -> list[tuple[Artist
     return drawn
 
 
-def _legend(axes: Axes, entries: list[tuple[Artist, str]]) -> None:
+def _legend(axes: Axes, entries: list[tuple[Artist, str]], title: str = "") -> None:
     columns = 1 if len(entries) <= 13 else 2
     artists, labels = [artist for artist, _ in entries], [label for _, label in entries]
     axes.legend(
@@ -81,6 +81,8 @@ def _legend(axes: Axes, entries: list[tuple[Artist, str]]) -> None:
         bbox_to_anchor=(1.0, 1.03),
         ncols=columns,
         handlelength=1.8,
+        title=title,
+        title_fontsize=8.0,
     )
 
 
@@ -94,7 +96,7 @@ def _limits(axes: Axes, history: History, units: Units, top: float) -> None:
 def _starts(axes: Axes, history: History, units: Units) -> None:
     trace, levels = history.trace, levels_of(history)
     runs = sorted(history.segments, key=lambda run: run.start)
-    top = float(trace.tube.max())
+    top = float(max(trace.tube.max(), trace.starts.max()))
     _limits(axes, history, units, max(top, levels.tube) if isfinite(levels.tube) else top)
     time, tube = envelope(trace.time, units.hot(trace.tube))
     (hottest,) = axes.plot(time, tube, color="#8b939b", linewidth=0.7, zorder=2.0)
@@ -106,7 +108,9 @@ def _starts(axes: Axes, history: History, units: Units) -> None:
         if order in (0, len(runs) - 1):
             place = "" if len(runs) == 1 else (" (first)" if order == 0 else " (last)")
             entries.append((line, f"start of segment {run.number}{place}"))
-    _legend(axes, _thresholds(axes, history, units) + entries)
+    both = history.case.flange is not None
+    told = "starts: the hotter of tube and flange" if both else ""
+    _legend(axes, _thresholds(axes, history, units) + entries, told)
     warmest = max(runs, key=lambda run: run.start_temperature)
     cold = units.temperature_text(runs[0].start_temperature)
     hot = units.temperature_text(warmest.start_temperature)

@@ -68,7 +68,7 @@ def sheet(history: History, outcomes: Outcomes, day: str, paper: str = "sheet") 
     listed = _listed_height(words, beside[1])
     first = max(min(settings + 0.5 * max(room - settings - listed, 0.0), room - LEAST), settings)
     draw_joint(page, case, values, left, top, joint, first)
-    _settings(page, words.settings, left + joint + 2.0 * GAP, top, beside[0], first)
+    _settings(page, words, left + joint + 2.0 * GAP, top, beside[0], first)
     top += first + GAP
     draw_ring(page, history, left, top, ring, bottom - top)
     _laying(page, words, left + ring + 2.0 * GAP, top, beside[1], bottom - top)
@@ -145,12 +145,13 @@ def _settings_height(settings: tuple[Setting, ...], width: float) -> float:
 
 
 def _settings(
-    page: Page, settings: tuple[Setting, ...], left: float, top: float, width: float, height: float
+    page: Page, words: Words, left: float, top: float, width: float, height: float
 ) -> None:
     """Write what to set, spread over the height."""
+    settings = words.settings
     air = max(height - _settings_height(settings, width), 0.0) / max(len(settings), 1)
     air = min(air, 6.0)
-    top = page.lines(left, top, ["Set"], HEAD, bold=True)
+    top = page.lines(left, top, [words.heading], HEAD, bold=True)
     for setting in settings:
         lines, beside = _lines_of(setting, width)
         base = top + 0.85 * BIG

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import ceil, cos, degrees, pi, sin
+from math import ceil, cos, degrees, hypot, pi, sin
 
 import numpy as np
 
@@ -15,6 +15,8 @@ __all__ = ["draw_ring"]
 Point = tuple[float, float]
 
 INNER, ARROW = 0.72, 1.09  # of the ring's radius
+DIGIT = 0.73  # height of a digit, of its size
+FITS = 0.92  # of the ring's width, for a number's diagonal
 NUMBER = 13.0  # [pt] of the numbers where there is room
 
 
@@ -54,6 +56,9 @@ def draw_ring(
         page.shape(band, hatch="" if number in laid else "////", edge=0.8)
     every = ceil(width_of("0" * len(str(len(runs))), bold=True) * 1.3 / (step * 0.86 * radius))
     size = min(NUMBER, max(SIZE, 0.7 * step * 0.86 * radius))
+    # between the ring's two lines a number fits whichever way its segment lies
+    wide = hypot(width_of("0" * len(str(len(runs))), 1.0, bold=True), DIGIT)
+    size = min(size, max(SIZE, FITS * (1.0 - INNER) * radius / wide))
     inside = every == 1 and step * (INNER * radius - 1.1 * SIZE) > 1.1 * width_of(f"s{count}")
     for turn, run in enumerate(runs, start=1):
         _arrow(page, run, along)

@@ -48,7 +48,10 @@ class Values:
         self._said.add(key)
         row = self._rows[key]
         if key in self._case.written:
-            return _whole(_short(self._case.written[key].strip('"')))
+            text = self._case.written[key]
+            if isinstance(row.value, tuple) and row.kind is not None:  # ["24 A", "104 A"]
+                text = " to ".join(re.findall(r"[^\[\],\"' ][^\[\],\"']*", text))
+            return _whole(_short(text.strip('"')))
         return _whole(f"{self._text(row)}{STAR if self._case.written else ''}")
 
     def _text(self, row: Setting) -> str:
@@ -62,8 +65,16 @@ class Values:
         }
         unit = units.get(row.kind, row.kind.resolved)
         digits = 3 if row.kind is LENGTH else 4
-        told = " to ".join(f"{in_unit(float(v), row.kind, unit):.{digits}g}" for v in ends)
+        told = " to ".join(_number(in_unit(float(v), row.kind, unit), digits, unit) for v in ends)
         return f"{told} {unit}".strip()
+
+    @property
+    def resolved(self) -> bool:
+        """Whether the file gives every key, as one that Lapheat wrote does."""
+        arc = self._case.arc
+        left = {"arc.voltage", *(f"arc.{name}" for name in arc.derived)}  # its comments
+        missing = {key for key in self._rows if key in self} - set(self._case.written) - left
+        return bool(self._case.written) and not missing
 
     def long(self, metres: float) -> str:
         """Length [m] in the user's unit."""
@@ -96,6 +107,13 @@ class Values:
     def _left(self, row: Setting) -> bool:
         known = row.key in self._case.written and row.key not in self._said
         return known and not _default(row)
+
+
+def _number(value: float, digits: int, unit: str) -> str:
+    """Say a number; inches in thousandths where those come within 2 %: 0.004 for 0.00394."""
+    if unit == "in" and abs(round(value, 3) - value) <= 0.02 * abs(value):
+        value = round(value, 3)
+    return f"{value:.{digits}g}"
 
 
 def _short(text: str) -> str:

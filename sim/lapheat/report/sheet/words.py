@@ -37,6 +37,7 @@ class Words:
     ----------
     title, day : heading
     answer : the verdict in a few words
+    heading : of what to set
     verdict : its sentences
     chance : that a bench succeeds, or that nobody knows
     settings : what to set
@@ -51,6 +52,7 @@ class Words:
     title: str
     day: str
     answer: str
+    heading: str
     verdict: tuple[str, ...]
     chance: str
     settings: tuple[Setting, ...]
@@ -85,11 +87,15 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
             f", {values('limits.wet_fraction')} of each side {values('limits.flow_margin')} above "
             f"the filler's liquidus, no dry stretch over {values('limits.dry_length')}"
         )
+    melts = any(part.margin < 0.0 for part in judgement.parts)
     star = f"{STAR} is Lapheat's default. " if case.written else ""
+    if values.resolved:
+        star = "The file gives every key: Lapheat's defaults may stand among them without a star. "
     return Words(
         title=printable(case.title),
         day=day,
         answer=_answer(outcomes),
+        heading="DO NOT BRAZE WITH THESE SETTINGS" if melts else "Set",
         verdict=tuple(map(sentence, told)) if judgement.fails else (sentence("; ".join(told)),),
         chance=chance,
         settings=settings,
@@ -98,7 +104,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         + ".",
         rows=tuple(_rows(history.segments, values)),
         watch=tuple(_watch(case, outcomes, values, wording)),
-        assumed=(f"{star}{limits}.", *case.assumed),
+        assumed=(f"A count is one second. {star}{limits}.", *case.assumed),
         also=tuple(values.rest()),
         footer=f"Lapheat {__version__}. Case {digest_of(case)} (first digits of the SHA-256 of "
         f"case.toml). {outcomes.mesh.detail.capitalize()} mesh, {outcomes.mesh.cells} cells. "
