@@ -8,8 +8,6 @@ from pathlib import Path
 import pytest
 
 from lapheat import read_case, simulate
-from lapheat.case.file import read_case_text
-from lapheat.case.file.write import starter_text
 from lapheat.outcomes.outcomes import Outcomes
 from lapheat.outcomes.verdict import MAY_MOVE
 
@@ -18,16 +16,17 @@ CASES = Path(__file__).parents[2] / "cases"
 
 @cache
 def outcomes(name: str, detail: str) -> Outcomes:
-    """Run a shipped case, or the one that `lapheat new` writes."""
-    if name == "starter":
-        return simulate(read_case_text(starter_text(), "starter", (), detail)).outcomes
+    """Run a shipped case."""
     return simulate(read_case(CASES / f"{name}.toml", detail=detail)).outcomes
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["flue-stub", "flue-stub-cold", "flue-stub-hot", "starter"])
+@pytest.mark.parametrize("name", ["flue-stub", "flue-stub-cold"])
 def test_surplus_and_wet_share_move_little_from_standard_to_fine(name: str) -> None:
-    """By less than 10 K and 0.02; found 9 K for the cold sibling, shares 0.009."""
+    """By less than 10 K and 0.02; found 9 K for the cold sibling, shares 0.009.
+
+    Measured once, too long for every run: the hot sibling by 3 K, the starter by 2 K.
+    """
     one, two = (outcomes(name, detail) for detail in ("standard", "fine"))
     assert one.filler is not None
     assert two.filler is not None
@@ -55,7 +54,7 @@ def decides(name: str, detail: str) -> dict[str, float]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["flue-stub", "flue-stub-cold", "starter"])
+@pytest.mark.parametrize("name", ["flue-stub", "flue-stub-cold"])
 @pytest.mark.parametrize("detail", ["coarse", "standard"])
 def test_no_margin_or_surplus_moves_more_to_fine_than_is_said(detail: str, name: str) -> None:
     """`MAY_MOVE` is measured on these: 31.0 K from coarse, 10.0 K from standard at most."""
