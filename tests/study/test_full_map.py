@@ -65,8 +65,11 @@ def test_boundaries_are_within_a_twentieth_of_an_axis(
 
 
 def test_it_takes_a_fifth_of_the_runs_at_most(kept: FullMap, sweep: Sweep) -> None:
-    """A third of the different ones, where lengths that make equally many segments are one run."""
-    assert len(sweep.runs) <= min(kept.asked.nodes**2 / 5, different(kept.asked) / 3)
+    """A fifth of 31 x 31 at most, which tell a boundary to a twentieth of an axis and more.
+
+    A third of the different ones, where lengths that make equally many segments are one run.
+    """
+    assert len(sweep.runs) <= min(max(kept.asked.nodes, 31) ** 2 / 5, different(kept.asked) / 3)
 
 
 def test_the_map_is_what_is_computed_now(kept: FullMap) -> None:
