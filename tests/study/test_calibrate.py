@@ -180,17 +180,26 @@ def test_a_free_clock_does_not_hide_what_it_makes_uncertain(shift: float, spot: 
     assert found.fitted[1].high - found.fitted[1].low > 0.3e-3
 
 
-def test_a_near_probe_tells_spot_and_clock(truth: Curve) -> None:
+# Widest interval of a value, as a share of it, and of the clock [s]. Half a millimetre of a place
+# is a fifth of the spot, and costs a third of a second to either side.
+WIDEST = [("0 mm", 0.4, 0.2), ("0.5 mm", 0.65, 0.8)]
+
+
+@pytest.mark.parametrize(("place", "share", "late"), WIDEST)
+def test_a_near_probe_tells_spot_and_clock(
+    truth: Curve, place: str, share: float, late: float
+) -> None:
     """One of the three probes is within two spots of the arc's path."""
     noise = readings(truth, 0).values - truth.at(TIME)
-    found = now(calibrate(runs_of(), Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True))
+    text = BEAD.replace('on = "tube"', f'on = "tube"\nplace_error = "{place}"')
+    runs = runs_of(source=Source(text, "bead.toml"))
+    found = now(calibrate(runs, Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True))
     assert found.blind == ()
     for item, value in zip(found.fitted, TRUTH, strict=True):
         assert item.low <= value <= item.high, item
-        assert item.high - item.low < 0.65 * value  # 0.5 mm of its place is a fifth of the spot
+        assert item.high - item.low < share * value
     assert found.offset is not None
-    # 0.5 mm of the probes' places costs a third of a second to either side (with exact places 0.1)
-    assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + 0.8
+    assert found.offset[1] <= 1.5 <= found.offset[2] < found.offset[1] + late
 
 
 def test_a_clock_that_is_off_is_hinted_at() -> None:

@@ -55,7 +55,7 @@ def main() -> None:
     """Run the command line and leave with its exit status."""
     # closed by who started it: what is said is lost, what is written is not
     sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 - to the end
-    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115 - to the end
     try:
         arguments = sys.argv[1:]
         # FiPy looks for flags of its own in sys.argv when it is imported.

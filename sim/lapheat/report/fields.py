@@ -38,7 +38,7 @@ def check_vtk() -> None:
         It is not.
     """
     try:
-        import vtkmodules.vtkIOXML  # noqa: F401
+        import vtkmodules.vtkIOXML  # noqa: F401 - whether it is there
     except ImportError:
         raise CaseError.one(
             "", "--fields", "on", "the package vtk installed", "pip install 'lapheat[fields]'"

@@ -45,6 +45,8 @@ from .figures.style import (
 )
 from .notebook import Count
 
+# Matplotlib's canvases carry no types: hence `no-untyped-call` below.
+
 __all__ = ["FILM_NAMES", "film_name", "save_film"]
 
 Pixels = NDArray[np.uint8]

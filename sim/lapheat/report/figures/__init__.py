@@ -21,6 +21,8 @@ from .schedule import schedule
 from .section import section
 from .style import DPI, styled
 
+# Matplotlib's canvases carry no types: hence `no-untyped-call` below.
+
 __all__ = [
     "FIGURES",
     "current",

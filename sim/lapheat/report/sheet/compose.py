@@ -24,6 +24,8 @@ from .ring import draw_ring
 from .values import Values
 from .words import COLUMNS, Setting, Words, words_of
 
+# Matplotlib's canvases carry no types: hence `no-untyped-call` below.
+
 __all__ = ["PAPERS", "save_sheet", "sheet"]
 
 PAPERS = {"sheet": (210.0 * MM, 297.0 * MM), "sheet-letter": (8.5 * 72.0, 11.0 * 72.0)}
@@ -230,6 +232,7 @@ def save_sheet(history: History, outcomes: Outcomes, folder: Path, day: str) -> 
         A file cannot be written.
     """
     paths = []
+    # `rc_context` takes any mapping
     with matplotlib.rc_context(RC | OPTIONS), warnings.catch_warnings():  # type: ignore[arg-type]
         # A name in a script the font lacks is drawn as boxes; that is no fault of the run.
         warnings.filterwarnings("ignore", message="Glyph")

@@ -162,8 +162,11 @@ def _outcomes(entries: Sequence[Entry]) -> Iterator[Difference]:
 
 
 def _less(value: Value, first: Value) -> float | None:
-    plain = all(isinstance(v, float | int) and not isinstance(v, bool) for v in (value, first))
-    return float(value) - float(first) if plain else None  # type: ignore[arg-type]
+    if isinstance(value, bool) or isinstance(first, bool):
+        return None
+    if isinstance(value, float | int) and isinstance(first, float | int):
+        return float(value) - float(first)
+    return None
 
 
 def _sum(one: float | None, other: float | None) -> float | None:

@@ -83,7 +83,7 @@ def advice_told(advice: Advice, found: Explained) -> str:
     own = {s.key: s.value for s in settings_of(found.case)}
     turns = []
     for key, text in advice.inputs:
-        before = found.case.written.get(key) or write_quantity(float(own[key]), STEPS[key].kind)  # type: ignore[arg-type]
+        before = found.case.written.get(key) or write_quantity(float(own[key]), STEPS[key].kind)  # type: ignore[arg-type]  # a lever is a number
         turns.append(turned(key, before, text))
     return f"{listed(turns)}: {standing(advice.row)}"
 

@@ -56,8 +56,9 @@ def change_of(row: Row, base: Row) -> dict[str, float | None]:
     found: dict[str, float | None] = {}
     for name in CHANGES:
         now, then = row.get(name), base.get(name)
-        known = now is not None and then is not None
-        found[name] = round(float(now) - float(then), 4) + 0.0 if known else None  # type: ignore[arg-type]
+        found[name] = None
+        if isinstance(now, float | int) and isinstance(then, float | int):
+            found[name] = round(float(now) - float(then), 4) + 0.0
     return found
 
 
