@@ -34,7 +34,12 @@ def demo(detail: str, segments: int | None = None, **travel: float) -> Case:
 def refined(per_spot: float) -> str:
     """Name of a detail between or beyond the three: they are one map refined, see `joint`."""
     name = f"{per_spot:g} a spot"
-    DETAILS[name] = Detail(per_spot, round(1.45 * per_spot), 1.35 ** (2.0 / per_spot))
+    DETAILS[name] = Detail(
+        per_spot=per_spot,
+        wall_cells=round(1.45 * per_spot),
+        leg_cells=round(1.75 * per_spot),
+        growth=1.35 ** (2.0 / per_spot),
+    )
     return name
 
 
