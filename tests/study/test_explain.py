@@ -6,6 +6,7 @@ import csv
 import json
 import sys
 from collections.abc import Callable
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,8 @@ import pytest
 
 from lapheat.case.file import read_case_text
 from lapheat.cli import main
+from lapheat.cli.study import explain as command
+from lapheat.cli.study.frame import Study
 from lapheat.study.explain.explain import MEND, Explained, explain
 from lapheat.study.explain.files import explain_dict
 from lapheat.study.explain.groups import SPARE, TIME, groups_of
@@ -240,6 +243,29 @@ def test_the_command(call: Shown, tmp_path: Path) -> None:
     assert "As it is, at coarse detail, " in shown
     assert ("lapheat risk, with the same --set" in shown) is bool(told["advice"])
     assert "Cautions" in shown
+    shown = call("run", str(case))
+    report = (tmp_path / "tiny.out" / "report.html").read_text("utf-8")
+    assert "<h2>What to change</h2>" in report
+    assert "Not computed: lapheat explain" not in report
+    assert ("What to change" in shown) is bool(told["advice"])
+    for advice in told["advice"]:
+        assert f"{advice['head']}: {advice['says']}." in shown
+        assert f"{escape(advice['head'])}: {escape(advice['says'])}." in report
+    for lever in told["levers"]:
+        assert f"<td>{escape(lever['says'])}</td>" in report
+
+
+def test_a_run_explains_first_where_asked(
+    call: Shown, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = tmp_path / "tiny.toml"
+    case.write_text(BEAD, "utf-8")
+    asked: list[Study] = []
+    monkeypatch.setattr(command, "carry_out", asked.append)
+    call("run", str(case), "--explain", "--set", "arc.current=13 A")
+    assert [(a.ends, a.file, a.changes) for a in asked] == [
+        ("explain", case, ("arc.current=13 A",))
+    ]
 
 
 def test_a_run_that_fails_names_the_command(call: Shown, tmp_path: Path) -> None:

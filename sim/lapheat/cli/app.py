@@ -151,6 +151,10 @@ def run(
             help="Write the 3-D temperature through time and its peak too, as VTK and NetCDF.",
         ),
     ] = False,
+    levers: Annotated[
+        bool,
+        typer.Option("--explain", help="Explain it first: the report then says what to change."),
+    ] = False,
     fail_on_verdict: Annotated[
         bool,
         verdict_option(
@@ -168,11 +172,17 @@ def run(
       lapheat run stub.toml --detail coarse --out first-look
       lapheat run stub.toml --set "arc.current=80 A" --set "travel.pause=30 s"
       lapheat run stub.toml --converge
+      lapheat run stub.toml --explain
     """
     with ending(debug) as left:
         from .run import carry_out
 
         changes = tuple(set_ or ())
+        if levers:
+            from .study.explain import carry_out as explained
+            from .study.frame import Study
+
+            explained(Study("explain", case, changes, None, None, None, None, False, left))
         keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
         asked = march.value, threads, converge, hours, keep
         good = carry_out(case, out, changes, detail, *asked, left)

@@ -75,12 +75,13 @@ def carry_out(
         meter.say("drawing")
         files = result.save(folder, meter.count)
     left.words = f"the results are whole, in {folder}"
+    from ..report.studied import levers_of
     from ..report.terminal import report_of
 
     show(report_of(result.history, result.outcomes, files, result.convergence))
     verdict = result.outcomes.verdict
     good = verdict.base_stays_solid and verdict.filler_flows
-    if not good:
+    if not good and levers_of(result.history.case).missing:
         told = " ".join(["lapheat explain", shlex.quote(str(file)), *set_again(changes)])
         show(Text(f"\nWhat to change: {printable(told)}"))
     return good

@@ -23,6 +23,7 @@ from ..outcomes.strength import LAP_RULE, StrengthOutcome
 from ..outcomes.wording import OUT_OF_SCOPE, Wording, numbered
 from .sentences import CAUTIONS, UNCERTAINTY
 from .soundness import soundness_table
+from .studied import levers_of
 
 if TYPE_CHECKING:
     from ..outcomes.convergence import Convergence, Row
@@ -56,6 +57,7 @@ def report_of(
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
+    parts += _list("What to change", levers_of(case).advice)
     notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.notes]
     parts += _list("Notes", notes)
     parts += _list("Cautions", CAUTIONS)

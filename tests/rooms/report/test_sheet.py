@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import zlib
 from dataclasses import replace
@@ -23,7 +22,6 @@ from lapheat.history.records import History
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Outcomes, Verdict
 from lapheat.outcomes.verdict import judge
-from lapheat.report.digest import chance_of, digest_of
 from lapheat.report.figures.style import RC
 from lapheat.report.sentences import CAUTIONS
 from lapheat.report.sheet import save_sheet, sheet
@@ -377,28 +375,6 @@ def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:
     words = " ".join(_from_file(read_case_text(text, "a.toml", films)))
     assert "surroundings: convection 12 W/(m^2 K)" in words
     assert "bore_convection" not in words
-
-
-def test_the_chance_is_that_of_this_very_case(tmp_path: Path) -> None:
-    file = tmp_path / "stub.toml"
-    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
-    case = read_case(file, detail="coarse")
-    assert "not computed" in chance_of(case)
-    (tmp_path / "stub.risk").mkdir()
-    told = {
-        "case": digest_of(read_case(file)),
-        "own_detail": "standard",
-        "samples": 256,
-        "success": {"chance": 0.943, "low": 0.9, "high": 0.971},
-    }
-    (tmp_path / "stub.risk" / "risk.json").write_text(json.dumps(told))
-    assert chance_of(case) == (
-        "Chance that a real bench succeeds: 94 % (90 to 97 %), from 256 runs with scattered inputs."
-    )
-    other = read_case(file, ("arc.current=81 A",))
-    assert chance_of(other).endswith("stub.risk is of another case.")
-    (tmp_path / "stub.risk" / "risk.json").write_text("[]")
-    assert "not computed" in chance_of(case)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from ...case.faults import printable
 from ...study.explain.explain import Explained, explain
-from ...study.explain.files import OURS, advice_told, write_explain
+from ...study.explain.files import OURS, advice_head, advice_told, write_explain
 from ...study.explain.groups import Group, groups_of
 from ...study.explain.measures import asked, slacks
 from ...study.explain.words import turned
@@ -28,7 +28,6 @@ STRETCH = (
     "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
     "stretches that are short enough"
 )
-GOALS = {"limits": "mends it at the nominal settings", "margin": "more to spare", "time": "quicker"}
 
 
 def carry_out(study: Study) -> bool:
@@ -99,10 +98,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
     elif not found.advice:
         yield Text("Nothing that was tried does better than the case as it is.")
     for advice in found.advice:
-        count = {1: "one key", 2: "a pair"}.get(len(advice.inputs), f"{len(advice.inputs)} keys")
-        head = f"{GOALS[advice.goal]} with {count}" if advice.works else f"comes nearest, {count}"
-        head += f", at {found.case.detail} detail"
-        yield Text.assemble((f"{head[0].upper()}{head[1:]}: ", "bold"),
+        yield Text.assemble((f"{advice_head(advice, found)}: ", "bold"),
                             printable(f"{advice_told(advice, found)}."))  # fmt: skip
         keys = {key for key, _ in advice.inputs}
         kept = [c for c in study.changes if c.partition("=")[0].strip() not in keys]

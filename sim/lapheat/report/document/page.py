@@ -15,8 +15,9 @@ from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
 from ...version import __version__
-from ..digest import chance_of, digest_of
+from ..digest import digest_of
 from ..sentences import CAUTIONS, UNCERTAINTY
+from ..studied import chance_of, levers_of
 from .sources import alloy_sources, givens_of
 from .tables import tables_of
 
@@ -73,6 +74,7 @@ def report_html(
         sentences=[printable(sentence(told)) for told in sentences_of(judgement, words)],
         notes=[printable(sentence(told)) for told in notes_of(judgement, words)],
         chance=chance_of(case),
+        levers=levers_of(case),
         convergence=convergence,
         uncertainty=UNCERTAINTY,
         figures=[

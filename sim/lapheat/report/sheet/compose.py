@@ -15,9 +15,9 @@ from matplotlib.image import imsave
 
 from ...history.records import History
 from ...outcomes.outcomes import Outcomes
-from ..digest import chance_of
 from ..figures.style import RC
 from ..sentences import CAUTIONS
+from ..studied import chance_of
 from .joint import draw_joint
 from .page import DPI, LEAD, MM, SIZE, Page, cut, width_of, wrapped
 from .ring import draw_ring

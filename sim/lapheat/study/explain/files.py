@@ -11,6 +11,7 @@ from typing import Any
 from ...case.file.every_key import settings_of
 from ...case.units import write_quantity
 from ...outcomes.wording import listed
+from ...report.digest import digest_of
 from ..runs.folder import cell, write_study
 from ..runs.settable import STEPS
 from ..runs.standing import standing
@@ -21,8 +22,9 @@ from .measures import CHANGES, asked, slacks
 from .search import Advice
 from .words import change_of, changes_told, turned
 
-__all__ = ["OURS", "advice_told", "explain_dict", "write_explain"]
+__all__ = ["OURS", "advice_head", "advice_told", "explain_dict", "write_explain"]
 
+GOALS = {"limits": "Mends it at the nominal settings", "margin": "More to spare", "time": "Quicker"}
 OURS = ("explain.json", "explain.csv", "rows.jsonl", "figures")
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", *CHANGES),
@@ -36,6 +38,7 @@ def explain_dict(found: Explained) -> dict[str, Any]:
     spare = dict(zip((m.finding for m in asked(case)), slacks(found.own, case), strict=True))
     return {
         "title": case.title,
+        "case": digest_of(case),
         "detail": found.detail,
         "own_detail": case.detail,
         "works": found.works,
@@ -71,11 +74,19 @@ def _levers(found: Explained) -> Iterator[dict[str, Any]]:
 def _advice(advice: Advice, found: Explained) -> dict[str, Any]:
     return {
         "goal": advice.goal,
+        "head": advice_head(advice, found),
         "inputs": dict(advice.inputs),
         "works": advice.works,
         "says": advice_told(advice, found),
         "confirmed": {name: advice.row.get(name) for name in CONFIRMED},
     }
+
+
+def advice_head(advice: Advice, found: Explained) -> str:
+    """Say what a change serves, how many keys it takes, and on which mesh that was confirmed."""
+    count = {1: "one key", 2: "a pair"}.get(len(advice.inputs), f"{len(advice.inputs)} keys")
+    head = f"{GOALS[advice.goal]} with {count}" if advice.works else f"Comes nearest, {count}"
+    return f"{head}, at {found.case.detail} detail"
 
 
 def advice_told(advice: Advice, found: Explained) -> str:

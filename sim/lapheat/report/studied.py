@@ -1,0 +1,94 @@
+"""What studies beside a case file found of it: the chance on a bench, the levers."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from ..case.case import Case
+from ..case.faults import printable
+from .digest import digest_of
+
+__all__ = ["Levers", "chance_of", "levers_of"]
+
+
+NAMES = ("finding", "key", "from", "to", "says")  # of a lever, as in explain.json
+
+
+@dataclass(frozen=True)
+class Levers:
+    """What to change, as `lapheat explain` found it.
+
+    Attributes
+    ----------
+    missing : why there is nothing to tell; empty if there is
+    advice : what does it, the best first, each confirmed by a run on the case's own mesh
+    rows : by `NAMES`, the strongest of each finding first
+    detail : mesh of the runs behind `rows`
+    """
+
+    missing: str
+    advice: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    detail: str = ""
+
+
+class _OtherError(Exception):
+    """The study is of another case."""
+
+
+def _told(case: Case, study: str) -> dict[str, Any]:
+    """Read a study's results if it is of this very case; its mesh may be another.
+
+    The study is at NAME.risk, NAME.explain, ... beside the case file NAME.
+    """
+    file = Path(case.file)
+    folder = file.with_name(f"{file.stem}.{study}")
+    told = json.loads(folder.joinpath(f"{study}.json").read_text("utf-8"))
+    if told["case"] != digest_of(replace(case, detail=told["own_detail"])):
+        raise _OtherError(f"{folder.name} is of another case.")
+    return dict(told)
+
+
+_UNREADABLE = (OSError, ValueError, KeyError, TypeError, RecursionError)
+
+
+def chance_of(case: Case) -> str:
+    """Say the chance that a bench succeeds, if a risk study of this very case lies beside it."""
+    unknown = "Chance on a real bench: not computed (lapheat risk does)."
+    try:
+        told = _told(case, "risk")
+        success = told["success"]
+        chance, low, high = (100.0 * float(success[n]) for n in ("chance", "low", "high"))
+        runs = int(told["samples"])
+    except _OtherError as error:
+        return f"{unknown} {error}"
+    except _UNREADABLE:
+        return unknown
+    return (
+        f"Chance that a real bench succeeds: {chance:.0f} % ({low:.0f} to {high:.0f} %), from "
+        f"{runs} runs with scattered inputs."
+    )
+
+
+def levers_of(case: Case) -> Levers:
+    """Tell what to change, if `lapheat explain` of this very case lies beside it."""
+    unknown = "Not computed: lapheat explain CASE, or lapheat run CASE --explain, finds it."
+    try:
+        told = _told(case, "explain")
+        advice = tuple(f"{_text(a['head'])}: {_text(a['says'])}." for a in told["advice"])
+        rows = tuple(tuple(_text(r[name]) for name in NAMES) for r in told["levers"])
+        detail = _text(told["detail"])
+    except _OtherError as error:
+        return Levers(f"{unknown} {error}")
+    except _UNREADABLE:
+        return Levers(unknown)
+    return Levers("", advice or ("Nothing that was tried does better.",), rows, detail)
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return printable(value)

@@ -1,0 +1,99 @@
+"""What studies beside a case found of it: told if they are of this very case, else not."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from lapheat.case.file import read_case
+from lapheat.report.digest import digest_of
+from lapheat.report.studied import chance_of, levers_of
+
+ROOT = Path(__file__).parents[3]
+LEVER = {
+    "finding": "filler.flange_side_surplus_K",
+    "key": "arc.current",
+    "from": "70 A",
+    "to": "74 A",
+    "says": "4 A more current: stretch surplus +40 K",
+}
+
+
+def test_the_chance_is_that_of_this_very_case(tmp_path: Path) -> None:
+    file = tmp_path / "stub.toml"
+    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
+    case = read_case(file, detail="coarse")
+    assert "not computed" in chance_of(case)
+    (tmp_path / "stub.risk").mkdir()
+    told = {
+        "case": digest_of(read_case(file)),
+        "own_detail": "standard",
+        "samples": 256,
+        "success": {"chance": 0.943, "low": 0.9, "high": 0.971},
+    }
+    (tmp_path / "stub.risk" / "risk.json").write_text(json.dumps(told))
+    assert chance_of(case) == (
+        "Chance that a real bench succeeds: 94 % (90 to 97 %), from 256 runs with scattered inputs."
+    )
+    other = read_case(file, ("arc.current=81 A",))
+    assert chance_of(other).endswith("stub.risk is of another case.")
+    (tmp_path / "stub.risk" / "risk.json").write_text("[]")
+    assert "not computed" in chance_of(case)
+
+
+def test_the_levers_are_those_of_this_very_case(tmp_path: Path) -> None:
+    file = tmp_path / "stub.toml"
+    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
+    case = read_case(file, detail="coarse")
+    assert "lapheat explain CASE" in levers_of(case).missing
+    (tmp_path / "stub.explain").mkdir()
+    path = tmp_path / "stub.explain" / "explain.json"
+    told = {
+        "case": digest_of(read_case(file)),
+        "own_detail": "standard",
+        "detail": "coarse",
+        "levers": [LEVER],
+        "advice": [{"head": "Mends it with one key", "says": "4 A more current: works\x1b[2J"}],
+    }
+    path.write_text(json.dumps(told))
+    found = levers_of(case)
+    assert found.missing == ""
+    assert found.rows == (tuple(LEVER.values()),)
+    assert found.advice == ("Mends it with one key: 4 A more current: works\\u001b[2J.",)
+    other = levers_of(read_case(file, ("arc.current=81 A",)))
+    assert other.missing.endswith("stub.explain is of another case.")
+    path.write_text(json.dumps({**told, "advice": []}))
+    assert levers_of(case).advice == ("Nothing that was tried does better.",)
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    ["", "[]", "[" * 100_000, '{"case": 1}', '{"own_detail": {}, "case": ""}'],
+)
+def test_a_spoilt_study_tells_nothing(spoilt: str, tmp_path: Path) -> None:
+    file = tmp_path / "stub.toml"
+    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
+    for study in ("risk", "explain"):
+        (tmp_path / f"stub.{study}").mkdir()
+        (tmp_path / f"stub.{study}" / f"{study}.json").write_text(spoilt)
+    case = read_case(file)
+    assert "not computed" in chance_of(case)
+    assert "Not computed" in levers_of(case).missing
+
+
+@pytest.mark.parametrize("bad", [{"levers": [{**LEVER, "to": 5}]}, {"advice": [{"head": "x"}]}])
+def test_a_spoilt_lever_tells_nothing(bad: dict[str, object], tmp_path: Path) -> None:
+    file = tmp_path / "stub.toml"
+    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
+    (tmp_path / "stub.explain").mkdir()
+    told = {
+        "case": digest_of(read_case(file)),
+        "own_detail": "standard",
+        "detail": "coarse",
+        "levers": [],
+        "advice": [],
+    }
+    (tmp_path / "stub.explain" / "explain.json").write_text(json.dumps({**told, **bad}))
+    assert "Not computed" in levers_of(read_case(file)).missing
