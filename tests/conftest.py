@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -14,12 +14,13 @@ import pytest
 # a hundred times slower. Read by numpy when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from exact.errors import Record, kept_in
+from exact.errors import KEPT, Record, kept_in, no_longer_made
 
 if TYPE_CHECKING:
     from lapheat.api import Result
 
 WHOLE = pytest.StashKey[bool]()  # all tests run, none was left out
+CHECKED = pytest.StashKey[set[str]]()  # checks made against exact answers, by name
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -44,24 +45,50 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 @pytest.fixture(scope="session")
 def record(request: pytest.FixtureRequest) -> Iterator[Record]:
     """Hold an error to its bound and to what is kept; with --record-errors keep it anew."""
-    anew = request.config.getoption("--record-errors")
-    path = Path(__file__).parent / "exact" / "errors.json"
-    book = Record(show=anew, kept=None if anew else kept_in(path))
+    config = request.config
+    anew = config.getoption("--record-errors")
+    book = Record(show=anew, kept=None if anew else kept_in(KEPT))
     yield book
-    config, session = request.config, request.session
     if anew:
-        book.write(path)
-    elif config.stash[WHOLE] and not session.testsfailed:
-        book.whole()
+        book.write(KEPT)
+    elif hasattr(config, "workeroutput"):  # one of several processes: see pytest_testnodedown
+        config.workeroutput["checked"] = list(book.entries)
+    else:
+        config.stash[CHECKED].update(book.entries)
 
 
 def pytest_configure(config: pytest.Config) -> None:
     named = [Path(name).resolve() for name in config.args] == [Path(__file__).parent]
     config.stash[WHOLE] = named and not config.getoption("lf", False)
+    config.stash[CHECKED] = set()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        import numba
+
+        numba.set_num_threads(1)  # each process has a core to itself
+    elif config.getoption("--record-errors") and config.getoption("numprocesses", None):
+        raise pytest.UsageError("--record-errors writes from one process: leave out -n")
 
 
 def pytest_deselected(items: list[pytest.Item]) -> None:
     items[0].config.stash[WHOLE] = False
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Gather which checks a process of several has made."""
+    node.config.stash[CHECKED].update(getattr(node, "workeroutput", {}).get("checked", []))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail where a run of all tests made other checks than the table lists."""
+    config = session.config
+    anew = config.getoption("--record-errors") or hasattr(config, "workerinput")
+    if anew or session.testsfailed or not config.stash[WHOLE]:
+        return
+    gone = no_longer_made(config.stash[CHECKED])
+    if gone:
+        print(f"\nin the table of errors, but no longer made: {gone}")
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 @pytest.fixture(scope="session")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from math import isfinite, log
 from pathlib import Path
 
-__all__ = ["Entry", "Record", "kept_in"]
+__all__ = ["KEPT", "Entry", "Record", "kept_in", "no_longer_made"]
+
+KEPT = Path(__file__).parent / "errors.json"
 
 MOVED, SLIGHT = 0.2, 0.02  # by what share of itself, and of its bound, an error may move
 
@@ -70,17 +72,6 @@ class Record:
         found = log(errors[-2] / errors[-1]) / log(2.0)
         self(check, source, abs(found - 2.0), within, "order")
 
-    def whole(self) -> None:
-        """Fail where a run of all tests made other checks than the table lists.
-
-        Raises
-        ------
-        AssertionError
-            A check was made no longer, or under another name.
-        """
-        gone = sorted((self.kept or {}).keys() - self.entries.keys())
-        assert not gone, f"in the table, but no longer made: {gone}"
-
     def write(self, path: Path) -> None:
         """Write the entries of this run; those of checks no longer made go with the old file.
 
@@ -99,3 +90,8 @@ def kept_in(path: Path) -> dict[str, Entry]:
     """Entries of a file that `Record.write` made, by check."""
     entries = [Entry(**entry) for entry in json.loads(path.read_text(encoding="utf-8"))]
     return {entry.check: entry for entry in entries}
+
+
+def no_longer_made(checks: Iterable[str]) -> list[str]:
+    """Checks that `KEPT` lists and a run of all tests did not make."""
+    return sorted(kept_in(KEPT).keys() - set(checks))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from exact.errors import Entry, Record
+from exact.errors import KEPT, Entry, Record, kept_in, no_longer_made
 from how_true import PAGE, page, table
 
 
@@ -24,9 +24,7 @@ def test_an_error_that_has_moved_is_refused() -> None:
         book("it", "nobody", 1.1, 1.0, "K")
 
 
-def test_a_check_that_is_no_longer_made_is_refused() -> None:
-    book = Record(kept={"it": Entry("it", "nobody", 0.5, 1.0, "K")})
-    with pytest.raises(AssertionError, match="no longer made: \\['it'\\]"):
-        book.whole()
-    book("it", "nobody", 0.5, 1.0, "K")
-    book.whole()
+def test_a_check_that_is_no_longer_made_is_named() -> None:
+    assert no_longer_made([]) == sorted(kept_in(KEPT))
+    assert no_longer_made(list(kept_in(KEPT))[1:]) == list(kept_in(KEPT))[:1]
+    assert no_longer_made(kept_in(KEPT)) == []
