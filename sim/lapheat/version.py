@@ -24,10 +24,8 @@ _MAKES_ROWS = (
     "study/explain/measures.py",
     "study/find",
     "study/calibration",
-    "study/explain/measures.py",
     "study/sequences/orders.py",
     "study/window/search.py",
-    "api.py",
     "constants.py",
 )
 

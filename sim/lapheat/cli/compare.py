@@ -17,9 +17,10 @@ from ..joint.lines import mesh_lines
 from ..march.expected import expected_of
 from ..outcomes.wording import Wording
 from ..report.folder import check_folder
-from ..study.compare.compare import LABELS, Comparison, Difference, compare_runs
+from ..study.compare.compare import Comparison, Difference, compare_runs
 from ..study.compare.entries import Entry, Value, of_folder, of_result, short_name
 from ..study.compare.files import OURS, write_compare
+from ..study.runs.slacks import LABELS
 from .terminal.exits import Left
 from .terminal.progress import metered
 from .terminal.screen import show

@@ -13,35 +13,12 @@ from typing import Any
 
 from ...case.file.every_key import settings_of
 from ...outcomes.wording import listed, told_apart
+from ..runs.slacks import LABELS, Slack, slacks_of
 from .entries import Entry, Value, named_apart
 
-__all__ = ["EQUAL", "LABELS", "Comparison", "Difference", "Slack", "compare_runs", "slacks_of"]
-
-LABELS = {
-    "tube.margin_K": "tube margin",
-    "flange.margin_K": "flange margin",
-    "filler.tube_side_surplus_K": "tube side surplus",
-    "filler.flange_side_surplus_K": "flange side surplus",
-    "filler.stretch_surplus_K": "stretch surplus",
-    "filler.superheat_K": "filler above liquidus",
-    "soundness.lap_filled": "lap filled",
-}
-"""What decides, for a person."""
+__all__ = ["EQUAL", "Comparison", "Difference", "compare_runs"]
 
 EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders of segments
-
-
-@dataclass(frozen=True)
-class Slack:
-    """What an outcome has over its limit [K]; below 0 it fails. A lap counts 1 K a per cent.
-
-    `wanted` is in the outcome's unit.
-    """
-
-    outcome: str
-    limit: str
-    kelvin: float
-    wanted: float
 
 
 @dataclass(frozen=True)
@@ -173,34 +150,16 @@ def _sum(one: float | None, other: float | None) -> float | None:
     return None if one is None or other is None else one + other
 
 
-def slacks_of(entry: Entry) -> list[Slack]:
-    """What each outcome that decides has over its limit; see `trial.row_of`, which has the least.
-
-    An outcome that a joint does not have, or cannot (an alloy that never melts), is left out.
-    """
-    told, limits = entry.told, entry.case.limits
-    found: list[Slack] = []
-
-    def add(place: str, limit: str, wanted: float | None, sign: float = 1.0) -> None:
-        table, _, name = place.partition(".")
-        value = told.get(table, {}).get(name)
-        if value is not None and wanted is not None:
-            found.append(Slack(place, f"limits.{limit}", sign * (value - wanted), wanted))
-
-    for part in ("tube", "flange"):
-        add(f"{part}.margin_K", "base_margin", limits.base_margin)
-    for side in ("tube", "flange"):
-        add(f"filler.{side}_side_surplus_K", "wet_fraction", limits.flow_margin)
-    add("filler.stretch_surplus_K", "dry_length", limits.flow_margin)
-    add("filler.superheat_K", "filler_superheat", limits.filler_superheat, -1.0)
-    filled = told.get("soundness", {}).get("lap_filled")
-    if "filler" in told and filled is not None and filled < limits.lap_filled:
-        add("soundness.lap_filled", "lap_filled", limits.lap_filled, 100.0)
-    return found
-
-
 def _least(entry: Entry) -> Slack | None:
-    return min(slacks_of(entry), key=lambda slack: slack.kelvin, default=None)
+    """Slack that is least; an outcome that a bead does not have is in no table of its results."""
+
+    def value(outcome: str) -> float | None:
+        table, _, name = outcome.partition(".")
+        found: float | None = entry.told.get(table, {}).get(name)
+        return found
+
+    found = [slack for slack in slacks_of(value, entry.case.limits) if slack.binds]
+    return min(found, key=lambda slack: slack.kelvin, default=None)
 
 
 def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:

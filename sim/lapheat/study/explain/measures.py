@@ -14,6 +14,7 @@ from ...case.case import Case
 from ...outcomes.findings import DrySide, DryStretch, HotFiller, Melts, OpenLap
 from ...outcomes.sentence import sentences_of
 from ..runs.executors import Row
+from ..runs.slacks import LABELS, slacks_of
 from ..runs.trial import Trial, row_of, run_to
 
 if TYPE_CHECKING:
@@ -50,15 +51,16 @@ class Measure:
     word: str
 
 
-MEASURES = (
-    Measure("tube.margin_K", "tube_margin_K", "tube margin"),
-    Measure("flange.margin_K", "flange_margin_K", "flange margin"),
-    Measure("filler.tube_side_surplus_K", "tube_side_surplus_K", "tube side surplus"),
-    Measure("filler.flange_side_surplus_K", "flange_side_surplus_K", "flange side surplus"),
-    Measure("filler.stretch_surplus_K", "stretch_surplus_K", "stretch surplus"),
-    Measure("filler.superheat_K", "superheat_K", "filler superheat"),
-    Measure("soundness.lap_filled", "lap_filled", "lap filled"),
-)
+ROWS = {
+    "tube.margin_K": "tube_margin_K",
+    "flange.margin_K": "flange_margin_K",
+    "filler.tube_side_surplus_K": "tube_side_surplus_K",
+    "filler.flange_side_surplus_K": "flange_side_surplus_K",
+    "filler.stretch_surplus_K": "stretch_surplus_K",
+    "filler.superheat_K": "superheat_K",
+    "soundness.lap_filled": "lap_filled",
+}
+MEASURES = tuple(Measure(outcome, ROWS[outcome], word) for outcome, word in LABELS.items())
 CHANGES = (*(m.row for m in MEASURES), "tube_side_wet", "flange_side_wet", "total_s")
 """What a lever's change is told of."""
 
@@ -143,19 +145,11 @@ def slacks(row: Row, case: Case) -> Array:
     -------
     slacks : in the order of `asked` [K], of the lap in per cent; nan in a run that failed
     """
-    limits = case.limits
     if row.get("failed") is not None:
         return np.full(len(asked(case)), np.nan)
-    found = []
-    for measure in asked(case):
-        value = float(row[measure.row] or 0.0)
-        match measure.row:
-            case "superheat_K":
-                found.append((limits.filler_superheat or 0.0) - value)
-            case "lap_filled":
-                found.append(100.0 * (value - limits.lap_filled))
-            case "tube_margin_K" | "flange_margin_K":
-                found.append(value - limits.base_margin)
-            case _:
-                found.append(value - limits.flow_margin)
-    return np.array(found)
+    names = {measure.finding: measure.row for measure in asked(case)}
+
+    def value(outcome: str) -> float | None:
+        return float(row[names[outcome]] or 0.0) if outcome in names else None
+
+    return np.array([slack.kelvin for slack in slacks_of(value, case.limits)])

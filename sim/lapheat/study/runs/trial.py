@@ -15,12 +15,12 @@ from ...case.file.every_key import settings_of
 from ...joint.lines import mesh_lines
 from ...version import mark
 from .executors import Row, Value
+from .slacks import slacks_of
 
 if TYPE_CHECKING:
     from ...api import Result
-    from ...case.case import Case, Limits
+    from ...case.case import Case
     from ...outcomes.outcomes import FillerOutcome
-    from ...outcomes.soundness import SoundnessOutcome
 
 __all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
 
@@ -131,15 +131,23 @@ def row_of(result: Result) -> Row:
     margins = [part.margin_K for part in (tube, flange) if part and part.margin_K is not None]
     peaks = [s.tube_peak_C for s in segments if s.tube_peak_C is not None]
     limits = result.case.limits
-    slacks = _filler_slacks(filler, told.soundness, limits) if filler else {}
+
+    def value(outcome: str) -> float | None:
+        table, _, name = outcome.partition(".")
+        found: float | None = getattr(getattr(told, table), name, None)
+        return found
+
+    slacks = [s for s in slacks_of(value, limits) if s.binds]
+    base = [s for s in slacks if s.limit == "limits.base_margin"]
+    least = min((s for s in slacks if s not in base), key=lambda s: s.kelvin, default=None)
     row: Row = {
         "base_stays_solid": told.verdict.base_stays_solid,
         "filler_flows": told.verdict.filler_flows,
         "margin_K": min(margins, default=None),
-        "base_slack_K": min(margins) - limits.base_margin if margins else None,
+        "base_slack_K": min((s.kelvin for s in base), default=None),
         "surplus_K": _surplus(filler) if filler else None,
-        "filler_slack_K": min(slacks.values(), default=None),
-        "filler_binding": min(slacks, key=lambda key: slacks[key], default=None),
+        "filler_slack_K": least.kelvin if least else None,
+        "filler_binding": least.limit if least else None,
         "total_s": told.time.total_s,
         "arc_on_s": told.time.arc_on_s,
         "tube_margin_K": tube.margin_K,
@@ -174,25 +182,6 @@ def _surplus(filler: FillerOutcome) -> float:
     """Least of what the verdict asks of the filler, above its liquidus [K]."""
     sides = filler.tube_side_surplus_K, filler.flange_side_surplus_K
     return min(*sides, filler.stretch_surplus_K)
-
-
-def _filler_slacks(
-    filler: FillerOutcome, sound: SoundnessOutcome, limits: Limits
-) -> dict[str, float]:
-    """What the filler has over each limit, by its key [K].
-
-    A lap that must fill counts 1 K a per cent short.
-    """
-    sides = min(filler.tube_side_surplus_K, filler.flange_side_surplus_K)
-    slacks = {
-        "limits.wet_fraction": sides - limits.flow_margin,
-        "limits.dry_length": filler.stretch_surplus_K - limits.flow_margin,
-    }
-    if limits.filler_superheat is not None and filler.superheat_K is not None:
-        slacks["limits.filler_superheat"] = limits.filler_superheat - filler.superheat_K
-    if sound.lap_filled < limits.lap_filled:
-        slacks["limits.lap_filled"] = 100.0 * (sound.lap_filled - limits.lap_filled)
-    return slacks
 
 
 def _tidy(value: Value) -> Value:
