@@ -14,7 +14,7 @@ from .digest import digest_of
 __all__ = ["Levers", "chance_of", "levers_of"]
 
 
-NAMES = ("finding", "key", "from", "to", "says")  # of a lever, as in explain.json
+NAMES = ("key", "from", "to", "says")  # of a lever, as in explain.json
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Levers:
     ----------
     missing : why there is nothing to tell; empty if there is
     advice : what does it, the best first, each confirmed by a run on the case's own mesh
-    rows : by `NAMES`, the strongest of each finding first
+    rows : (n, 5) by `NAMES`, and what it serves
     detail : mesh of the runs behind `rows`
     """
 
@@ -79,7 +79,11 @@ def levers_of(case: Case) -> Levers:
     try:
         told = _told(case, "explain")
         advice = tuple(f"{_text(a['head'])}: {_text(a['says'])}." for a in told["advice"])
-        rows = tuple(tuple(_text(r[name]) for name in NAMES) for r in told["levers"])
+        serves: dict[tuple[str, ...], list[str]] = {}
+        for lever in told["levers"]:
+            row = tuple(_text(lever[name]) for name in NAMES)
+            serves.setdefault(row, []).append(_text(lever["serves"]))
+        rows = tuple((*row, ", ".join(words)) for row, words in serves.items())
         detail = _text(told["detail"])
     except _OtherError as error:
         return Levers(f"{unknown} {error}")

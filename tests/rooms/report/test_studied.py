@@ -13,11 +13,11 @@ from lapheat.report.studied import chance_of, levers_of
 
 ROOT = Path(__file__).parents[3]
 LEVER = {
-    "finding": "filler.flange_side_surplus_K",
     "key": "arc.current",
     "from": "70 A",
     "to": "74 A",
     "says": "4 A more current: stretch surplus +40 K",
+    "serves": "flange side surplus",
 }
 
 
@@ -54,13 +54,14 @@ def test_the_levers_are_those_of_this_very_case(tmp_path: Path) -> None:
         "case": digest_of(read_case(file)),
         "own_detail": "standard",
         "detail": "coarse",
-        "levers": [LEVER],
+        "levers": [LEVER, {**LEVER, "serves": "tube side surplus"}],
         "advice": [{"head": "Mends it with one key", "says": "4 A more current: works\x1b[2J"}],
     }
     path.write_text(json.dumps(told))
     found = levers_of(case)
     assert found.missing == ""
-    assert found.rows == (tuple(LEVER.values()),)
+    served = "flange side surplus, tube side surplus"
+    assert found.rows == ((*tuple(LEVER.values())[:4], served),)
     assert found.advice == ("Mends it with one key: 4 A more current: works\\u001b[2J.",)
     other = levers_of(read_case(file, ("arc.current=81 A",)))
     assert other.missing.endswith("stub.explain is of another case.")

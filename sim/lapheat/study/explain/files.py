@@ -14,10 +14,11 @@ from ...outcomes.wording import listed
 from ...report.digest import digest_of
 from ..runs.folder import cell, write_study
 from ..runs.settable import STEPS
+from ..runs.slacks import LABELS
 from ..runs.standing import standing
 from ..runs.store import RowFile
 from .explain import Explained
-from .groups import groups_of
+from .groups import SPARE, TIME, groups_of
 from .measures import CHANGES, asked, slacks
 from .search import Advice
 from .words import change_of, changes_told, turned
@@ -26,6 +27,7 @@ __all__ = ["OURS", "advice_head", "advice_told", "explain_dict", "write_explain"
 
 GOALS = {"limits": "Mends it at the nominal settings", "margin": "More to spare", "time": "Quicker"}
 OURS = ("explain.json", "explain.csv", "rows.jsonl", "figures")
+SERVES = LABELS | {SPARE: "more to spare", TIME: "less time"}
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", *CHANGES),
     *("longest_dry_m", "failed"),
@@ -62,6 +64,7 @@ def _levers(found: Explained) -> Iterator[dict[str, Any]]:
             words = turned(pull.lever.key, before, after)
             yield {
                 "finding": group.finding,
+                "serves": SERVES[group.finding],
                 "key": pull.lever.key,
                 "from": before,
                 "to": after,
