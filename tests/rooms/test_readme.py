@@ -42,7 +42,7 @@ def test_readme_has_one_line_for_the_demo_and_one_for_the_tests() -> None:
     assert [len(block.splitlines()) for block in (demo, tests)] == [1, 1]
     assert demo.startswith("python3 -m venv .venv && .venv/bin/pip install -q . && ")
     assert demo.endswith(".venv/bin/lapheat run cases/flue-stub.toml\n")
-    assert tests.endswith("pip install -q '.[test]' && .venv/bin/python -m pytest\n")
+    assert tests.endswith("pip install -q '.[test]' && .venv/bin/python -m pytest -n 2\n")
 
 
 def test_readme_case_is_a_whole_case() -> None:
