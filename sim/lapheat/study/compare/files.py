@@ -15,7 +15,7 @@ from .entries import Entry, Value
 
 __all__ = ["OURS", "compare_csv", "compare_dict", "write_compare"]
 
-OURS = ("compare.json", "compare.csv", "figures")
+OURS = ("compare.json", "compare.csv", r"figures/compare\.(png|svg)")
 
 
 def compare_dict(found: Comparison) -> dict[str, Any]:

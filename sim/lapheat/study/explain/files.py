@@ -23,7 +23,7 @@ from .words import change_of, changes_told, turned
 
 __all__ = ["OURS", "advice_told", "explain_dict", "write_explain"]
 
-OURS = ("explain.json", "explain.csv", "rows.jsonl", "figures")
+OURS = ("explain.json", "explain.csv", "rows.jsonl", r"figures/levers\.(png|svg)")
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", *CHANGES),
     *("longest_dry_m", "failed"),

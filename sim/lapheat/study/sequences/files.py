@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = ["OURS", "sequences_dict", "write_sequences"]
 
-OURS = ("sequences.json", "sequences.csv", "rows.jsonl", "figures")
+OURS = (
+    "sequences.json",
+    "sequences.csv",
+    "rows.jsonl",
+    r"figures/sequences(-interpass)?\.(png|svg)",
+)
 COLUMNS = (
     *("base_stays_solid", "filler_flows", "tube_peak_C", "hottest_start_C", "spread_K", "total_s"),
     *("margin_K", "surplus_K", "base_slack_K", "filler_slack_K", "filler_binding"),

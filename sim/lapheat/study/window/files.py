@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OURS", "window_dict", "write_window"]
 
-OURS = ("window.json", "window.csv", "rows.jsonl", "figures")
+OURS = ("window.json", "window.csv", "rows.jsonl", r"figures/window(-[0-9]+)?\.(png|svg)")
 COLUMNS = (
     *("tube_margin_K", "flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s"),
     *("base_stays_solid", "filler_flows", "failed", "margin_K", "surplus_K", *MEASURES.values()),
