@@ -9,7 +9,6 @@ from pathlib import Path
 
 from ...case.case import Display
 from ...case.faults import printable
-from ...outcomes.outcomes import DIGITS
 from ...report.digest import digest_of
 from ...report.document import rendered
 from ...report.document.tables import Cell, cell_of, unit_of
@@ -27,8 +26,7 @@ class Line:
     name: str
     unit: str
     values: tuple[Cell, ...]
-    changes: tuple[Cell, ...]
-    differs: bool
+    changes: tuple[str, ...]
 
 
 def compare_html(found: Comparison, picture: Path, day: str) -> str:
@@ -55,15 +53,15 @@ def compare_html(found: Comparison, picture: Path, day: str) -> str:
         why=printable(found.why),
         notes=[printable(note) for note in found.notes],
         runs=[
-            (
-                printable(entry.name),
-                printable(entry.source),
-                printable(entry.case.title),
-                digest_of(entry.case),
-                entry.case.detail,
-                "works" if entry.works else "does not work",
-                printable(str(entry.told["verdict"].get("summary", ""))),
-            )
+            {
+                "name": printable(entry.name),
+                "works": entry.works,
+                "summary": printable(str(entry.told["verdict"].get("summary", ""))),
+                "title": printable(entry.case.title),
+                "source": printable(entry.source),
+                "detail": entry.case.detail,
+                "digest": digest_of(entry.case),
+            }
             for entry in found.entries
         ],
         names=[printable(entry.name) for entry in found.entries],
@@ -83,19 +81,24 @@ def compare_html(found: Comparison, picture: Path, day: str) -> str:
 def _line(row: Difference, name: str, display: Display) -> Line:
     unit, _ = unit_of(row.name, display)
     values = tuple(cell_of(row.name, value, display) for value in row.values)
-    return Line(printable(name), unit, values, tuple(_changes(row, display)), row.differs)
+    return Line(printable(name), unit, values, tuple(_changes(row, display)))
 
 
-def _changes(row: Difference, display: Display) -> Iterator[Cell]:
+def _changes(row: Difference, display: Display) -> Iterator[str]:
     """What later runs differ by; a difference of temperatures is in kelvin."""
     name = f"{row.name.removesuffix('_C')}_K" if row.name.endswith("_C") else row.name
     unit, _ = unit_of(name, display)
-    for change, unsure in zip(row.changes[1:], row.uncertainties[1:], strict=True):
-        if change is None:
-            yield Cell("")
-            continue
-        size = cell_of(name, float(f"{change:.{DIGITS}g}"), display)
-        text = f"{'' if size.text.startswith('-') else '+'}{size.text} {unit}".rstrip()
-        if unsure is not None:
-            text += f" \N{PLUS-MINUS SIGN} {cell_of(name, unsure, display).text}"
-        yield Cell(text, size.exact)
+    rest = zip(row.values[1:], row.changes[1:], row.uncertainties[1:], strict=True)
+    for value, change, unsure in rest:
+        if value == row.values[0]:
+            yield "same"
+        elif change is None:
+            yield "differs"
+        else:
+            size = _size(name, change, display)
+            doubt = "" if unsure is None else f" \N{PLUS-MINUS SIGN} {_size(name, unsure, display)}"
+            yield f"{'' if size.startswith('-') else '+'}{size}{doubt} {unit}".rstrip()
+
+
+def _size(name: str, value: float, display: Display) -> str:
+    return cell_of(name, value, display).text
