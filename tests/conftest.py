@@ -34,6 +34,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         help="write the outcomes of the shipped cases to tests/golden/*.json",
     )
     parser.addoption(
+        "--rewrite-pictures",
+        action="store_true",
+        help="write the figures that tests look at to the folders called pictures",
+    )
+    parser.addoption(
         "--rewrite-fipy",
         action="store_true",
         help="march the shipped cases through FiPy, minutes each, and write what comes out to "
@@ -62,6 +67,12 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_deselected(items: list[pytest.Item]) -> None:
     items[0].config.stash[WHOLE] = False
+
+
+@pytest.fixture
+def rewrite(request: pytest.FixtureRequest) -> bool:
+    """Whether kept pictures are to be written anew."""
+    return bool(request.config.getoption("--rewrite-pictures"))
 
 
 @pytest.fixture(scope="session")

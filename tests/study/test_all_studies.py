@@ -15,6 +15,9 @@ from lapheat.study.runs.executors import Task, Work
 from study.every_study import STUDIES
 from study.local_cluster import Local
 from study.stand_in import Cut
+from support.pictures import hold
+
+DRAWN = ("window", "window of one key", "sequences", "risk", "explain")
 
 pytestmark = pytest.mark.parametrize("name", STUDIES)
 
@@ -99,6 +102,17 @@ def test_progress_counts_up_to_all_that_was_asked_for(name: str) -> None:
     assert done == sorted(done)
     assert told[-1][1] == told[-1][2] >= len(store.used)
     assert all(0 <= done <= expected for _, done, expected in told)
+
+
+def test_its_picture_looks_as_it_did(
+    name: str, whole: dict[str, dict[str, bytes]], tmp_path: Path, rewrite: bool
+) -> None:
+    if name not in DRAWN:
+        pytest.skip("fitted by search: the last digits of a machine may lead it elsewhere")
+    first = min(place for place in whole[name] if place.endswith(".png"))
+    (tmp_path / "drawn.png").write_bytes(whole[name][first])
+    kept = Path(__file__).with_name("pictures") / f"{name.replace(' ', '-')}.png"
+    hold(tmp_path / "drawn.png", kept, rewrite)
 
 
 def test_an_earlier_result_may_be_replaced_but_no_picture_of_the_users(
