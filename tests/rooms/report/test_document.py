@@ -218,6 +218,7 @@ def test_the_case_is_whole_with_sources_of_what_was_not_given() -> None:
     assert toml == case_to_toml(history.case).strip()
     rows = page.words("th").split()
     assert all(key in rows for key, *_ in resolved_rows(history.case))
+    assert "in-turn: 1, 2, 3, 4, 5, 6, 7, 8" in page.words("td")
     assert "low end of the furnace rule of AWS A5.8, from memory" in page.words("td")
     for told in (DAY, digest_of(history.case), "synthetic", "numba", "coarse"):
         assert told in page.words()

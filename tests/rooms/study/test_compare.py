@@ -165,6 +165,13 @@ def test_settings_that_differ_are_told_as_written(small_runs: tuple[Result, Resu
     assert "tube.wall" not in told
 
 
+def test_an_order_that_differs_is_told_number_by_number() -> None:
+    one = entry("one")
+    other = replace(one, case=replace(one.case, travel=replace(one.case.travel, order="opposite")))
+    (row,) = compare_runs((one, other)).settings
+    assert row.values == ("in-turn: 1, 2, 3, 4, 5, 6, 7, 8", "opposite: 1, 5, 2, 6, 3, 7, 4, 8")
+
+
 def test_slack_is_that_of_the_studies(small_runs: tuple[Result, Result]) -> None:
     for result in small_runs:
         row, slacks = row_of(result), slacks_of(of_result(result, "small.toml"))
