@@ -35,6 +35,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         help="write the outcomes of the shipped cases to tests/golden/*.json",
     )
     parser.addoption(
+        "--rewrite-pictures",
+        action="store_true",
+        help="write the figures that tests look at to the folders called pictures",
+    )
+    parser.addoption(
         "--rewrite-fipy",
         action="store_true",
         help="march the shipped cases through FiPy, minutes each, and write what comes out to "
@@ -89,6 +94,12 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     if gone:
         print(f"\nin the table of errors, but no longer made: {gone}")
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture
+def rewrite(request: pytest.FixtureRequest) -> bool:
+    """Whether kept pictures are to be written anew."""
+    return bool(request.config.getoption("--rewrite-pictures"))
 
 
 @pytest.fixture(scope="session")

@@ -60,3 +60,17 @@ def test_readme_names_every_key_of_a_case() -> None:
 def test_readme_names_every_built_in_alloy() -> None:
     listed = README.partition("Built-in alloys:")[2].partition("\n\n")[0]
     assert sorted(re.findall(r"`([^`]+)`", listed)) == sorted(builtin_names())
+
+
+def test_readme_shows_four_pictures_at_most_and_leads_to_files_that_exist() -> None:
+    pictures = re.findall(r"!\[[^]]+\]\(([^)#]+)\)", README)
+    assert 1 <= len(pictures) <= 4
+    links = re.findall(r"\]\(([^)#]+)(?:#([a-z-]+))?\)", README)
+    assert [name for name, _ in links if not (ROOT / name).exists()] == []
+    heads = {
+        head.lower().replace(" ", "-")
+        for head in re.findall(
+            r"^#+ (.+)$", (ROOT / "DEVELOPERS.md").read_text("utf-8"), re.MULTILINE
+        )
+    }
+    assert {anchor for _, anchor in links if anchor} <= heads

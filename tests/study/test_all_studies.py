@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
+from lapheat.case.file import CaseError
+from lapheat.report.folder import check_folder
 from lapheat.study.runs import Executor, Processes, Row, RowFile, Serial, drive
 from lapheat.study.runs.executors import Task, Work
 from study.every_study import STUDIES
 from study.local_cluster import Local
 from study.stand_in import Cut
+from support.pictures import hold
+
+DRAWN = ("window", "window of one key", "sequences", "risk", "explain")
 
 pytestmark = pytest.mark.parametrize("name", STUDIES)
 
@@ -96,3 +102,27 @@ def test_progress_counts_up_to_all_that_was_asked_for(name: str) -> None:
     assert done == sorted(done)
     assert told[-1][1] == told[-1][2] >= len(store.used)
     assert all(0 <= done <= expected for _, done, expected in told)
+
+
+def test_its_picture_looks_as_it_did(
+    name: str, whole: dict[str, dict[str, bytes]], tmp_path: Path, rewrite: bool
+) -> None:
+    if name not in DRAWN:
+        pytest.skip("fitted by search: the last digits of a machine may lead it elsewhere")
+    first = min(place for place in whole[name] if place.endswith(".png"))
+    (tmp_path / "drawn.png").write_bytes(whole[name][first])
+    kept = Path(__file__).with_name("pictures") / f"{name.replace(' ', '-')}.png"
+    hold(tmp_path / "drawn.png", kept, rewrite)
+
+
+def test_an_earlier_result_may_be_replaced_but_no_picture_of_the_users(
+    name: str, whole: dict[str, dict[str, bytes]], tmp_path: Path
+) -> None:
+    ours = sys.modules[STUDIES[name].write.__module__].OURS
+    for place, data in whole[name].items():
+        (tmp_path / "out" / place).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / "out" / place).write_bytes(data)
+    check_folder(tmp_path / "out", ours)
+    (tmp_path / "out" / "figures" / "mine.png").write_bytes(b"mine")
+    with pytest.raises(CaseError, match=r"other things in it: figures/mine\.png"):
+        check_folder(tmp_path / "out", ours)

@@ -193,6 +193,9 @@ def test_margin_and_surplus_stand_in_file_table_and_figure(quick: Sequences) -> 
         assert (order["margin_K"], order["surplus_K"]) == (margin, surplus)
         sides = (order[f"{side}_side_surplus_K"] for side in ("tube", "flange"))
         assert surplus == min(*sides, found.number("stretch_surplus_K"))
+        numbers = ", ".join(str(segment["number"]) for segment in order["segments"])
+        if not found.order.startswith("["):
+            assert f"{found.order}: {numbers}" in [text.strip() for text in shown]
         row = next(text for text in shown if text.startswith(f"{found.order} "))
         cells = re.split(r"  +", row.strip())
         assert [round(float(cells[i].removesuffix(" K"))) for i in (2, 4)] == [

@@ -9,6 +9,7 @@ from rich.text import Text
 from ..case.case import Case
 from ..case.faults import printable
 from ..case.file import resolved_rows
+from ..joint.schedule import spelled_order
 from ..march.expected import LONGEST, Expected
 from .terminal.sweep import in_words
 
@@ -32,6 +33,7 @@ def table_of(case: Case, expected: Expected, seconds: float) -> RenderableType:
         f"{expected.layers} round the ring ({case.detail})",
     )
     size.add_row("steps", f"about {expected.steps}, {expected.arc_steps} of them with the arc on")
+    size.add_row("order", f"of segments, {spelled_order(case)}")
     travel = case.travel
     waits = ", plus the waits for travel.resume_below" if travel.resume_below is not None else ""
     if travel.start == "on-flow":

@@ -7,7 +7,7 @@ from math import pi
 
 from ..case.case import Case
 
-__all__ = ["Schedule", "Segment", "order_of", "schedule_of"]
+__all__ = ["Schedule", "Segment", "order_of", "schedule_of", "spelled_order"]
 
 
 @dataclass(frozen=True)
@@ -95,6 +95,19 @@ def order_of(order: str | tuple[int, ...], count: int) -> tuple[int, ...]:
     return tuple(run)
 
 
+def _laid(case: Case) -> tuple[int, ...]:
+    """Numbers of the segments that a case lays, in the order they are run."""
+    count = case.segment_count
+    numbers = order_of(case.travel.order, count)
+    return numbers[: max(1, round(case.travel.coverage * count))]
+
+
+def spelled_order(case: Case) -> str:
+    """Order of segments by its name and number by number: "opposite: 1, 4, 2, 5, 3, 6"."""
+    order, numbers = case.travel.order, ", ".join(map(str, _laid(case)))
+    return f"{order}: {numbers}" if isinstance(order, str) else numbers
+
+
 def schedule_of(case: Case, layers: int) -> Schedule:
     """Lay the segments of a case out on a ring of `layers` layers (a multiple of N).
 
@@ -103,8 +116,7 @@ def schedule_of(case: Case, layers: int) -> Schedule:
     """
     count = case.segment_count
     travel = case.travel
-    numbers = order_of(travel.order, count)
-    numbers = numbers[: max(1, round(travel.coverage * count))]
+    numbers = _laid(case)
     width = 2.0 * pi / count
     per = layers // count
     over = travel.overlap / case.tube.radius

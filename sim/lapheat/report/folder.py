@@ -39,9 +39,10 @@ __all__ = [
 
 # What each command leaves in its folder; the first is in every one and identifies it.
 OURS = (
-    *("outcomes.json", "case.toml", "probes.csv", "convergence.json", "figures"),
+    *("outcomes.json", "case.toml", "probes.csv", "convergence.json"),
+    r"figures/(peaks|histories|section|schedule|current)\.(png|svg)",
     *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
-    *("film.mp4", "film.gif", "fields"),
+    *("film.mp4", "film.gif", f"fields/({FIELD_NAME})"),
 )
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
@@ -65,7 +66,8 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
     Parameters
     ----------
     folder : as the user named it
-    ours : names in an earlier result; the first is in every one
+    ours : names in an earlier result; the first is in every one. Behind the name of a folder and
+        a slash stands a pattern of the names in it.
 
     Returns
     -------
@@ -90,8 +92,9 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             names = {entry.name for entry in path.iterdir()} - LITTER
             if names and ours[0] not in names:
                 raise refuse("a folder with other things in it", other)
-            strange = sorted(names - set(ours))
-            strange += _strange_figures(path / "figures") + _strange_fields(path / "fields")
+            inside = dict(name.split("/", 1) for name in ours if "/" in name)
+            strange = sorted(names - set(ours) - set(inside))
+            strange += [name for part in inside for name in _strange(path / part, inside[part])]
             if strange:
                 raise refuse(
                     f"an earlier result with other things in it: {', '.join(strange[:5])}",
@@ -122,24 +125,12 @@ def _writable(folder: Path) -> bool:
     return True
 
 
-def _strange_figures(folder: Path) -> list[str]:
-    if not folder.exists():
-        return []
+def _strange(folder: Path, ours: str) -> list[str]:
+    """Names in a folder of an earlier result that the program does not write."""
     if not folder.is_dir():
-        return ["figures, which is a file"]
+        return [f"{folder.name}, which is a file"] if folder.exists() else []
     names = {entry.name for entry in folder.iterdir()} - LITTER
-    # every SVG of ours stands beside its PNG
-    ours = {name for name in names if name.endswith(".png")}
-    ours |= {f"{name.removesuffix('.png')}.svg" for name in ours}
-    return sorted(f"figures/{name}" for name in names - ours)
-
-
-def _strange_fields(folder: Path) -> list[str]:
-    """Names in a folder of fields that `fields.save_fields` does not write."""
-    if not folder.is_dir():
-        return ["fields, which is a file"] if folder.exists() else []
-    names = {entry.name for entry in folder.iterdir()} - LITTER
-    return sorted(f"fields/{name}" for name in names if not re.fullmatch(FIELD_NAME, name))
+    return sorted(f"{folder.name}/{name}" for name in names if not re.fullmatch(ours, name))
 
 
 def _reason(error: Exception) -> str:

@@ -36,6 +36,7 @@ def test_new_writes_a_case_that_checks(call: Call) -> None:
     status, out, err = call("check", "my stub.toml")
     assert (status, err) == (0, "")
     assert "tube.outside_diameter" in out
+    assert re.search(r"^order +of segments, [a-z-]+: 1(, \d+)+$", out, re.MULTILINE)
 
 
 @pytest.mark.usefixtures("folder")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lapheat.joint.schedule import order_of, schedule_of
+from lapheat.joint.schedule import order_of, schedule_of, spelled_order
 from support.joints import case_of
 
 
@@ -16,6 +16,13 @@ def test_orders_of_eight() -> None:
     for name in ("opposite", "quarters"):
         for count in range(1, 30):
             assert sorted(order_of(name, count)) == list(range(1, count + 1))
+
+
+def test_an_order_is_spelled_out_number_by_number() -> None:
+    assert spelled_order(case_of("travel.order=opposite")) == "opposite: 1, 5, 2, 6, 3, 7, 4, 8"
+    part = case_of("travel.order=quarters", "travel.coverage=0.5")
+    assert spelled_order(part) == "quarters: 1, 5, 3, 7"
+    assert spelled_order(case_of("travel.order=[1,3,5,7,2,4,6,8]")) == "1, 3, 5, 7, 2, 4, 6, 8"
 
 
 def test_overlap_runs_over_what_is_laid_only() -> None:

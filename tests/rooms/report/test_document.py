@@ -6,7 +6,6 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, make_dataclass, replace
 from functools import cache
-from html.parser import HTMLParser
 from itertools import pairwise
 from math import log10
 from pathlib import Path
@@ -25,40 +24,12 @@ from lapheat.report.digest import digest_of
 from lapheat.report.document import report_html
 from lapheat.report.document.tables import Cell, tables_of
 from lapheat.report.sentences import CAUTIONS
+from support.html import Page
 from support.runs import run_with
 from support.synthetic import STAINLESS_SOLIDUS
 
 DAY = "2026-11-28"
-VOID = {"meta", "img", "br", "link"}
 HOSTILE = "<script>alert('1')</script> & \"co\""
-
-
-class Page(HTMLParser):
-    """Tags, attributes and text of a page; a tag that is closed wrongly is an error."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__(convert_charrefs=True)
-        self.open: list[str] = []
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.text: list[tuple[str, str]] = []
-        self.feed(text)
-        self.close()
-        assert self.open == []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append((tag, dict(attrs)))
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
-
-    def handle_data(self, data: str) -> None:
-        if data.strip():
-            self.text.append((self.open[-1] if self.open else "", data.strip()))
-
-    def words(self, tag: str = "") -> str:
-        return " ".join(data for where, data in self.text if not tag or where == tag)
 
 
 def made(history: History, folder: Path, convergence: Convergence | None = None) -> str:
@@ -247,6 +218,7 @@ def test_the_case_is_whole_with_sources_of_what_was_not_given() -> None:
     assert toml == case_to_toml(history.case).strip()
     rows = page.words("th").split()
     assert all(key in rows for key, *_ in resolved_rows(history.case))
+    assert "in-turn: 1, 2, 3, 4, 5, 6, 7, 8" in page.words("td")
     assert "low end of the furnace rule of AWS A5.8, from memory" in page.words("td")
     for told in (DAY, digest_of(history.case), "synthetic", "numba", "coarse"):
         assert told in page.words()

@@ -109,7 +109,7 @@ def test_an_earlier_result_is_replaced_whole(tmp_path: Path) -> None:
     out = tmp_path / "out"
     write(out)
     before = everything(out)
-    (out / "figures" / "stale.png").write_bytes(b"old")
+    (out / "figures" / "current.svg").write_bytes(b"an earlier pedal's")
     (out / ".DS_Store").write_bytes(b"")
     write(out, tube=1700.0)
     after = everything(out)
@@ -149,7 +149,9 @@ def test_a_folder_with_other_things_is_refused_and_left_alone(tmp_path: Path) ->
     assert list(tmp_path.iterdir()) == [out]
 
 
-@pytest.mark.parametrize("name", ["notes.txt", "figures/sketch.svg"])
+@pytest.mark.parametrize(
+    "name", ["notes.txt", "figures/sketch.svg", "figures/mine.png", "figures/peaks.png.svg"]
+)
 def test_what_a_user_added_to_a_result_is_never_lost(tmp_path: Path, name: str) -> None:
     write(tmp_path / "out")
     (tmp_path / "out" / name).write_text("mine")

@@ -19,6 +19,8 @@ from lapheat.report.folder import write_json
 from lapheat.study.compare.compare import Comparison, compare_runs
 from lapheat.study.compare.entries import Entry, of_folder, of_result
 from lapheat.study.compare.files import compare_csv, compare_dict, write_compare
+from lapheat.study.compare.page import compare_html
+from support.html import Page
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS
 
@@ -161,6 +163,13 @@ def test_settings_that_differ_are_told_as_written(small_runs: tuple[Result, Resu
     assert "tube.wall" not in told
 
 
+def test_an_order_that_differs_is_told_number_by_number() -> None:
+    one = entry("one")
+    other = replace(one, case=replace(one.case, travel=replace(one.case.travel, order="opposite")))
+    (row,) = compare_runs((one, other)).settings
+    assert row.values == ("in-turn: 1, 2, 3, 4, 5, 6, 7, 8", "opposite: 1, 5, 2, 6, 3, 7, 4, 8")
+
+
 def test_a_result_folder_says_what_the_run_said(
     small_runs: tuple[Result, Result], tmp_path: Path
 ) -> None:
@@ -192,7 +201,10 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     found = compared(small_runs)
     files = write_compare(found, tmp_path / "a.compare")
     names = [str(path.relative_to(tmp_path / "a.compare")) for path in files]
-    assert names == ["compare.json", "compare.csv", "figures/compare.png", "figures/compare.svg"]
+    assert names == [
+        *("compare.json", "compare.csv", "compare.html"),
+        *("figures/compare.png", "figures/compare.svg"),
+    ]
     told = json.loads(files[0].read_text("utf-8"))
     assert told == compare_dict(found)
     assert [each["name"] for each in told["runs"]] == ["0", "1"]
@@ -200,6 +212,51 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     assert kinds["arc.current"] == "setting"
     assert kinds["tube.margin_K"] == "outcome"
     assert "mesh.layers" not in kinds  # the same in both
+
+
+# ---- the page ---------------------------------------------------------------------------------
+
+
+def page_of(found: Comparison, folder: Path) -> Page:
+    (folder / "a.png").write_bytes(b"png")
+    return Page(compare_html(found, folder / "a.png", "2026-11-28"))
+
+
+def test_every_number_of_every_run_is_on_the_page(
+    small_runs: tuple[Result, Result], tmp_path: Path
+) -> None:
+    found = compared(small_runs)
+    page = page_of(found, tmp_path)
+    told = [float(at["value"] or "") for tag, at in page.tags if tag == "data"]
+    rows = [[v for v in row.values if isinstance(v, float | int)] for row in found.outcomes]
+    every = [v for row in rows for v in row if not isinstance(v, bool)]
+    assert told[-len(every) :] == pytest.approx(every, rel=1e-9)
+    words = page.words()
+    assert f"{found.why}." in words
+    assert "2026-11-28" in words
+    assert all(row.name in page.words("th") for row in (*found.settings, *found.outcomes))
+
+
+def test_a_change_on_the_page_has_its_uncertainty(tmp_path: Path) -> None:
+    first, second = entry("first", 60.0), entry("second", 85.0)
+    first, second = (replace(one, uncertainty={"tube.margin_K": 2.5}) for one in (first, second))
+    words = page_of(compare_runs((first, second)), tmp_path).words("td")
+    assert "+25 \N{PLUS-MINUS SIGN} 5 K" in words
+    assert "same" in words
+
+
+def test_what_a_user_wrote_stays_text_and_nothing_is_asked_for(tmp_path: Path) -> None:
+    first, second = entry("first"), entry("second")
+    bad = "<script>alert('1')</script> & \"co\""
+    told = {**second.told, "verdict": {**second.told["verdict"], "summary": bad}}
+    second = replace(second, name=bad, source=bad, told=told, case=replace(second.case, title=bad))
+    page = page_of(compare_runs((first, second)), tmp_path)
+    assert {"script", "link", "iframe"}.isdisjoint({tag for tag, _ in page.tags})
+    assert page.words("h1") == f"first and {bad}"
+    assert page.words("title").startswith(f"first and {bad}")
+    assert page.words("p").count(bad) >= 3  # in words, title, source
+    links = [at.get(n) for _, at in page.tags for n in ("src", "href") if at.get(n)]
+    assert links == ["data:image/png;base64,cG5n"]
 
 
 # ---- refusals ---------------------------------------------------------------------------------

@@ -5,12 +5,14 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from ...case.faults import printable
+from ...joint.schedule import spelled_order
 from ...study.find.files import OURS, write_find
 from ...study.find.plan import plan_of
 from ...study.find.seek import Found, seek
@@ -18,6 +20,9 @@ from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, page, share_of
+
+if TYPE_CHECKING:
+    from ...case.case import Case
 
 __all__ = ["carry_out"]
 
@@ -58,7 +63,7 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     settings.add_column(overflow="fold")
     settings.add_row("hand", HANDS[best.hand])
     for key, text in best.inputs:
-        settings.add_row(key, text)
+        settings.add_row(key, spelled_order(_case(found, best)) if key == "travel.order" else text)
     settings.add_row("total time", f"{best.time:.0f} s")
     settings.add_row("chance", _chance(best))
     if best.fails:
@@ -84,6 +89,10 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
         *_next(found, files),
     ]
     return page(found.plan.case.title, parts, files)
+
+
+def _case(found: Found, pick: Pick) -> Case:
+    return found.plan.source.case(tuple(f"{key}={value}" for key, value in pick.inputs))
 
 
 def _chance(pick: Pick) -> str:

@@ -54,7 +54,7 @@ def told(
     for name, comparison in (("pause", found.pause), ("interpass", found.interpass)):
         if comparison is not None:
             style = "green" if comparison.pick is not None else "bold red"
-            parts += [Text(), _table(f"at equal {name}", comparison, words)]
+            parts += [Text(), _table(f"at equal {name}", comparison, words), *_spelled(comparison)]
             parts += [Text(printable(comparison.why), style=style)]
     parts += [Text(note) for note in found.notes]
     if study is not None:
@@ -93,6 +93,16 @@ def _table(head: str, comparison: Comparison, words: Wording) -> Table:
     for order in comparison.orders:
         table.add_row(printable(order.order), *_cells(order, words))
     return table
+
+
+def _spelled(comparison: Comparison) -> list[Text]:
+    """Say each named order number by number."""
+    named = [o for o in comparison.orders if o.failed is None and not o.order.startswith("[")]
+    numbers = [", ".join(f"{number:.0f}" for number in order.values("numbers")) for order in named]
+    return [
+        Text(f"{order.order}: {told}", style="dim")
+        for order, told in zip(named, numbers, strict=True)
+    ]
 
 
 def _cells(order: Order, words: Wording) -> list[str | Text]:

@@ -1,8 +1,8 @@
-"""Progress of a run on a terminal; silent anywhere else."""
+"""Progress of a run, with the time left: a bar on a terminal, a line a minute anywhere else."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -12,6 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
 from ...constants import ZERO_CELSIUS
+from .sweep import in_words, say
 
 if TYPE_CHECKING:
     from ...march.march import Progress as Where
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Meter", "metered"]
 
 PERIOD = 0.1  # [s] between updates
+LINES = 60.0  # [s] between lines where there is no terminal
 
 
 class Meter:
@@ -26,7 +28,7 @@ class Meter:
 
     Parameters
     ----------
-    bar : None to show nothing
+    bar : None where there is no terminal
     case : gives the solidus of tube and flange
     total : time to the last arc-off, as far as it is known before [s]
     """
@@ -36,24 +38,28 @@ class Meter:
         if case.flange is not None:
             self.solidus["flange"] = case.alloys[case.flange.alloy].solidus
         self.bar = bar
+        self.total = max(total, 1e-9)
         self.next = 0.0
         self.start()
         if bar is not None:
             text = "preparing; the first run of all also compiles, about a minute"
-            self.task = bar.add_task(text, total=max(total, 1e-9))
+            self.task = bar.add_task(text, total=self.total)
             bar.refresh()
 
     def start(self, head: str = "") -> None:
         """Begin a run of the case; `head` is said before where it is."""
         self.head = head
         self.segment = self.finished = self.done = 0
+        self.began = self.last = monotonic()
 
     def __call__(self, where: Where) -> None:
-        """Update, at most ten times a second."""
+        """Update, at most ten times a second; elsewhere a line a minute."""
         if where.done > self.done:
             self.done, self.finished = where.done, self.segment
         self.segment = where.segment
         started = where.time > 0.0
+        if started:
+            self._line(lambda: self.text(where), where.time / self.total)
         if self.bar is not None and started and (now := monotonic()) >= self.next:
             self.next = now + PERIOD
             self.bar.update(self.task, completed=where.time, description=self.text(where))
@@ -82,12 +88,24 @@ class Meter:
 
     def count(self, doing: str, done: int, count: int) -> None:
         """Show what goes on after the march and has parts, `done` of `count`."""
+        text = f"{doing}, {done} of {count}"
+        if done == 0:
+            self.began = monotonic()  # the time left is that of these parts
+        else:
+            self._line(lambda: text, done / count)
         if self.bar is not None:
             if done == 0:
-                self.bar.reset(self.task)  # the time left is that of these parts
-            text = f"{doing}, {done} of {count}"
+                self.bar.reset(self.task)
             self.bar.update(self.task, completed=done, total=count, description=text)
             self.bar.refresh()
+
+    def _line(self, text: Callable[[], str], share: float) -> None:
+        """Write a line if there is no terminal and the last one is long ago."""
+        now = monotonic()
+        if self.bar is None and now - self.last >= LINES:
+            self.last = now
+            left = (now - self.began) * max(1.0 / share - 1.0, 0.0)
+            say(f"{text()}, about {in_words(left)} left")
 
     def say(self, text: str) -> None:
         """Say what goes on after the march."""
@@ -98,7 +116,7 @@ class Meter:
 
 @contextmanager
 def metered(case: Case, total: float) -> Iterator[Meter]:
-    """Give a meter on stderr, which vanishes at the end; a silent one if that is no terminal."""
+    """Give a meter on stderr: a bar that vanishes at the end, or lines if that is no terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
         yield Meter(None, case, total)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,12 +13,12 @@ from ...history.records import History
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
-from ...version import __version__
 from ..digest import digest_of
-from ..sentences import CAUTIONS, UNCERTAINTY
+from ..sentences import UNCERTAINTY
 from ..studied import chance_of, levers_of
 from .sources import alloy_sources, givens_of
 from .tables import tables_of
+from .template import rendered
 
 if TYPE_CHECKING:
     from ...outcomes.convergence import Convergence
@@ -55,18 +54,13 @@ def report_html(
     -------
     html : one whole file; it asks for nothing from elsewhere
     """
-    from jinja2 import Environment, StrictUndefined  # only a run needs it
-
     case, words = history.case, Wording.of(history.case)
     judgement = outcomes.verdict.judgement
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    template = files(__package__).joinpath("report.html.jinja").read_text("utf-8")
-    return environment.from_string(template).render(
+    return rendered(
+        __package__,
+        "report.html.jinja",
         title=printable(case.title),
         day=day,
-        version=__version__,
         digest=digest_of(case),
         file=printable(Path(case.file).name),
         verdict=outcomes.verdict,
@@ -86,5 +80,4 @@ def report_html(
         givens=list(givens_of(case)),
         alloys=[(printable(name), alloy_sources(alloy)) for name, alloy in case.alloys.items()],
         toml=case_to_toml(case),
-        cautions=CAUTIONS,
     )

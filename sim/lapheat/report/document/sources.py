@@ -9,6 +9,7 @@ from ...case.alloys import Alloy, Property
 from ...case.case import Case
 from ...case.file import resolved_rows
 from ...case.keys.schema import field_at
+from ...joint.schedule import spelled_order
 
 __all__ = ["Given", "alloy_sources", "givens_of"]
 
@@ -54,6 +55,8 @@ def givens_of(case: Case) -> Iterator[Given]:
         source = SOURCES.get(key, SOURCES.get(table, PRACTICE)) if default else "the case"
         if si == "none":
             source = ""
+        if key == "travel.order":
+            si = spelled_order(case)
         yield Given(key, given, si, meaning or "", source)
 
 

@@ -12,7 +12,7 @@ from ...case.case import Display
 from ...case.faults import printable
 from ...outcomes.outcomes import DIGITS, Outcomes
 
-__all__ = ["Cell", "Table", "tables_of"]
+__all__ = ["Cell", "Table", "cell_of", "tables_of", "unit_of"]
 
 APART = ("verdict", "alloys")  # said in words elsewhere in the report
 # Ends of the names in `outcomes.json`, the longest first: unit as it is read, and its size in SI.
@@ -83,8 +83,8 @@ def _record(name: str, record: Any, display: Display) -> Table:
     about, meanings = _told(type(record))
     rows = []
     for item in fields(record):
-        unit, _ = _unit(item.name, display)
-        cell = _cell(item.name, getattr(record, item.name), display)
+        unit, _ = unit_of(item.name, display)
+        cell = cell_of(item.name, getattr(record, item.name), display)
         cells = [cell, Cell(unit), Cell(meanings.get(item.name, ""))]
         rows.append((item.name, tuple(cells[: 3 if meanings else 2])))
     heads = ("", "value", "unit", "meaning")
@@ -94,20 +94,20 @@ def _record(name: str, record: Any, display: Display) -> Table:
 def _many(name: str, records: Mapping[str, Any], display: Display) -> Table:
     first = next(iter(records.values()))
     if not is_dataclass(first):
-        rows = tuple((printable(key), (_cell(key, v, display),)) for key, v in records.items())
+        rows = tuple((printable(key), (cell_of(key, v, display),)) for key, v in records.items())
         return Table(name, "", ("", "value"), rows)
     about, _ = _told(type(first))
     names = [item.name for item in fields(first)]
     heads = []
     for key in names:
-        unit, _ = _unit(key, display)
+        unit, _ = unit_of(key, display)
         heads.append(f"{_plain(key, unit)} [{unit}]" if unit else key)
     return Table(
         name,
         about,
         ("", *heads),
         tuple(
-            (printable(key), tuple(_cell(n, getattr(record, n), display) for n in names))
+            (printable(key), tuple(cell_of(n, getattr(record, n), display) for n in names))
             for key, record in records.items()
         ),
     )
@@ -119,7 +119,7 @@ def _plain(name: str, unit: str) -> str:
     return name.removesuffix(end) if unit else name
 
 
-def _unit(name: str, display: Display) -> tuple[str, float]:
+def unit_of(name: str, display: Display) -> tuple[str, float]:
     """Unit of a value by the end of its name, and its size in SI; "" where it has none."""
     end = next((end for end in UNITS if name.endswith(end)), "")
     if display.length == "in" and end in INCHES:
@@ -129,16 +129,17 @@ def _unit(name: str, display: Display) -> tuple[str, float]:
     return UNITS.get(end, ("", 1.0))
 
 
-def _cell(name: str, value: Any, display: Display) -> Cell:
+def cell_of(name: str, value: Any, display: Display) -> Cell:
+    """Value as it is read, in the unit that its name ends in."""
     if value is None:
         return Cell("none")
     if isinstance(value, bool):
         return Cell("yes" if value else "no")
     if isinstance(value, tuple):
-        return Cell("; ".join(_cell(name, part, display).text for part in value) or "none")
+        return Cell("; ".join(cell_of(name, part, display).text for part in value) or "none")
     if not isinstance(value, int | float):
         return Cell(printable(str(value)))
-    unit, size = _unit(name, display)
+    unit, size = unit_of(name, display)
     if isinstance(value, int) and not unit:  # a count
         return Cell(str(value), str(value))
     shown = 1.8 * value + 32.0 if unit == "degF" else value / size

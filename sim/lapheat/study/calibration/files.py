@@ -21,7 +21,13 @@ from .readings import Calibration
 
 __all__ = ["OURS", "calibration_dict", "write_calibration"]
 
-OURS = ("calibration.json", "calibration.csv", "case.toml", "rows.jsonl", "figures")
+OURS = (
+    "calibration.json",
+    "calibration.csv",
+    "case.toml",
+    "rows.jsonl",
+    r"figures/calibration\.(png|svg)",
+)
 
 
 def calibration_dict(found: Calibration | Answers | Caliper) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from math import inf
 from typing import Any
 
 from ...case.file.every_key import settings_of
+from ...joint.schedule import spelled_order
 from ...outcomes.wording import listed, told_apart
 from ..runs.slacks import LABELS, Slack, slacks_of
 from .entries import Entry, Value, named_apart
@@ -112,6 +113,8 @@ def _settings(entries: Sequence[Entry]) -> Iterator[Difference]:
         if key != "title" and any(value != given[0] for value in given):
             # as the user wrote it, though "1 in" and "25.4 mm" are the same
             texts = (e.case.written.get(key, v) for e, v in zip(entries, given, strict=True))
+            if key == "travel.order":
+                texts = (spelled_order(entry.case) for entry in entries)
             yield Difference("setting", key, tuple(texts), empty, empty)
     for name in _keys([dict(entry.case.alloys) for entry in entries]):
         alloys = [entry.case.alloys.get(name) for entry in entries]

@@ -1,9 +1,10 @@
-"""Runs side by side, as `compare.json`, `compare.csv` and a picture."""
+"""Runs side by side, as `compare.json`, `compare.csv`, `compare.html` and a picture."""
 
 from __future__ import annotations
 
 import csv
 import io
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from .entries import Entry, Value
 
 __all__ = ["OURS", "compare_csv", "compare_dict", "write_compare"]
 
-OURS = ("compare.json", "compare.csv", "figures")
+OURS = ("compare.json", "compare.csv", "compare.html", r"figures/compare\.(png|svg)")
 
 
 def compare_dict(found: Comparison) -> dict[str, Any]:
@@ -83,11 +84,14 @@ def write_compare(found: Comparison, folder: Path) -> tuple[Path, ...]:
     def fill(fresh: Path) -> list[Path]:
         from ...report.figures import write_figure  # matplotlib takes half a second
         from .figure import overlaid
+        from .page import compare_html
 
         write_json(fresh / "compare.json", compare_dict(found))
         (fresh / "compare.csv").write_text(compare_csv(found), "utf-8", newline="")
         (fresh / "figures").mkdir()
         pictures = write_figure(overlaid(found), fresh / "figures/compare.png")
+        page = compare_html(found, pictures[0], date.today().isoformat())
+        (fresh / "compare.html").write_text(page, "utf-8")
         return [*map(Path, OURS[:-1]), *(path.relative_to(fresh) for path in pictures)]
 
     return write_folder(folder, fill, OURS)

@@ -50,9 +50,21 @@ def _drawn(found: Explained) -> Figure:
     panels[0].set_ylim(len(keys) - 0.4, -0.6)
     handles = [Patch(color=UP, label="key raised"), Patch(color=DOWN, label="key lowered")]
     figure.legend(handles=handles, loc="outside lower center", ncols=2)
-    title = f"{short(found.case.title, 60)}: what one step does, at {found.detail}"
+    title = f"{short(found.case.title, 40)}: {_finding(found)}; what one step does"
     figure.suptitle(title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
     return figure
+
+
+def _finding(found: Explained) -> str:
+    if found.works:
+        return "works as it is"
+    mended = next((advice for advice in found.advice if advice.works), None)
+    if mended is None:
+        return "no change that was tried mends it"
+    if len(mended.inputs) > 2:
+        return f"{len(mended.inputs)} keys together mend it"
+    turns = " and ".join(f"{key} = {text}" for key, text in mended.inputs)
+    return f"{turns} {'mends' if len(mended.inputs) == 1 else 'mend'} it"
 
 
 def _bars(axes: Axes, found: Explained, keys: list[str], changes: Array, most: float) -> None:

@@ -26,7 +26,7 @@ from .words import change_of, changes_told, turned
 __all__ = ["OURS", "advice_head", "advice_told", "explain_dict", "write_explain"]
 
 GOALS = {"limits": "Mends it at the nominal settings", "margin": "More to spare", "time": "Quicker"}
-OURS = ("explain.json", "explain.csv", "rows.jsonl", "figures")
+OURS = ("explain.json", "explain.csv", "rows.jsonl", r"figures/levers\.(png|svg)")
 SERVES = LABELS | {SPARE: "more to spare", TIME: "less time"}
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", *CHANGES),

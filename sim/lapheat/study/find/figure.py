@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from ...outcomes.wording import listed
-from ...report.figures.style import INK, LINES, MUTED, new_figure, styled
+from ...report.figures.style import INK, LINES, MUTED, new_figure, short, styled
 from .seek import Found
 from .trying import Pick
 
@@ -52,7 +52,10 @@ def _drawn(found: Found) -> Figure:
     axes.set_xlim(times.min() - room, times.max() + room)
     axes.set_xlabel("\n".join(["total time [s]", *passed_over(found)]))
     axes.set_ylabel("benches that succeed [%]")
-    axes.set_title(f"{found.plan.case.title}: chance against time")
+    best = found.picks[0]
+    told = f"{100.0 * best.chance:.0f} % of benches succeed in {best.time:.0f} s"
+    told = told if found.pick else f"not sure enough; at best {told}"
+    axes.set_title(f"{short(found.plan.case.title, 30)}: {told}")
     axes.grid(visible=True)
     hands = list(dict.fromkeys(pick.hand for pick in found.picks))
     handles = [

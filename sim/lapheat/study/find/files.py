@@ -16,7 +16,7 @@ from .trying import Pick
 
 __all__ = ["OURS", "find_dict", "write_find"]
 
-OURS = ("find.json", "find.csv", "case.toml", "rows.jsonl", "figures")
+OURS = ("find.json", "find.csv", "case.toml", "rows.jsonl", r"figures/find\.(png|svg)")
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", "tube_margin_K"),
     *("flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s", "failed"),

@@ -19,7 +19,7 @@ from .risk import Event, Risk
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 
-OURS = ("risk.json", "risk.csv", "rows.jsonl", "figures")
+OURS = ("risk.json", "risk.csv", "rows.jsonl", r"figures/risk\.(png|svg)")
 COLUMNS = (
     *(
         "margin_K",

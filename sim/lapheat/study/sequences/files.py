@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = ["OURS", "sequences_dict", "write_sequences"]
 
-OURS = ("sequences.json", "sequences.csv", "rows.jsonl", "figures")
+OURS = (
+    "sequences.json",
+    "sequences.csv",
+    "rows.jsonl",
+    r"figures/sequences(-interpass)?\.(png|svg)",
+)
 COLUMNS = (
     *("base_stays_solid", "filler_flows", "tube_peak_C", "hottest_start_C", "spread_K", "total_s"),
     *("margin_K", "surplus_K", "base_slack_K", "filler_slack_K", "filler_binding"),
@@ -107,7 +112,7 @@ def _figures(found: Sequences, folder: Path) -> list[Path]:
 
 def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:
     """What the figure shows of a comparison, or None if no order could be computed."""
-    from ...report.figures.style import Units
+    from ...report.figures.style import Units, short
     from .figure import SequenceLine, SequencesChart
 
     case = found.case
@@ -128,8 +133,12 @@ def chart_of(found: Sequences, comparison: Comparison) -> SequencesChart | None:
     flow = case.alloys[case.fillet.filler].liquidus if case.fillet else None
     solidus = case.alloys[case.tube.alloy].solidus
     rhythm = "equal pause" if comparison is found.pause else "equal interpass"
+    pick = comparison.pick
+    told = "no order works"
+    if pick is not None:
+        told = f"{short(pick.order, 24)} is best, its peaks {pick.number('spread_K'):.0f} K apart"
     return SequencesChart(
-        title=f"{case.title}: orders at {rhythm}",
+        title=f"{short(case.title, 36)}, {rhythm}: {told}",
         lines=tuple(lines),
         segments=case.segment_count,
         flow=float("nan") if flow is None else flow,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OURS", "window_dict", "write_window"]
 
-OURS = ("window.json", "window.csv", "rows.jsonl", "figures")
+OURS = ("window.json", "window.csv", "rows.jsonl", r"figures/window(-[0-9]+)?\.(png|svg)")
 COLUMNS = (
     *("tube_margin_K", "flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s"),
     *("base_stays_solid", "filler_flows", "failed", "margin_K", "surplus_K", *MEASURES.values()),
@@ -175,14 +175,24 @@ def _figures(window: Window, folder: Path) -> list[Path]:
     return [path.relative_to(folder) for path in paths]
 
 
+def _finding(window: Window) -> str:
+    """What the map found, for its title."""
+    pick, sure = window.pick.run, "works" if window.chances is None else "is sure enough"
+    if pick is None:
+        return f"nothing {sure} here"
+    return f"the quickest that {sure} takes {float(pick.row['total_s'] or 0.0):.0f} s"
+
+
 def _chart(window: Window, panels: Sequence[WindowPanel]) -> WindowChart:
+    from ...report.figures.style import short
     from .figure import WindowChart
 
     axes = window.plan.axes[:2]
     free = [axis.key for axis in window.plan.free]
     apart = any(d.base or d.filler for d in window.differences)
     return WindowChart(
-        title=window.case.title + (f": best {', '.join(free)} at each point" if free else ""),
+        title=f"{short(window.case.title, 40)}: {_finding(window)}"
+        + (f"; best {', '.join(free)} at each point" if free else ""),
         labels=tuple(_label(axis) for axis in axes),
         ends=tuple((axis.values[0], axis.values[-1]) for axis in axes),
         panels=tuple(panels),

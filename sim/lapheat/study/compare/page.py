@@ -1,0 +1,105 @@
+"""Runs side by side as one HTML file that needs nothing else."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from ...case.case import Display
+from ...case.faults import printable
+from ...report.digest import digest_of
+from ...report.document import rendered
+from ...report.document.tables import Cell, cell_of, unit_of
+from ..runs.slacks import LABELS
+from .compare import Comparison, Difference
+
+__all__ = ["compare_html"]
+
+ALL = "Every outcome, named as in outcomes.json. Units are those of the first case."
+
+
+@dataclass(frozen=True)
+class Line:
+    """An outcome: its name and unit, a value a run, then what each later run differs by."""
+
+    name: str
+    unit: str
+    values: tuple[Cell, ...]
+    changes: tuple[str, ...]
+
+
+def compare_html(found: Comparison, picture: Path, day: str) -> str:
+    """Write a comparison as a page.
+
+    Parameters
+    ----------
+    found : the runs, compared
+    picture : PNG file of their peaks overlaid
+    day : on which it is made
+
+    Returns
+    -------
+    html : one whole file; it asks for nothing from elsewhere
+    """
+    display = found.entries[0].case.display
+    deciding = [row for name in LABELS if (row := found.outcome(name)) is not None]
+    return rendered(
+        __package__,
+        "compare.html.jinja",
+        title=printable(" and ".join(entry.name for entry in found.entries)),
+        day=day,
+        found=found,
+        why=printable(found.why),
+        notes=[printable(note) for note in found.notes],
+        runs=[
+            {
+                "name": printable(entry.name),
+                "works": entry.works,
+                "summary": printable(str(entry.told["verdict"].get("summary", ""))),
+                "title": printable(entry.case.title),
+                "source": printable(entry.source),
+                "detail": entry.case.detail,
+                "digest": digest_of(entry.case),
+            }
+            for entry in found.entries
+        ],
+        names=[printable(entry.name) for entry in found.entries],
+        picture=b64encode(picture.read_bytes()).decode(),
+        settings=[
+            (row.name, ["-" if value is None else printable(str(value)) for value in row.values])
+            for row in found.settings
+        ],
+        tables=[
+            ("Margins", "What decides, each against its limit.",
+             [_line(row, LABELS[row.name], display) for row in deciding]),
+            ("Outcomes", ALL, [_line(row, row.name, display) for row in found.outcomes]),
+        ],
+    )  # fmt: skip
+
+
+def _line(row: Difference, name: str, display: Display) -> Line:
+    unit, _ = unit_of(row.name, display)
+    values = tuple(cell_of(row.name, value, display) for value in row.values)
+    return Line(printable(name), unit, values, tuple(_changes(row, display)))
+
+
+def _changes(row: Difference, display: Display) -> Iterator[str]:
+    """What later runs differ by; a difference of temperatures is in kelvin."""
+    name = f"{row.name.removesuffix('_C')}_K" if row.name.endswith("_C") else row.name
+    unit, _ = unit_of(name, display)
+    rest = zip(row.values[1:], row.changes[1:], row.uncertainties[1:], strict=True)
+    for value, change, unsure in rest:
+        if value == row.values[0]:
+            yield "same"
+        elif change is None:
+            yield "differs"
+        else:
+            size = _size(name, change, display)
+            doubt = "" if unsure is None else f" \N{PLUS-MINUS SIGN} {_size(name, unsure, display)}"
+            yield f"{'' if size.startswith('-') else '+'}{size}{doubt} {unit}".rstrip()
+
+
+def _size(name: str, value: float, display: Display) -> str:
+    return cell_of(name, value, display).text
