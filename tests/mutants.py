@@ -107,7 +107,7 @@ def mutants(text: str) -> Iterator[tuple[str, ast.Module]]:
 def take_over(module: ModuleType, tree: ast.Module) -> None:
     """Give the functions of a module, wherever they are known, the code of a tree."""
     names = {**vars(module)}
-    exec(compile(tree, f"{module.__file__} (mutant)", "exec"), names)
+    exec(compile(tree, str(module.__file__), "exec"), names)
 
     def follow(old: object, new: object) -> None:
         old, new = getattr(old, "__wrapped__", old), getattr(new, "__wrapped__", new)
@@ -131,7 +131,7 @@ def take_over(module: ModuleType, tree: ast.Module) -> None:
 
 
 def verdict_of(
-    module: ModuleType | None, tree: ast.Module | None, tests: tuple[str, ...], most: float
+    module: ModuleType, tree: ast.Module, tests: tuple[str, ...], most: float
 ) -> tuple[str, float]:
     """Run tests in a child: "passed", "failed" or "late", and the time they took [s]."""
     start, child = monotonic(), os.fork()
@@ -140,8 +140,7 @@ def verdict_of(
         os.dup2(null, 1)
         os.dup2(null, 2)
         try:
-            if module is not None and tree is not None:
-                take_over(module, tree)
+            take_over(module, tree)
             code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests])
         except BaseException:  # a mutant may not even load
             code = 1
@@ -160,13 +159,15 @@ def hunt(name: str, each: int, seed: int) -> tuple[int, int]:
     """Mutants of one of `MODULES` that were tried, and how many of them were killed."""
     modules, tests = MODULES[name]
     pytest.main(["--collect-only", "-qq", "-p", "no:cacheprovider", *tests])  # imports, no run
-    end, took = verdict_of(None, None, tests, 600.0)
-    if end != "passed":
-        raise SystemExit(f"{name}: its tests {end} without a mutant")
+    loaded = [importlib.import_module(f"lapheat.{dotted}") for dotted in modules]
+    texts = [Path(str(module.__file__)).read_text("utf-8") for module in loaded]
+    took = 0.0
+    for module, text in zip(loaded, texts, strict=True):  # the same code anew must pass
+        end, took = verdict_of(module, ast.parse(text), tests, 600.0)
+        if end != "passed":
+            raise SystemExit(f"{name}: its tests {end} without a mutant")
     rng, killed, tried = random.Random(f"{seed} {name}"), 0, 0
-    for dotted in modules:
-        module = importlib.import_module(f"lapheat.{dotted}")
-        text = Path(str(module.__file__)).read_text("utf-8")
+    for module, text in zip(loaded, texts, strict=True):
         count = sum(1 for _ in mutants(text))
         share = -(-each // len(modules))
         chosen = set(rng.sample(range(count), min(share, count)))
@@ -175,7 +176,7 @@ def hunt(name: str, each: int, seed: int) -> tuple[int, int]:
                 end, _ = verdict_of(module, tree, tests, 10.0 * took + 5.0)
                 tried, killed = tried + 1, killed + (end != "passed")
                 if end == "passed":
-                    print(f"  lives: {dotted} {told}", flush=True)
+                    print(f"  lives: {module.__name__}:{told}", flush=True)
     print(f"{name}: {killed} of {tried} killed; its tests take {took:.1f} s", flush=True)
     return tried, killed
 

@@ -52,7 +52,9 @@ def test_nothing_typed_steers_the_terminal(what: str, call: Call, folder: Path) 
     status, out, err = call(*CALLS[what])
     assert status == (0 if what == "a new file" else 2)
     assert not set(out + err) & set("\x1b\x9b\x07\u202e")
-    assert "u001b" in out + err or "x1b" in out + err or what == "a count"
+    # an older click leaves the whole sequence out of an option's name
+    gone = what in ("a count", "an option")
+    assert "u001b" in out + err or "x1b" in out + err or gone
 
 
 @pytest.mark.parametrize("terminal", [False, True])

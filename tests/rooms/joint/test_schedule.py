@@ -54,3 +54,13 @@ def test_segments_share_the_ring_and_its_layers(share: str, laid: int) -> None:
         assert (segment.first_layer, segment.last_layer) == (16 * n, 16 * (n + 1))
         assert segment.direction == 1
         assert (segment.run_from, segment.run_to) == (segment.lay_from, segment.lay_to)
+
+
+def test_a_run_goes_over_its_neighbours_filler_only_where_that_lies() -> None:
+    case = case_of("travel.overlap=2 mm", "travel.order=[1, 8, 3, 5, 2, 4, 6, 7]")
+    over = 0.002 / case.tube.radius
+    for segment, before, after in zip(
+        schedule_of(case, 8 * 16).segments, "00001111", "01001101", strict=True
+    ):
+        assert segment.lay_from - segment.run_from == pytest.approx(int(before) * over)
+        assert segment.run_to - segment.lay_to == pytest.approx(int(after) * over)
