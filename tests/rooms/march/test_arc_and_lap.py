@@ -99,3 +99,24 @@ def test_filler_turns_round_a_cold_place_and_jumps_none() -> None:
             gas_k = 0.02 + 0.03 * (1100.0 - 300.0) / 1000.0  # at the mean of 900 and 1300 K
             bare = gas_k / 1e-4 + 4 * 5.670374419e-8 * 0.4 * 1100.0**3
             assert contact[3, 2] == pytest.approx(1.0 / bare)
+
+
+def test_the_spot_is_alike_on_both_sides_and_dark_where_nothing_is_laid() -> None:
+    problem = problem_of(case_of())
+    state, middle = State(problem), 7
+    state.light(problem.mesh.layer_angles()[middle], 500.0)
+    for beside in range(1, 4):
+        one, other = state.heat[:, middle - beside], state.heat[:, middle + beside]
+        np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9 * state.heat.max())
+    names = np.array(problem.wall_names())[problem.torch.wall]
+    fillet = state.heat[names == "fillet"]
+    assert len(fillet) > 0
+    assert (fillet == 0.0).all()
+    # laid, they take the arc, and what they cover takes none
+    bare = state.heat.copy()
+    state.alive[:] = 1.0
+    state.light(problem.mesh.layer_angles()[middle], 500.0)
+    assert (state.heat[names == "fillet"][:, middle] > 0.0).all()
+    covered = problem.grid.cover[problem.torch.wall] >= 0
+    assert bare[covered][:, middle].max() > 0.0
+    assert (state.heat[covered] == 0.0).all()
