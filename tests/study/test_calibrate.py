@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 from typer.testing import CliRunner
 
 from lapheat import read_case
@@ -15,7 +16,7 @@ from lapheat.case.file import CaseError
 from lapheat.cli.app import app
 from lapheat.march.errors import MarchError
 from lapheat.study.calibration.fit import Fit, Fitted, blind_spots, correlation, fit, intervals
-from lapheat.study.calibration.histories import fit_readings
+from lapheat.study.calibration.histories import dependence, fit_readings, thinned
 from lapheat.study.calibration.measured import Readings
 from lapheat.study.calibration.points import Curve, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
@@ -189,8 +190,11 @@ WIDEST = [("0 mm", 0.4, 0.2), ("0.5 mm", 0.65, 0.8)]
 def test_a_near_probe_tells_spot_and_clock(
     truth: Curve, place: str, share: float, late: float
 ) -> None:
-    """One of the three probes is within two spots of the arc's path."""
-    noise = readings(truth, 0).values - truth.at(TIME)
+    """One of the three probes is within two spots of the arc's path.
+
+    Readings in the same second count as one, so noise of 3 K every 0.4 s counts as 5 K.
+    """
+    noise = 0.63 * (readings(truth, 0).values - truth.at(TIME))
     text = BEAD.replace('on = "tube"', f'on = "tube"\nplace_error = "{place}"')
     runs = runs_of(source=Source(text, "bead.toml"))
     found = now(calibrate(runs, Readings(NAMES, TIME, truth.at(TIME - 1.5) + noise), True))
@@ -242,6 +246,62 @@ def test_a_run_that_fails_is_told_with_its_values() -> None:
     planner = stood_in(runs_of()([(0.75, 2e-3)]), {run_probes: broken})
     with pytest.raises(MarchError, match=r"arc.efficiency = 0.75, arc.spot = 2.0* ?mm: no reason"):
         now(planner)
+
+
+# Dense records.
+
+
+def drifting(truth: Curve, rate: float, seed: int, white: float = 3.0) -> Readings:
+    """Noise [K] of each reading, over an error of 4 K that lasts some 1 s: `rate` readings a s."""
+    rng, step, end = np.random.default_rng(seed), 0.01, 40.0
+    time = np.arange(0.0, end, step)
+    kicks = 4.0 * np.sqrt(1.0 - np.exp(-2.0 * step)) * rng.normal(size=(len(time), len(NAMES)))
+    slow = lfilter([1.0], [1.0, -np.exp(-step)], kicks, axis=0)
+    values = truth.at(time) + slow + white * rng.normal(size=slow.shape)
+    every = round(1.0 / (rate * step))
+    return Readings(NAMES, time[::every], values[::every])
+
+
+def test_a_log_at_100_hertz_claims_no_more_than_one_at_1(runs: ProbeRuns, truth: Curve) -> None:
+    found = [now(calibrate(runs, drifting(truth, rate, 0))) for rate in (1.0, 100.0)]
+    assert [f.given for f in found] == [120, 12000]
+    assert [np.isfinite(f.readings.values).sum() for f in found] == [120, 1200]
+    for slow, fast in zip(*(f.fitted for f in found), strict=True):
+        half = 0.5 * (slow.high - slow.low)
+        assert 0.5 * (fast.high - fast.low) == pytest.approx(half, rel=0.25)
+        assert abs(fast.value - slow.value) < half
+
+
+@pytest.mark.parametrize("rate", [1.0, 10.0])
+def test_intervals_of_dense_records_hold_the_truth(
+    truth: Curve, emulated: Emulator, rate: float
+) -> None:
+    """By neighbours' correlation alone, those of 10 readings a second held both in 66 of 100."""
+    held = np.zeros(2, dtype=int)
+    for seed in range(100):
+        given = drifting(truth, rate, seed)
+        found = now(fit_readings(emulated, unknowns(), given))
+        known = intervals(unknowns(), found, dependence(given, found.residuals))
+        held += [f.low <= t <= f.high for f, t in zip(known, TRUTH, strict=True)]
+    assert (held >= 88).all(), held
+    assert (held <= 99).all(), held
+
+
+def test_thinning_keeps_every_probe_of_a_log_that_takes_turns() -> None:
+    time = np.arange(0.0, 1.0, 0.02)
+    values = np.full((len(time), 2), np.nan)
+    values[0::2, 0] = 300.0 + time[0::2]
+    values[1::2, 1] = 400.0 + time[1::2]
+    found = thinned(Readings(("a", "b"), time, values))
+    np.testing.assert_allclose(np.isfinite(found.values).sum(axis=0), 10)
+    assert np.isfinite(found.values).any(axis=1).all()
+    for j, start in enumerate((300.0, 400.0)):
+        there = np.isfinite(found.values[:, j])
+        np.testing.assert_allclose(found.values[there, j], start + found.time[there])
+    seldom = Readings(("a",), np.array([0.0, 0.1, 0.3, 2.0]), np.full((4, 1), 300.0))
+    np.testing.assert_array_equal(thinned(seldom).time, seldom.time)
+    # of four readings three share a second, so two are on their own
+    assert dependence(seldom, np.array([1.0, -1.0, 1.0, -1.0])) == pytest.approx(1.0 / 3.0)
 
 
 # The fit itself, on straight lines with exact answers.

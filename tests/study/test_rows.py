@@ -17,6 +17,9 @@ from lapheat.case.faults import CaseError
 from lapheat.cli.terminal.exits import Left
 from lapheat.cli.terminal.sweep import kept_rows
 from lapheat.study.runs import Processes, RowFile, Serial, collect
+from lapheat.study.runs import store as store_of_rows
+from lapheat.study.runs.executors import Row
+from lapheat.study.runs.store import reads
 from study.stand_in import Number, die_always, square
 
 ROOT = Path(__file__).parents[2]
@@ -115,6 +118,45 @@ def test_a_command_says_how_many_rows_are_damaged(
     with kept_rows(folder, True, Left()) as store:
         assert store.rows.keys() == {"number 0", "number 2"}
     assert "2 kept rows are damaged: their runs are made anew" in capsys.readouterr().err
+
+
+def of_stand_in(task: Number, row: Row) -> None:
+    del task
+    if not isinstance(row["square"], float):
+        raise TypeError
+
+
+@pytest.mark.parametrize(
+    "told",
+    ['{"other": 1.0, "failed": null}', '{"square": "1.0", "failed": null}', '{"failed": null}'],
+)
+def test_a_forged_row_is_run_anew_and_said(
+    tmp_path: Path,
+    told: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Its checksum is right, its columns are not those that the work gives."""
+    monkeypatch.setattr(store_of_rows, "_READERS", {})
+    reads(square, of_stand_in)
+    kept = tmp_path / "out.rows.jsonl"
+    swept(kept, count=4)
+    lines = kept.read_text().splitlines()
+    lines[1] = summed(f'{{"key": "number 1", "row": {told}}}')
+    kept.write_text("\n".join(lines) + "\n")
+    ran: list[int] = []
+    with kept_rows(tmp_path / "out", True, Left()) as store:
+        rows = collect(Serial(), square, NUMBERS[:4], store, lambda done, _: ran.append(done))
+        store.write_used(tmp_path / "used.jsonl")
+    assert [row["square"] for row in rows] == [0.0, 1.0, 4.0, 9.0]
+    assert ran == [3, 4]
+    assert "1 kept rows had not what their runs give: these were made anew" in (
+        capsys.readouterr().err
+    )
+    with RowFile() as clean:
+        collect(Serial(), square, NUMBERS[:4], clean)
+        clean.write_used(tmp_path / "clean.jsonl")
+    assert (tmp_path / "used.jsonl").read_bytes() == (tmp_path / "clean.jsonl").read_bytes()
 
 
 @pytest.mark.parametrize("resume", [True, False])

@@ -303,9 +303,10 @@ class Case:
     """One braze. `flange`, `lap` and `fillet` are None for a bead-on-tube; see `brazed`.
 
     `alloys` maps every alloy name the case uses to its `Alloy`; `assumed` holds one sentence for
-    each value that was filled in from a convention; `written` maps the keys a user gave to the
-    text given, and `file` names the file for messages: neither counts when cases are compared;
-    `scatter` holds the spread of each input that `[scatter]` names and this joint has.
+    each value that was filled in from a convention, and on what was never tested; `written` maps
+    the keys a user gave to the text given, and `file` names the file for messages: neither counts
+    when cases are compared; `scatter` holds the spread of each input that `[scatter]` names and
+    this joint has.
     """
 
     title: str

@@ -62,7 +62,9 @@ def main() -> None:
         sys.argv = sys.argv[:1]
         status = _status(arguments)
         if status == 2 and (whole := _torn(arguments)):
-            print(f"a value with a unit needs quotes: {whole}", file=sys.stderr)
+            from ..case.faults import printable
+
+            print(f"a value with a unit needs quotes: {printable(whole)}", file=sys.stderr)
         sys.exit(status)
     except KeyboardInterrupt:
         print("interrupted: nothing was written", file=sys.stderr)

@@ -92,7 +92,7 @@ def test_voltage_left_out_is_the_conventional_one(current: int, volts: float) ->
         False,
         0.63,
     )
-    (sentence,) = case.assumed
+    sentence = case.assumed[0]
     assert f"{volts:.4g} V" in sentence
     assert "0.63" in sentence
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import os
 import subprocess
@@ -44,6 +45,9 @@ CALLS = {
     "its traceback": ("check", "stub.toml", "--detail", f"coarse{STEER}", "--debug"),
 }
 
+PRINTS = ("print", "screen.print", "typer.echo", "rich.print", "sys.stdout.write")
+PRINTS += ("sys.stderr.write", "console.print")
+
 
 @pytest.mark.parametrize("what", CALLS)
 def test_nothing_typed_steers_the_terminal(what: str, call: Call, folder: Path) -> None:
@@ -52,7 +56,9 @@ def test_nothing_typed_steers_the_terminal(what: str, call: Call, folder: Path) 
     status, out, err = call(*CALLS[what])
     assert status == (0 if what == "a new file" else 2)
     assert not set(out + err) & set("\x1b\x9b\x07\u202e")
-    assert "u001b" in out + err or "x1b" in out + err or what == "a count"
+    # an older click leaves the whole sequence out of an option's name
+    gone = what in ("a count", "an option")
+    assert "u001b" in out + err or "x1b" in out + err or gone
 
 
 @pytest.mark.parametrize("terminal", [False, True])
@@ -79,3 +85,22 @@ def test_a_closed_terminal_is_no_failure(tmp_path: Path) -> None:
         text=True,
     )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_value_torn_by_the_shell_steers_nothing(call: Call, folder: Path) -> None:
+    del folder
+    status, out, err = call("run", "stub.toml", "--set", f"arc.{STEER}=66", f"A{STEER}")
+    assert status == 2
+    assert not set(out + err) & set("\x1b\x9b\x07\u202e")
+
+
+def test_every_door_to_the_terminal_is_known() -> None:
+    """What is printed elsewhere would not be made safe: see `faults.printable`."""
+    doors = {
+        str(path.relative_to(ROOT / "sim/lapheat"))
+        for path in (ROOT / "sim/lapheat").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in PRINTS
+    }
+    cli = {f"cli/{name}.py" for name in ("__init__", "app", "terminal/exits", "terminal/screen")}
+    assert doors == {*cli, "cli/terminal/sweep.py", "march/kernels/kept.py"}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import pi
+
 import pytest
 
 from lapheat.joint.schedule import order_of, schedule_of, spelled_order
@@ -36,3 +38,36 @@ def test_overlap_runs_over_what_is_laid_only() -> None:
     back = schedule_of(case_of("travel.overlap=2 mm", "travel.order=backstep"), 8 * 16).segments
     assert [s.direction for s in back] == [-1] * 8
     assert back[1].lay_to - back[1].run_to == pytest.approx(over)
+
+
+def test_quarters_and_ties() -> None:
+    """Of numbers equally near the lower one is run; whole turns are taken round the ring."""
+    assert order_of("quarters", 10) == (1, 6, 3, 8, 2, 7, 4, 9, 5, 10)
+    assert order_of("opposite", 5) == (1, 3, 2, 4, 5)
+    assert order_of("opposite", 1) == (1,)
+    with pytest.raises(ValueError, match="unknown order 'sideways'"):
+        order_of("sideways", 4)
+
+
+@pytest.mark.parametrize(("share", "laid"), [("1", 8), ("0.5", 4), ("0.3", 2), ("0.001", 1)])
+def test_segments_share_the_ring_and_its_layers(share: str, laid: int) -> None:
+    case = case_of(f"travel.coverage={share}")
+    plan = schedule_of(case, 8 * 16)
+    assert (plan.count, len(plan.segments)) == (8, laid)
+    assert plan.rate == pytest.approx(0.003 / 0.010)  # 3 mm/s on a tube of 20 mm
+    for n, segment in enumerate(plan.segments):
+        assert segment.number == n + 1
+        assert (segment.lay_from, segment.lay_to) == pytest.approx((n * pi / 4, (n + 1) * pi / 4))
+        assert (segment.first_layer, segment.last_layer) == (16 * n, 16 * (n + 1))
+        assert segment.direction == 1
+        assert (segment.run_from, segment.run_to) == (segment.lay_from, segment.lay_to)
+
+
+def test_a_run_goes_over_its_neighbours_filler_only_where_that_lies() -> None:
+    case = case_of("travel.overlap=2 mm", "travel.order=[1, 8, 3, 5, 2, 4, 6, 7]")
+    over = 0.002 / case.tube.radius
+    for segment, before, after in zip(
+        schedule_of(case, 8 * 16).segments, "00001111", "01001101", strict=True
+    ):
+        assert segment.lay_from - segment.run_from == pytest.approx(int(before) * over)
+        assert segment.run_to - segment.lay_to == pytest.approx(int(after) * over)

@@ -80,3 +80,43 @@ def test_filler_enters_a_hot_lap_alike_in_every_direction(root_layer: int) -> No
     assert contact[0] == pytest.approx(1e-4 / 90.0)
     bare = 0.05 / 1e-4 + 4 * 5.670374419e-8 * 0.4 * 1400.0**3
     assert contact[3] == pytest.approx(1.0 / bare)
+
+
+def test_filler_turns_round_a_cold_place_and_jumps_none() -> None:
+    """Hot faces (H) fill from the one place at the mouth (layer 0) if a hot way leads there."""
+    rows = fills = ("H..H", "H..H", "HHHH", ".H..")
+    island = ("H.H.", "....", "HHHH", "HHHH")
+    reached = ("H...", "....", "....", "....")
+    gas = (np.array([300.0, 1300.0]), np.array([0.02, 0.05]))
+    for given, wanted in ((rows, fills), (island, reached)):
+        warm = np.array([[1400.0 if c == "H" else 900.0 for c in row] for row in given])
+        surface = np.vstack([np.full((2, 4), 300.0), warm, np.full((4, 4), 1300.0)])  # two walls
+        filled, contact = np.zeros((4, 4), dtype=np.bool_), np.zeros((4, 4))
+        alive = np.array([[0.0] * 4, [1.0, 0.0, 0.0, 0.0]])
+        fill_lap(surface, 2, alive, filled, contact, Gap(1, 1e-4, 0.4, 90.0, 1298.0, *gas))
+        assert [["H" if f else "." for f in row] for row in filled] == [[*row] for row in wanted]
+        if given is rows:
+            gas_k = 0.02 + 0.03 * (1100.0 - 300.0) / 1000.0  # at the mean of 900 and 1300 K
+            bare = gas_k / 1e-4 + 4 * 5.670374419e-8 * 0.4 * 1100.0**3
+            assert contact[3, 2] == pytest.approx(1.0 / bare)
+
+
+def test_the_spot_is_alike_on_both_sides_and_dark_where_nothing_is_laid() -> None:
+    problem = problem_of(case_of())
+    state, middle = State(problem), 7
+    state.light(problem.mesh.layer_angles()[middle], 500.0)
+    for beside in range(1, 4):
+        one, other = state.heat[:, middle - beside], state.heat[:, middle + beside]
+        np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9 * state.heat.max())
+    names = np.array(problem.wall_names())[problem.torch.wall]
+    fillet = state.heat[names == "fillet"]
+    assert len(fillet) > 0
+    assert (fillet == 0.0).all()
+    # laid, they take the arc, and what they cover takes none
+    bare = state.heat.copy()
+    state.alive[:] = 1.0
+    state.light(problem.mesh.layer_angles()[middle], 500.0)
+    assert (state.heat[names == "fillet"][:, middle] > 0.0).all()
+    covered = problem.grid.cover[problem.torch.wall] >= 0
+    assert bare[covered][:, middle].max() > 0.0
+    assert (state.heat[covered] == 0.0).all()

@@ -10,10 +10,20 @@ import pytest
 
 from lapheat.case.case import Display, Limits
 from lapheat.history.records import History
-from lapheat.outcomes.findings import Boils, Brief, DryStretch, FastFeed, HotFiller, Melts, NearMesh
+from lapheat.joint.section import Region
+from lapheat.outcomes.findings import (
+    Boils,
+    Brief,
+    ColdStart,
+    DryStretch,
+    FastFeed,
+    HotFiller,
+    Melts,
+    NearMesh,
+)
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.sentence import notes_of, summary_of
-from lapheat.outcomes.verdict import HOT, hottest_place, judge, side_wet
+from lapheat.outcomes.verdict import HOT, STRETCH, filler_place, hottest_place, judge, side_wet
 from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
 from support.runs import WET, run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS, STEEL_SOLIDUS, make_case
@@ -409,3 +419,55 @@ def test_lists_and_numbers_read_as_sentences_do() -> None:
 def test_angles_stay_below_a_full_turn() -> None:
     assert Wording.angle(2.0 * pi - 1e-4) == "0 deg"
     assert Wording.angle(pi / 2) == "90 deg"
+
+
+def test_half_a_kelvin_tells_two_places_apart() -> None:
+    run = run_with()
+    surface = run.surfaces["tube outside"]
+    peak = np.full(surface.peak.shape, 1000.0)
+    peak[1, 1], peak[2, 3] = 1999.5, 2000.0
+    place = hottest_place(
+        replace(run, surfaces={**run.surfaces, "tube outside": replace(surface, peak=peak)}), "tube"
+    )
+    assert (place.position, place.angle) == (surface.position[2], surface.angle[3])
+    with pytest.raises(ValueError, match="no flange"):
+        hottest_place(run_with(bead=True), "flange")
+
+
+def test_the_hottest_filler_is_found_in_its_cells_and_on_its_face() -> None:
+    run = run_with()
+    cells = np.full(run.cell_peak.shape, FLOW)
+    fillet = np.flatnonzero(run.problem.mesh.section.region == Region.FILLET)
+    cells[fillet[0], 5] = FLOW + 200.0
+    cells[0, 9] = FLOW + 900.0 if fillet[0] else FLOW
+    bare = {name: s for name, s in run.surfaces.items() if name != "fillet"}
+    place = filler_place(replace(run, cell_peak=cells, surfaces=bare))
+    assert place is not None
+    assert (place.surface, place.peak) == ("fillet", FLOW + 200.0)
+    assert place.angle == pytest.approx(5.5 * 2.0 * pi / LAYERS)
+    face = replace(bare["tube outside"], name="fillet", peak=bare["tube outside"].peak * 0 + 1.9e3)
+    hotter = filler_place(replace(run, cell_peak=cells, surfaces={**bare, "fillet": face}))
+    assert hotter is not None
+    assert hotter.peak == 1.9e3
+    nothing = replace(run, cell_peak=np.full(cells.shape, np.nan), surfaces=bare)
+    assert filler_place(nothing) is None
+
+
+@pytest.mark.parametrize(("start", "cold"), [("on-flow", (3,)), ("timed", ())])
+def test_a_start_without_flow_is_reported_where_the_hand_waits(
+    start: str, cold: tuple[int, ...]
+) -> None:
+    run = run_with(case={"travel": replace(make_case().travel, start=start)})
+    segments = tuple(replace(s, flowed=s.number != 3) for s in run.segments)
+    judged = judge(replace(run, segments=segments))
+    found = [f for f in (*judged.findings, *judged.notes) if isinstance(f, ColdStart)]
+    assert tuple(number for f in found for number in f.segments) == cold
+
+
+def test_a_stretch_nearer_to_its_limit_than_the_mesh_moves_it_is_too_close() -> None:
+    run = run_with(tube_dry=((0.0, 14.0, WETS_AT - 1.0),))
+    assert judge(run, {}).too_close == ()
+    assert judge(run, {STRETCH: 0.5}).too_close == ()
+    judged = judge(run, {STRETCH: 5.0})
+    assert judged.too_close == (STRETCH,)
+    assert not judged.filler_flows

@@ -1,4 +1,4 @@
-"""What a report must say of a case: values taken from a convention, keys that have no effect."""
+"""What a report must say of a case: conventions, keys without effect, what was never tested."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from ..case import Arc, Case
 from ..torch import EFFICIENCY_BAND, SHORT, SHORT_VOLTS_BAND, SPOT_BAND, VOLTAGE_BAND
 from ..units import TEMPERATURE, rounded, write_quantity
+from .tested import outside_of
 
 __all__ = ["assumed_of"]
 
@@ -27,6 +28,7 @@ def assumed_of(case: Case) -> Iterator[str]:
             f"0.04 V/A x current, with {arc.efficiency:.3g} of volts x amps entering the work."
         )
     yield from _of_hand(case)
+    yield from outside_of(case)
 
 
 def _of_length(arc: Arc) -> str:

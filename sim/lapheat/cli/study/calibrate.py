@@ -17,6 +17,7 @@ from ...study.calibration.answers import Answers
 from ...study.calibration.caliper.fit import Caliper
 from ...study.calibration.files import OURS, write_calibration
 from ...study.calibration.fit import TOLERANCE
+from ...study.calibration.histories import ALIKE, CLOSEST
 from ...study.calibration.readings import Calibration
 from ..terminal.screen import show
 from .frame import Study, carried_out, page
@@ -111,6 +112,9 @@ def _quality(found: Calibration | Answers | Caliper) -> Iterator[str]:
         f"Off by {found.before_rms:.1f} K before, {found.rms:.1f} K after (root mean square) at "
         f"{found.detail} detail."
     )
+    used = int(np.isfinite(found.readings.values).sum())
+    if used < found.given:
+        yield f"Of {found.given} readings {used} are used, one a probe in every {CLOSEST:g} s."
     if found.own_rms is not None:
         yield f"At {found.case.detail} detail the fitted case is off by {found.own_rms:.1f} K."
         if found.own_rms > found.rms + TOLERANCE:
@@ -120,7 +124,8 @@ def _quality(found: Calibration | Answers | Caliper) -> Iterator[str]:
     if not found.misfit:
         yield (
             "The intervals hold for errors that come and go and for probes off their place by "
-            "probe.place_error; a probe that reads wrong throughout comes on top."
+            "probe.place_error; a probe that reads wrong throughout comes on top. Readings of one "
+            f"probe within {ALIKE:g} s count as one."
         )
     for item in found.fitted:
         if item.shared > 0.5 * max(item.value - item.low, item.high - item.value):

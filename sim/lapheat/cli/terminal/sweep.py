@@ -142,13 +142,16 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
     with RowFile(path, resume) as store:
         if resume and (folder / "rows.jsonl").is_file():
             store.take(folder / "rows.jsonl")
-        if store.damaged:
-            told = f"{store.damaged} kept rows are damaged: their runs are made anew"
-            say(told)
+        damaged = store.damaged
+        if damaged:
+            say(f"{damaged} kept rows are damaged: their runs are made anew")
         left.words = f"finished runs are kept in {path}; --resume goes on from them"
         finished = False
         try:
             yield store
             finished = True
         finally:
+            if store.damaged > damaged:
+                more = store.damaged - damaged
+                say(f"{more} kept rows had not what their runs give: these were made anew")
             store.close(remove=finished or not store.rows)

@@ -21,6 +21,8 @@ from typing import Any
 import numba
 from numba.core.caching import FunctionCache, IndexDataCacheFile
 
+from ...case.faults import printable
+
 __all__ = ["KeptCode", "folder"]
 
 
@@ -128,4 +130,4 @@ def _say(text: str) -> None:
     """Say it on stderr, but nothing twice."""
     if text not in _SAID:
         _SAID.add(text)
-        print(text, file=sys.stderr)
+        print(printable(text), file=sys.stderr)

@@ -48,6 +48,7 @@ def calibration_dict(found: Calibration | Answers | Caliper) -> dict[str, Any]:
             told["clock"] = {"value": value, "low": low, "high": high, "unit": "s"}
         return told | {
             "readings": int(np.isfinite(found.readings.values).sum()),
+            "readings_given": found.given,
             "rms_K": _short(found.rms),
             "before_rms_K": _short(found.before_rms),
             "expected_rms_K": _short(found.expected),

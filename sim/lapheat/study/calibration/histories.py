@@ -40,8 +40,10 @@ __all__ = [
     "Places",
     "best_clock",
     "best_fit",
+    "dependence",
     "fit_readings",
     "off",
+    "thinned",
 ]
 
 Array = NDArray[np.float64]
@@ -49,6 +51,11 @@ Histories = Callable[[Sequence[Sequence[float]]], Planner[list[Curve]]]
 
 OFFSET = (-60.0, 60.0)  # [s] that the clock of a record may be off
 CLOCK_STEP = 0.25  # [s] between clocks tried
+CLOSEST = 0.1  # [s] between readings used: what is closer costs time and shows nothing new
+# [s] Readings nearer to each other count as one. The error of a bead, of its place and of the model
+# lasts about that long, below noise that hides it from neighbours' correlation. Common practice,
+# no source.
+ALIKE = 1.0
 SHARE = 0.0075  # of degC: class 2 thermocouple type K above 333 degC, IEC 60584-1
 # of the rise: the worst place and time of a joint against the independent model, see the README
 MESH_SHARE = {"coarse": 0.014, "standard": 0.007, "fine": 0.003}
@@ -75,7 +82,7 @@ class BestFit:
     Attributes
     ----------
     found : the fit
-    together : correlation of its neighbouring residuals
+    together : see `dependence`
     fitted : its unknowns
     clock : None if it was held
     least : sum of squares [K2]; allowed : its rise at the ends of the intervals
@@ -158,6 +165,37 @@ class Places:
     def plain(self, columns: Array) -> Array:
         """Columns (n, m) of residuals [K] before they were weighted."""
         return unweighted(columns, self._roots)
+
+
+def thinned(readings: Readings) -> Readings:
+    """First reading of each probe in every 0.1 s: a log at 100 Hz holds no more than one at 10.
+
+    Means would hide how much single readings scatter, and blunt the peak of a passing arc.
+    """
+    values = np.full(readings.values.shape, np.nan)
+    bins = np.floor(readings.time / CLOSEST + 1e-6)
+    for j, column in enumerate(readings.values.T):
+        there = np.flatnonzero(np.isfinite(column))
+        kept = there[np.unique(bins[there], return_index=True)[1]]
+        values[kept, j] = column[kept]
+    used = np.isfinite(values).any(axis=1)
+    return replace(readings, time=readings.time[used], values=values[used])
+
+
+def dependence(readings: Readings, residuals: Array) -> float:
+    """Correlation of neighbouring residuals (n,), at least that of one new reading a second.
+
+    Of n readings with the correlation r only ``n (1 - r) / (1 + r)`` are independent, see
+    `intervals`. Of m seconds with a reading in them it is m at most: ``r >= (n - m) / (n + m)``.
+    """
+    there = np.isfinite(readings.values)
+    series = np.full(there.shape, np.nan)
+    series[there] = residuals
+    seconds = np.floor(readings.time / ALIKE + 1e-6)
+    apart = sum(len(np.unique(seconds[column])) for column in there.T)
+    count = len(residuals)
+    found = correlation([column[np.isfinite(column)] for column in series.T])
+    return max(found, (count - apart) / (count + apart))
 
 
 def off(curve: Curve, readings: Readings, late: float = 0.0, places: Places | None = None) -> Array:
@@ -290,16 +328,14 @@ def _around(
     places: Places | None,
 ) -> Planner[BestFit]:
     """Fit from one start, and again from any better place that is found around it."""
-    unknowns, there = runs.unknowns, np.isfinite(readings.values)
+    unknowns = runs.unknowns
 
     def squares(points: Sequence[Array]) -> Planner[list[Place]]:
         return _squares(runs, readings, free_clock, points, places)
 
     for _ in range(FITS):
         found = yield from fit_readings(runs, unknowns, readings, free_clock, begin, places)
-        series = np.full(readings.values.shape, np.nan)
-        series[there] = found.residuals
-        together = correlation([column[np.isfinite(column)] for column in series.T])
+        together = dependence(readings, found.residuals)
         fitted = intervals(unknowns, found, together)
         spread, variance = spread_of(found, together)
         mesh = MESH * sqrt(len(found.residuals)) if free_clock else 0.0

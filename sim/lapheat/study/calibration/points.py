@@ -17,6 +17,7 @@ from ...march.errors import MarchError
 from ...version import mark
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
+from ..runs.store import numbers_of, reads
 from ..runs.trial import Source, Trial, run_trial
 from .unknowns import Unknown
 
@@ -131,6 +132,23 @@ def run_probes(task: ProbeRun) -> Row:
     return row
 
 
+def _curve(row: Row, names: Sequence[str]) -> Curve:
+    values = np.stack([numbers_of(row, f"{name}_C") for name in names], axis=1)
+    return Curve(np.array(numbers_of(row, "time_s")), values + ZERO_CELSIUS)
+
+
+def _check(task: ProbeRun, row: Row) -> None:
+    names = [probe.name for probe in task.trial.case().probes]
+    more = [n for name in names for n in _beside(name)] if task.beside else []
+    curve = _curve(row, [*names, *more])
+    rises = len(curve.time) == len(curve.values) > 0 and (np.diff(curve.time) > 0.0).all()
+    if not (rises and np.isfinite(curve.values).all()):
+        raise ValueError("time_s")
+
+
+reads(run_probes, _check)
+
+
 def _packed(numbers: Array) -> str:
     return json.dumps([round(float(number), DECIMALS) for number in numbers])
 
@@ -160,12 +178,12 @@ class ProbeRuns(PointRuns):
         trials = self._trials(points)
         rows = yield self._round(trials, doing)
         all_ran(trials, rows)
-        return [self._curve(row) for row in rows]
+        return [_curve(row, self.names) for row in rows]
 
     def tried(self, points: Points) -> Planner[list[Curve | None]]:
         """Histories at several points of the unknowns [SI]; None of a run that failed."""
         rows = yield self._round(self._trials(points), "fitting")
-        return [None if row.get("failed") is not None else self._curve(row) for row in rows]
+        return [None if row.get("failed") is not None else _curve(row, self.names) for row in rows]
 
     def around(self, point: Sequence[float] | Array) -> Planner[Curve]:
         """Histories (m, 5 probes) of each probe and its four `neighbours` at a point [SI].
@@ -180,20 +198,13 @@ class ProbeRuns(PointRuns):
         rows = yield Round("places of the probes", run_probes, tasks)
         all_ran(trials, rows)
         names = [n for name in self.names for n in (name, *_beside(name))]
-        return replace(self, names=tuple(names))._curve(rows[0])
+        return _curve(rows[0], names)
 
     def _trials(self, points: Points) -> list[Trial]:
         return [Trial(self.source, self.inputs(point), self.detail) for point in points]
 
     def _round(self, trials: Sequence[Trial], doing: str) -> Round[ProbeRun]:
         return Round(doing, run_probes, [ProbeRun(trial, self.until) for trial in trials])
-
-    def _curve(self, row: Row) -> Curve:
-        def numbers(name: str) -> Array:
-            return np.array(json.loads(str(row[name])), dtype=float)
-
-        values = np.stack([numbers(f"{name}_C") for name in self.names], axis=1)
-        return Curve(numbers("time_s"), values + ZERO_CELSIUS)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,17 @@ from ...case.file import CaseError, Fault
 from ...march.errors import MarchError
 from ..runs.rounds import Planner
 from .fit import NORMAL, Fitted, blind_spots, moved_by, widened_by
-from .histories import OFFSET, BestFit, Clock, Places, best_clock, best_fit, fit_readings, off
+from .histories import (
+    OFFSET,
+    BestFit,
+    Clock,
+    Places,
+    best_clock,
+    best_fit,
+    fit_readings,
+    off,
+    thinned,
+)
 from .measured import Readings
 from .misfit import TIMES, check_length, guesses, pushed
 from .points import Curve, ProbeRuns
@@ -34,12 +44,13 @@ class Calibration:
     case : with the fitted values
     fitted : each unknown
     offset : of the record's clock, None if it was held at 0
-    readings : as measured
+    readings : that were used
+    given : how many were measured
     before, after : (n, probes) computed at the same times [K]
     before_rms, rms : [K]
     own_rms : of the fitted case at its own detail [K]; None if that is the fit's
     detail : mesh of the fit
-    together : correlation of neighbouring residuals
+    together : see `histories.dependence`
     blind : what the readings cannot determine, in sentences
     hint : that another clock would fit far better; "" where it would not
     expected : what errors of reading, place and mesh let residuals be, root mean square [K]
@@ -52,6 +63,7 @@ class Calibration:
     fitted: tuple[Fitted, ...]
     offset: Clock | None
     readings: Readings
+    given: int
     before: Array
     after: Array
     before_rms: float
@@ -86,6 +98,8 @@ def calibrate(
         A run failed.
     """
     unknowns = runs.unknowns
+    measured = int(np.isfinite(readings.values).sum())
+    readings = thinned(readings)
     there = np.isfinite(readings.values)
     wanted, given = len(unknowns) + int(free_clock) + 1, int(there.sum())
     if given < wanted:
@@ -125,6 +139,7 @@ def calibrate(
         fitted=fitted,
         offset=best.clock,
         readings=readings,
+        given=measured,
         before=before.at(readings.time),
         after=after,
         before_rms=_rms(off(before, readings)),

@@ -17,7 +17,8 @@ from ...case.file import CaseError, case_to_toml
 from ...version import mark
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
-from ..runs.trial import Source, Trial, run_trial
+from ..runs.store import reads
+from ..runs.trial import Source, Trial, check_row, run_trial
 from .bench import Input, inputs_of, points, wilson
 from .smooth import Smooth, chances_below
 
@@ -56,6 +57,9 @@ class Sample:
 def run_sample(sample: Sample) -> Row:
     """Run it; see `run_trial`."""
     return run_trial(sample.trial)
+
+
+reads(run_sample, check_row)
 
 
 @dataclass(frozen=True)

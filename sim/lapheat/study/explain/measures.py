@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from math import isnan
+from types import NoneType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,8 @@ from ...outcomes.findings import DrySide, DryStretch, HotFiller, Melts, OpenLap
 from ...outcomes.sentence import sentences_of
 from ..runs.executors import Row
 from ..runs.slacks import LABELS, slacks_of
-from ..runs.trial import Trial, row_of, run_to
+from ..runs.store import reads
+from ..runs.trial import Trial, check_row, row_of, run_to
 
 if TYPE_CHECKING:
     from ...api import Result
@@ -94,6 +96,18 @@ def _row(result: Result) -> Row:
         "on_limit": bool(current.on_low_limit_s or current.on_high_limit_s),
         "cold_start": any(run.flowed_at_start is False for run in told.segments),
     }
+
+
+def _check(task: Trial, row: Row) -> None:
+    check_row(task, row)
+    named = [(str(name), str(says)) for name, says in json.loads(str(row["findings"]))]
+    kinds = {"superheat_K": (float, int, NoneType), "lap_filled": (float, int)}
+    kinds |= {"on_limit": (bool,), "cold_start": (bool,)}
+    if json.dumps(named) != row["findings"] or any(type(row[k]) not in v for k, v in kinds.items()):
+        raise ValueError("findings")
+
+
+reads(run_explained, _check)
 
 
 def _tidy(value: float | None) -> float | None:

@@ -14,6 +14,7 @@ from ...version import mark
 from ..chance.bench import points, seed_of
 from ..chance.responses import DIGITS, Responses, Setting, measures
 from ..runs.executors import Row
+from ..runs.store import reads
 from .space import Space
 
 __all__ = ["Setting", "Think", "measures", "think", "thought_of"]
@@ -172,5 +173,19 @@ def thought_of(row: Row) -> tuple[list[Setting], list[list[float]], tuple[float,
     if row.get("failed") is not None:
         raise ValueError(str(row["failed"]))
     told = json.loads(str(row["thought"]))
-    settings = [Setting(tuple(s[0]), *s[1:]) for s in told["settings"]]
-    return settings, told["looks"], (told["q2"][0], told["q2"][1])
+    settings = [Setting(tuple(map(float, s[0])), *map(float, s[1:])) for s in told["settings"]]
+    looks = [[float(value) for value in look] for look in told["looks"]]
+    return settings, looks, (float(told["q2"][0]), float(told["q2"][1]))
+
+
+def _check(task: Think, row: Row) -> None:
+    settings, looks, _ = thought_of(row)
+    knobs, inputs = task.space.size
+    numbers = [list(vars(setting).values())[1:] for setting in settings]
+    shares = [setting.shares for setting in settings]
+    for table, width in ((numbers, 7), (shares, knobs), (looks, knobs + inputs)):
+        if np.shape(table)[1:] != (width,) or not np.isfinite(table).all():
+            raise ValueError("thought")
+
+
+reads(think, _check)

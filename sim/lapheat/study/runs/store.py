@@ -6,15 +6,15 @@ import json
 import os
 from collections.abc import Callable, Sequence
 from hashlib import sha256
-from math import isfinite
+from math import isfinite, nan
 from pathlib import Path
 from types import TracebackType
-from typing import Protocol, Self, TypeVar
+from typing import Any, Protocol, Self, TypeVar
 
 from ...case.faults import CaseError, Fault
 from .executors import Executor, Row, Work
 
-__all__ = ["Keyed", "RowFile", "collect", "holds_rows"]
+__all__ = ["Keyed", "RowFile", "collect", "holds_rows", "numbers_of", "reads"]
 
 LONGEST = 20_000_000  # [bytes] of a line; rows of probes take some hundred thousand
 BEGINS = b'{"key": '
@@ -29,6 +29,43 @@ class Keyed(Protocol):
 
 
 Task = TypeVar("Task", bound=Keyed)
+Reader = Callable[[Any, Row], object]
+
+_READERS: dict[Callable[..., Row], Reader] = {}
+
+
+def reads(work: Callable[..., Row], reader: Reader) -> None:
+    """Let a kept row of `work` count only if `reader` of task and row raises nothing.
+
+    A checksum tells a damaged line, not one with other columns than this version's work gives.
+    """
+    _READERS[work] = reader
+
+
+def numbers_of(row: Row, name: str) -> list[float]:
+    """Numbers that a row keeps as the text of a JSON list; null is nan.
+
+    Raises
+    ------
+    ValueError
+        It is no such text.
+    """
+    found = json.loads(str(row.get(name)))
+    if not isinstance(found, list) or not all(type(v) in (int, float, type(None)) for v in found):
+        raise ValueError(name)
+    return [nan if value is None else float(value) for value in found]
+
+
+def _readable(work: Callable[..., Row], task: Keyed, row: Row) -> bool:
+    """Whether a kept row has what the work of its task gives; failed ones hold nothing else."""
+    reader = _READERS.get(work)
+    if reader is None or row.get("failed") is not None:
+        return True
+    try:
+        reader(task, row)
+    except (ValueError, TypeError, KeyError, IndexError, RecursionError, CaseError):
+        return False
+    return True
 
 
 class RowFile:
@@ -43,8 +80,9 @@ class RowFile:
     Attributes
     ----------
     rows : by key
-    used : keys that `collect` was asked for
-    damaged : lines that were found damaged; their runs are made anew
+    kept : keys of rows from a file that `collect` was not asked for yet
+    used : keys that it was asked for
+    damaged : lines and rows that were found damaged; their runs are made anew
 
     Raises
     ------
@@ -57,6 +95,7 @@ class RowFile:
     def __init__(self, path: Path | None = None, resume: bool = False) -> None:
         self.path = path
         self.rows: dict[str, Row] = {}
+        self.kept: set[str] = set()
         self.used: set[str] = set()
         self.damaged = 0
         self._file = None
@@ -80,6 +119,7 @@ class RowFile:
                 key, row = entry
                 if not row.get("lost"):
                     self.rows[key] = row
+                    self.kept.add(key)
                 end = at
         return end
 
@@ -200,7 +240,13 @@ def collect(
     report : called with (rows there, tasks) at the start and after every row
     """
     keys = [task.key() for task in tasks]
-    missing = {key: task for key, task in zip(keys, tasks, strict=True) if key not in store.rows}
+    asked = dict(zip(keys, tasks, strict=True))
+    for key, task in asked.items():
+        if key in store.kept and not _readable(work, task, store.rows[key]):
+            del store.rows[key]
+            store.damaged += 1
+        store.kept.discard(key)
+    missing = {key: task for key, task in asked.items() if key not in store.rows}
     store.used.update(keys)
     left = len(missing)
     names = list(missing)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import isfinite
 from os import PathLike
 from pathlib import Path
+from types import NoneType
 from typing import TYPE_CHECKING
 
 from ...case.file import CaseError, case_text, read_case_text
@@ -16,14 +17,33 @@ from ...joint.lines import mesh_lines
 from ...version import mark
 from .executors import Row, Value
 from .slacks import slacks_of
+from .store import reads
 
 if TYPE_CHECKING:
     from ...api import Result
     from ...case.case import Case
     from ...outcomes.outcomes import FillerOutcome
 
-__all__ = ["Source", "Trial", "row_of", "run_to", "run_trial", "warm_up"]
+__all__ = ["Source", "Trial", "check_row", "row_of", "run_to", "run_trial", "warm_up"]
 
+# of a row: numbers that every run gives, and those that some joints do not have
+ALWAYS = (
+    *("total_s", "arc_on_s", "tube_peak_C", "tube_bore_peak_C", "tube_melted_wall_fraction"),
+    *("pedal_low_s", "pedal_high_s", "hottest_start_C", "segments", "imbalance"),
+)
+SOME = (
+    *("margin_K", "base_slack_K", "surplus_K", "filler_slack_K", "tube_margin_K", "spread_K"),
+    *("flange_margin_K", "flange_peak_C", "filler_peak_C", "tube_side_wet", "flange_side_wet"),
+    *("tube_side_surplus_K", "flange_side_surplus_K", "tube_side_slack_K"),
+    *("flange_side_slack_K", "stretch_surplus_K", "longest_dry_m"),
+)
+KINDS: dict[str, tuple[type, ...]] = {
+    "base_stays_solid": (bool,),
+    "filler_flows": (bool,),
+    "filler_binding": (str, NoneType),
+    **dict.fromkeys(ALWAYS, (float, int)),
+    **dict.fromkeys(SOME, (float, int, NoneType)),
+}
 DIGITS = 10  # significant ones in a row, as in outcomes.json
 
 
@@ -176,6 +196,23 @@ def row_of(result: Result) -> Row:
         "imbalance": round(told.heat.imbalance, 12) + 0.0,
     }
     return {**{name: _tidy(value) for name, value in row.items()}, "failed": None}
+
+
+def check_row(task: object, row: Row) -> None:
+    """Check that a kept row has the columns of `row_of`.
+
+    Raises
+    ------
+    ValueError
+        It has not, or a text where a number belongs.
+    """
+    del task
+    for name, kinds in KINDS.items():
+        if type(row.get(name, ...)) not in kinds:
+            raise ValueError(name)
+
+
+reads(run_trial, check_row)
 
 
 def _surplus(filler: FillerOutcome) -> float:

@@ -17,7 +17,8 @@ from ...outcomes.wording import Wording
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.standing import laid_share, part_of_ring, standing
-from ..runs.trial import Source, Trial, row_of, run_to
+from ..runs.store import numbers_of, reads
+from ..runs.trial import Source, Trial, check_row, row_of, run_to
 
 if TYPE_CHECKING:
     from ...api import Result
@@ -70,7 +71,7 @@ class Order:
 
     def values(self, name: str) -> list[float]:
         """Numbers that `run_order` keeps as text."""
-        return [float("nan") if v is None else float(v) for v in json.loads(str(self.row[name]))]
+        return numbers_of(self.row, name)
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,18 @@ def _row(result: Result) -> Row:
         "start_C": json.dumps([round(run.start_C, 3) for run in runs]),
         "segment_peak_C": json.dumps([_rounded(run.tube_peak_C) for run in runs]),
     }
+
+
+def _check(task: Trial, row: Row) -> None:
+    check_row(task, row)
+    ring, *each = (
+        numbers_of(row, name) for name in ("ring_peak_C", "numbers", "start_C", "segment_peak_C")
+    )
+    if not ring or {len(column) for column in each} != {row["segments"]}:
+        raise ValueError("segments")
+
+
+reads(run_order, _check)
 
 
 def _rounded(value: float | None) -> float | None:

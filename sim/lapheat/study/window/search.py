@@ -10,10 +10,11 @@ from scipy.optimize import linprog
 
 from ...case.case import Case
 from ...case.file.every_key import settings_of
-from ...case.units import in_unit
+from ...case.units import in_unit, read_quantity
 from ..runs.axes import Axis
 from ..runs.executors import Row, Work
-from ..runs.trial import Trial, run_trial
+from ..runs.store import reads
+from ..runs.trial import Trial, check_row, run_trial
 
 __all__ = ["FreeTrial", "measures", "run_free", "start_of", "worst_of"]
 
@@ -120,6 +121,15 @@ def run_free(task: FreeTrial, run: Work[Trial] = run_trial) -> Row:
             best = max(best, (float(here.min()), place, row), key=lambda entry: entry[0])
     inputs = dict(task.at(best[1]).inputs)
     return {**best[2], **{axis.key: inputs[axis.key] for axis in task.free}}
+
+
+def _check(task: FreeTrial, row: Row) -> None:
+    check_row(task, row)
+    for axis in task.free:
+        read_quantity(row[axis.key], axis.kind)
+
+
+reads(run_free, _check)
 
 
 def _step(here: Array, slope: Array, place: Array, trust: float) -> tuple[Array, float]:

@@ -21,6 +21,7 @@ from ....march.errors import MarchError
 from ....version import mark
 from ...runs.executors import Row
 from ...runs.rounds import Planner, Round
+from ...runs.store import numbers_of, reads
 from ...runs.trial import Trial
 from ..points import PointRuns, Points, all_ran
 
@@ -149,8 +150,14 @@ class BeadRuns(PointRuns):
 
 
 def _track(row: Row) -> Track:
-    place, outside, bore = (
-        np.array(json.loads(str(row[name])), dtype=float)
-        for name in ("place_m", "outside_K", "bore_K")
-    )
-    return Track(place, outside, bore)
+    return Track(*(np.array(numbers_of(row, name)) for name in ("place_m", "outside_K", "bore_K")))
+
+
+def _check(task: BeadRun, row: Row) -> None:
+    del task
+    track = _track(row)
+    for side in SURFACES:
+        track.at(side, 0.0)  # rising places, as many as peaks
+
+
+reads(run_bead, _check)
