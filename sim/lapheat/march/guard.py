@@ -16,8 +16,8 @@ from .state import State
 __all__ = ["Guard"]
 
 HOTTEST = 20e3  # [K] an argon arc's own plasma; no metal under it is hotter (from memory)
-COLDER = 50.0  # [K] below the coldest thing about; the coldest cell of any shipped case is 0.1 K
-DRIFT = 1e-6  # of the heat that came and went; the compiled march closes to 1e-14, FiPy to 1e-9
+COLDER = 50.0  # [K] below the coldest thing about; shipped cases fall 1e-5 K below it
+DRIFT = 1e-6  # of the heat that came and went; both marches close to 1e-14
 ROUND = 1e-9  # of the heat in the cold part, for the first steps
 
 
@@ -52,9 +52,7 @@ class Guard:
         drift = came - record.lost - (heat - self.begun)
         if not abs(drift) <= DRIFT * (came + abs(record.lost)) + ROUND * abs(self.begun):
             gone = "is missing" if drift > 0.0 else "came from nowhere"
-            raise MarchError(
-                f"the heat does not add up: {abs(drift):.3g} J of {came:.3g} J {gone}"
-            )
+            raise MarchError(f"the heat does not add up: {abs(drift):.3g} J of {came:.3g} J {gone}")
 
     def _strange(self, state: State) -> str:
         """Say which cell is wrong: one that is not a number, else the farthest outside."""
@@ -85,4 +83,6 @@ def _place(problem: Problem, case: Case, cell: int, layer: int) -> str:
     r, z = 1e3 * section.vertices[corners[corners >= 0]].mean(axis=0)
     angle = degrees(problem.mesh.layer_angles()[layer])
     line = "arc line" if case.flange is None else "flange face"
-    return f"in the {part} at {angle:.0f} deg, {r:.2f} mm from the axis, {z:+.2f} mm from the {line}"
+    return (
+        f"in the {part} at {angle:.0f} deg, {r:.2f} mm from the axis, {z:+.2f} mm from the {line}"
+    )

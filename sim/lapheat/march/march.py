@@ -298,7 +298,9 @@ class _March:
             enough = self.now - begun > COOL_AT_MOST or (cooled and self.record.falling())
             return -1.0 if enough and self.now >= until else 1.0
 
-        self.pause(COOL_AT_LEAST, lambda: self.way.look(cold), max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
+        self.pause(
+            COOL_AT_LEAST, lambda: self.way.look(cold), max(until - begun, 0.0) + 2.0 * COOL_AT_MOST
+        )
 
 
 def march(

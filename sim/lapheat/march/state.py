@@ -259,7 +259,11 @@ class Stepper(Protocol):
     """Takes a `State` one step on; two implementations, the same equations."""
 
     name: str
-    memory: Watch | None  # what it carries from step to step; None: it cannot be resumed
+
+    @property
+    def memory(self) -> Watch | None:
+        """What it carries from step to step; None: it cannot be resumed."""
+        ...
 
     def advance(self, state: State, dt: float) -> float:
         """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J].

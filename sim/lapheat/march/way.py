@@ -41,16 +41,13 @@ class Way:
     """
 
     def __init__(self, begin: Arrays | None) -> None:
-        self._kept = None if begin is None else [float(value) for value in begin["read"]]
+        self._kept = [] if begin is None else [float(value) for value in begin["read"]]
         self._seen: list[float] = []
         self.again = begin is not None
 
     def look(self, value: Callable[[], float]) -> float:
         """Read a number off the state, or as it was read then."""
-        if self.again and self._kept is not None:
-            seen = self._kept[len(self._seen)]
-        else:
-            seen = value()
+        seen = self._kept[len(self._seen)] if self.again else value()
         self._seen.append(seen)
         return seen
 
