@@ -8,6 +8,7 @@ import signal
 import sys
 from hashlib import sha256
 from pathlib import Path
+from threading import current_thread, main_thread
 from time import monotonic
 from types import FrameType, TracebackType
 from typing import Any, Self
@@ -145,10 +146,10 @@ class Checkpoint:
             os.fsync(file.fileno())
 
     def __enter__(self) -> Self:
-        try:
+        # heard by the main thread alone, and not in the background of a script
+        mine = current_thread() is main_thread()
+        if mine and signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
             self._before = signal.signal(signal.SIGINT, self._ask)
-        except ValueError:  # not the main thread, which alone hears Ctrl-C
-            self._before = None
         return self
 
     def _ask(self, number: int, frame: FrameType | None) -> None:
