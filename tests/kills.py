@@ -48,7 +48,7 @@ AXES = ("--vary", "arc.current=30 A:60 A:2", "--vary", "travel.speed=2 mm/s:4 mm
 JOBS = (
     Job("run", ("run",)),
     Job("run --checkpoint", ("run", "--checkpoint", "0.02 s"), ("--resume",)),
-    Job("risk", ("risk", "--samples", "8", "--workers", "2"), ("--resume",)),
+    Job("risk", ("risk", "--samples", "16", "--workers", "2"), ("--resume",)),
     Job("window", ("window", *AXES, "--workers", "2"), ("--resume",)),
 )
 
