@@ -83,11 +83,10 @@ def ended(process: subprocess.Popen[str], within: float) -> tuple[int, str]:
 
 
 def started(job: Job, where: Path, cache: Path | None = None) -> subprocess.Popen[str]:
-    """Start a command in a session of its own."""
+    """Start a command."""
     pipe = subprocess.PIPE
     return subprocess.Popen(
         job.line(where), env=environment(cache), stdout=pipe, stderr=pipe, text=True, cwd=where,
-        start_new_session=True,
     )  # fmt: skip
 
 

@@ -135,10 +135,9 @@ class Checkpoint:
             raise KeyboardInterrupt
 
     def _write(self, path: Path, arrays: Arrays) -> None:
-        plain = {name: np.ascontiguousarray(array) for name, array in arrays.items()}
-        told = [[name, array.dtype.str, array.shape] for name, array in plain.items()]
+        told = [[name, array.dtype.str, array.shape] for name, array in arrays.items()]
         line = json.dumps({"made_for": self.made_for, "arrays": told})
-        rest = b"".join([line.encode(), b"\n", *(array.tobytes() for array in plain.values())])
+        rest = b"".join([line.encode(), b"\n", *(array.tobytes() for array in arrays.values())])
         with path.open("xb") as file:
             file.write(HEAD + sha256(rest).hexdigest().encode() + b"\n")
             file.write(rest)

@@ -315,7 +315,7 @@ def _fill(
 
     case, day = history.case, date.today().isoformat()
     names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
-    write_json(folder / "outcomes.json", outcomes.as_dict())
+    write_json(folder / "outcomes.json", outcomes.as_dict() | {"case": digest_of(case)})
     if convergence is not None:
         names.append(Path("convergence.json"))
         write_json(folder / "convergence.json", convergence.as_dict())
