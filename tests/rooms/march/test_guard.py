@@ -93,6 +93,9 @@ def test_a_surface_alone_is_looked_at_too() -> None:
 def test_limits_are_temperatures() -> None:
     state = State(JOB.problem)
     found = guard.Guard(JOB, state)
-    for limit, kelvin in ((found.low, JOB.problem.start - guard.COLDER), (found.high, guard.HOTTEST)):
+    for limit, kelvin in (
+        (found.low, JOB.problem.start - guard.COLDER),
+        (found.high, guard.HOTTEST),
+    ):
         state.h[:] = limit[:, None]
         assert state.temperature(0) == pytest.approx(kelvin, rel=1e-9)

@@ -68,9 +68,7 @@ def test_another_case_is_refused(path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["__version__", "mark"])
-def test_another_version_is_refused(
-    path: Path, monkeypatch: pytest.MonkeyPatch, name: str
-) -> None:
+def test_another_version_is_refused(path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
     kept(path)
     monkeypatch.setattr(module, name, "9.9" if name == "__version__" else lambda: "other")
     assert "the state of a run with another" in refusal(path)

@@ -30,6 +30,8 @@ STRETCH = (
 )
 GOALS = {"limits": "mends it at the nominal settings", "margin": "more to spare", "time": "quicker"}
 
+LEAST = (20, 1)  # runs: a step to either side of ten keys, and the case on its own mesh
+
 
 def carry_out(study: Study) -> bool:
     """Explain a case, write the results and show them; return whether it works or is mended.
@@ -49,7 +51,7 @@ def carry_out(study: Study) -> bool:
     """
     folder = study.folder(OURS)
     planner = explain(study.source, study.mesh)
-    found, files = carried_out(study, folder, planner, write_explain)
+    found, files = carried_out(study, folder, planner, write_explain, least=LEAST)
     show(told(found, study, files))
     return found.works or any(advice.works for advice in found.advice)
 
