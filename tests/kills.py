@@ -1,9 +1,12 @@
-"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED]]``.
+"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED [light]]]``.
 
 A command on a very small joint is ended by SIGINT, SIGTERM or SIGKILL: anywhere, while its result
 is written, while it compiles, or a worker of its alone. Then it is run again, or resumed. The
 result must have the bytes of an unbroken one (`wall_s` aside), nothing else may be left, and no
 earlier result be lost. It prints a line a kind for DEVELOPERS.
+
+A try takes some 10 s of a core. With ``light`` it takes one: runs alone, in processes forked after
+all is imported, with pictures that are waited for and not drawn.
 """
 
 from __future__ import annotations
@@ -16,17 +19,26 @@ import signal
 import subprocess
 import sys
 import tempfile
+import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import monotonic, sleep
+from typing import Any
+
+import lapheat.api  # all that a run takes, once
+import lapheat.cli.app
+import lapheat.march.steppers.compiled  # noqa: F401
+from lapheat import cli
+from lapheat.report import figures, sheet
 
 ROOT = Path(__file__).parents[1]
 START = "from lapheat.cli import main; main()"
+LIGHT = "light" in sys.argv
 ENDS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 LONGEST = 10.0  # [s] from a signal to the end
-BOOT = 0.25  # [s] of Python's own start, which no program can hold up
+BOOT = 0.0 if LIGHT else 0.25  # [s] of Python's own start, which no program can hold up
 CASE = (ROOT / "tests/study/tiny.toml").read_text("utf-8").replace("standard", "coarse")
 
 
@@ -38,9 +50,9 @@ class Job:
     words: tuple[str, ...]
     again: tuple[str, ...] = ()
 
-    def line(self, where: Path, more: tuple[str, ...] = ()) -> list[str]:
+    def line(self, where: Path) -> list[str]:
         command, *rest = self.words
-        line = [command, str(where / "tiny.toml"), *rest, "--out", str(where / "out"), *more]
+        line = [command, str(where / "tiny.toml"), *rest, "--out", str(where / "out")]
         return [sys.executable, "-c", START, *line]
 
 
@@ -71,7 +83,7 @@ def bytes_of(folder: Path) -> dict[str, bytes]:
     return found
 
 
-def ended(process: subprocess.Popen[str], within: float) -> tuple[int, str]:
+def ended(process: Any, within: float) -> tuple[int, str]:
     """Status of a process and what it said; one that does not end in time is a fault."""
     try:
         out, err = process.communicate(timeout=within)
@@ -82,8 +94,74 @@ def ended(process: subprocess.Popen[str], within: float) -> tuple[int, str]:
     return process.returncode, err
 
 
-def started(job: Job, where: Path, cache: Path | None = None) -> subprocess.Popen[str]:
+class Forked:
+    """A command in a fork of this process; as much of `subprocess.Popen` as is used here."""
+
+    def __init__(self, line: list[str], where: Path) -> None:
+        self.returncode: int | None = None
+        self.said = where.parent / f"{where.name}.said"
+        self.pid = os.fork()
+        if self.pid == 0:
+            with self.said.open("w") as said:
+                os.dup2(said.fileno(), 1)
+                os.dup2(said.fileno(), 2)
+            os.chdir(where)
+            sys.argv = ["lapheat", *line[3:]]
+            status = 1
+            try:
+                cli.main()
+            except SystemExit as left:
+                status = int(left.code or 0)
+            except BaseException:
+                traceback.print_exc()
+            finally:
+                sys.stdout.flush()
+                sys.stderr.flush()
+                os._exit(status)
+
+    def poll(self) -> int | None:
+        if self.returncode is None:
+            done, status = os.waitpid(self.pid, os.WNOHANG)
+            if done:
+                self.returncode = os.waitstatus_to_exitcode(status)
+        return self.returncode
+
+    def send_signal(self, number: int) -> None:
+        if self.poll() is None:
+            os.kill(self.pid, number)
+
+    def kill(self) -> None:
+        self.send_signal(signal.SIGKILL)
+
+    def communicate(self, timeout: float) -> tuple[str, str]:
+        until = monotonic() + timeout
+        while self.poll() is None:
+            if monotonic() > until:
+                raise subprocess.TimeoutExpired("lapheat", timeout)
+            sleep(0.002)
+        return "", self.said.read_text("utf-8")
+
+
+def undrawn() -> None:
+    """Put waiting and a few bytes in the place of drawing."""
+
+    def write(names: tuple[str, ...], folder: Path) -> tuple[Path, ...]:
+        folder.mkdir(exist_ok=True)
+        for name in names:
+            sleep(0.05)
+            (folder / name).write_bytes(name.encode() * 1000)
+        return tuple(folder / name for name in names)
+
+    pictures = ("peaks.png", "peaks.svg", "section.png", "section.svg")
+    figures.save_figures = lambda _, folder: write(pictures, folder)  # type: ignore[assignment]
+    sheets = ("sheet.pdf", "sheet.png")
+    sheet.save_sheet = lambda *given: write(sheets, given[2])  # type: ignore[assignment]
+
+
+def started(job: Job, where: Path, cache: Path | None = None) -> Any:
     """Start a command."""
+    if LIGHT:
+        return Forked(job.line(where), where)
     pipe = subprocess.PIPE
     return subprocess.Popen(
         job.line(where), env=environment(cache), stdout=pipe, stderr=pipe, text=True, cwd=where,
@@ -104,21 +182,20 @@ def writing(where: Path) -> bool:
     return any(path.name.endswith((".new", ".old")) for path in where.iterdir())
 
 
-def anywhere(chance: random.Random, process: subprocess.Popen[str], took: float, _: Path) -> None:
+def anywhere(chance: random.Random, process: Any, took: float, _: Path) -> None:
     """Wait for any moment of a command that took so long."""
     until = monotonic() + chance.uniform(BOOT, took)
     while monotonic() < until and process.poll() is None:
         sleep(0.005)
 
 
-def in_writing(
-    chance: random.Random, process: subprocess.Popen[str], took: float, where: Path
-) -> None:
+def in_writing(chance: random.Random, process: Any, took: float, where: Path) -> None:
     """Wait until it writes, and then some of that time."""
     while not writing(where) and process.poll() is None:
         sleep(0.001)
     # drawing takes most of a small run; moving into place is over in no time
-    sleep(chance.choice((0.0, 0.002, chance.uniform(0.0, 0.5 * took))))
+    until = 0.5 if LIGHT else 0.5 * took
+    sleep(chance.choice((0.0, 0.002, chance.uniform(0.0, until))))
 
 
 def check(where: Path, whole: dict[str, bytes], earlier: bool) -> None:
@@ -135,11 +212,9 @@ def check(where: Path, whole: dict[str, bytes], earlier: bool) -> None:
 def went_on(job: Job, where: Path, whole: dict[str, bytes], cache: Path | None = None) -> None:
     """Run it again, and compare."""
     kept = [path for path in where.glob("out.*") if path.suffix in (".checkpoint", ".jsonl")]
-    done = subprocess.run(
-        job.line(where, job.again if kept else ()), env=environment(cache), capture_output=True,
-        text=True, cwd=where, timeout=300, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    status, err = ended(started(replace(job, words=job.words + (job.again if kept else ())), where,
+                                cache), 300.0)  # fmt: skip
+    assert status == 0, err
     found = bytes_of(where / "out")
     assert found.keys() == whole.keys(), (found.keys(), whole.keys())
     assert found == whole, [name for name in whole if found[name] != whole[name]]
@@ -209,7 +284,9 @@ def kill_compiling(chance: random.Random, job: Job, whole: Unbroken, where: Path
 def plan(chance: random.Random, count: int) -> Iterator[tuple[str, Job]]:
     """Say what is killed when: a third while writing, some workers, a few while compiling."""
     for number in range(count):
-        if number % 25 == 24:
+        if LIGHT:
+            yield ("writing", "anywhere", "anywhere")[number % 3], chance.choice(JOBS[:2])
+        elif number % 25 == 24:
             yield "compiling", JOBS[0]
         elif number % 8 == 7:
             yield "worker", chance.choice(JOBS[2:])
@@ -225,10 +302,12 @@ def main() -> None:
     chance = random.Random(int(sys.argv[2]) if len(sys.argv) > 2 else 0)
     told: Counter[tuple[str, str, str]] = Counter()
     faults = 0
+    if LIGHT:
+        undrawn()
     with tempfile.TemporaryDirectory() as made:
         base = Path(made)
         whole = {}
-        for job in JOBS:
+        for job in JOBS[: 2 if LIGHT else None]:
             (base / job.name).mkdir()
             (base / job.name / "tiny.toml").write_text(CASE, "utf-8")
             whole[job.name] = unbroken(job, base / job.name)
