@@ -95,7 +95,7 @@ FAULTS = (
     Fault("out is under a file", nothing, ("run", "tiny.toml", "--out", "tiny.toml/out")),
     Fault("out holds a user's file", text("tiny.out/thesis.txt")),
     Fault("out may not be read", folder("tiny.out", 0)),
-    Fault("out is a dangling link", link("tiny.out", "/nowhere/at/all")),
+    Fault("out leads to a closed folder", both(folder("shut", 0), link("tiny.out", "shut/out"))),
     Fault("out is a loop of links", link("tiny.out", "tiny.out")),
     Fault("out has 255 letters", nothing, ("run", "tiny.toml", "--out", "x" * 255)),
     Fault("out is /", nothing, ("run", "tiny.toml", "--out", "/")),
