@@ -86,9 +86,10 @@ def carry_out(
             steps = "half steps, " if shorter > 1.0 else ""
             meter.start(f"{case.detail} mesh, {steps}" if meshes else "")
             kept = keep if not meshes or case.detail == "fine" else ()
-            return api.simulate(
-                case, march, threads, meter, shorter, keep=kept, hours=hours, keeper=keeper
-            )
+            with keeper or nullcontext():
+                return api.simulate(
+                    case, march, threads, meter, shorter, keep=kept, hours=hours, keeper=keeper
+                )
 
         result = api.converge(case, computed) if meshes else computed(case, 1.0)
         meter.say("drawing")
@@ -141,8 +142,7 @@ def _kept(keeper: Checkpoint | None, folder: Path, left: Left) -> Iterator[None]
         As they came.
     """
     try:
-        with keeper or nullcontext():
-            yield
+        yield
     except KeyboardInterrupt:
         if keeper is not None and keeper.path.exists():
             left.words = f"the state of the run is in {keeper.path}; --resume goes on from it"

@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 from hashlib import sha256
+from importlib.metadata import version
 from pathlib import Path
 from threading import current_thread, main_thread
 from time import monotonic
@@ -38,8 +39,8 @@ class Checkpoint:
     """Plain arrays in one file: a line that says what it is, a checksum, names and sizes, numbers.
 
     Nothing in it is code. It is written beside itself and moved into place, so it is whole or as
-    it was before. Inside a ``with``, Ctrl-C asks for one last state and then ends the run; a second
-    Ctrl-C ends it at once.
+    it was before. Inside a ``with`` round the march, Ctrl-C asks for one last state and then ends
+    it; a second Ctrl-C ends it at once.
 
     Parameters
     ----------
@@ -61,9 +62,10 @@ class Checkpoint:
     def __init__(self, path: Path, every: float, case: Case, resume: bool) -> None:
         self.path, self.every = path, every
         self.made_for = {"case": digest_of(case), "version": __version__, "program": mark()}
+        self.made_for |= {name: version(name) for name in ("numpy", "numba")}
         self.begin: Arrays | None = None
         self._next = monotonic() + every
-        self._asked = False
+        self._going = self._asked = False
         self._troubled = False
         self._before: Any = None
         try:
@@ -108,6 +110,7 @@ class Checkpoint:
 
     def due(self) -> bool:
         """Whether the time has come, or somebody has asked."""
+        self._going = True
         return self._asked or monotonic() >= self._next
 
     def keep(self, arrays: Arrays) -> None:
@@ -153,8 +156,10 @@ class Checkpoint:
 
     def _ask(self, number: int, frame: FrameType | None) -> None:
         del number, frame
-        self._asked = True
         signal.signal(signal.SIGINT, self._before)
+        if not self._going:  # it may still compile for half a minute
+            raise KeyboardInterrupt
+        self._asked = True
 
     def __exit__(
         self,

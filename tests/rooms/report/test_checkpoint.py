@@ -1,4 +1,4 @@
-"""The file of an unfinished run: plain numbers, checked before they are used, never someone's own."""
+"""The file of an unfinished run: plain numbers, checked before use, never someone's own."""
 
 from __future__ import annotations
 
