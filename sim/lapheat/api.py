@@ -18,8 +18,8 @@ from .joint.lines import DETAILS
 from .march.expected import LONGEST, refuse_long
 from .march.march import Report
 from .march.march import march as run_through
+from .march.safety.way import Keeper
 from .march.state import Stepper
-from .march.way import Keeper
 from .outcomes.convergence import Convergence, convergence_of
 from .outcomes.from_history import outcomes_of
 from .outcomes.outcomes import Outcomes, Verdict

@@ -15,11 +15,12 @@ from ..joint.schedule import Segment
 from ..problem.problem import Job
 from .chill import advance
 from .errors import MarchError
-from .guard import Guard
 from .hand import Hand
 from .readout import close_history
 from .recorder import Progress, Recorder, Report
 from .rod import Rod
+from .safety.guard import Guard
+from .safety.way import Keeper, Way
 from .state import State, Stepper
 from .steps import (
     COOL_AT_LEAST,
@@ -30,7 +31,6 @@ from .steps import (
     still_steps,
     travel_steps,
 )
-from .way import Keeper, Way
 
 __all__ = ["Progress", "Report", "march"]
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..case.faults import CaseError, Fault, printable_lines
-from ..march.way import Arrays
+from ..march.safety.way import Arrays
 from ..version import __version__, mark
 from .digest import digest_of
 from .leftovers import hidden, tidied

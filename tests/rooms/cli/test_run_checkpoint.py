@@ -13,8 +13,8 @@ import pytest
 
 import lapheat.report.figures
 import lapheat.report.sheet
-from lapheat.march import guard
 from lapheat.march.errors import MarchError
+from lapheat.march.safety import guard
 from lapheat.report.checkpoint import Checkpoint
 from support.commands import Call
 

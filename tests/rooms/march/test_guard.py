@@ -8,9 +8,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from lapheat.march import guard
 from lapheat.march.errors import MarchError
 from lapheat.march.march import march
+from lapheat.march.safety import guard
 from lapheat.march.state import State
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.problem import Problem

@@ -13,8 +13,8 @@ from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
 from lapheat.history.records import History
 from lapheat.march.march import march
+from lapheat.march.safety.way import Arrays
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.march.way import Arrays
 from lapheat.problem.setup import job_of
 from support.joints import CASE
 

@@ -6,12 +6,12 @@ from math import degrees
 
 import numpy as np
 
-from ..case.case import Case
-from ..problem.problem import Job, Problem
-from .errors import MarchError
-from .kernels.guard import look
-from .recorder import Recorder
-from .state import State
+from ...case.case import Case
+from ...problem.problem import Job, Problem
+from ..errors import MarchError
+from ..kernels.guard import look
+from ..recorder import Recorder
+from ..state import State
 
 __all__ = ["Guard"]
 
