@@ -330,6 +330,8 @@ def main() -> None:
                 print(f"{number} {kind} {job.name}: {error}", flush=True)
             shutil.rmtree(where)
             told[kind, job.name, became] += 1
+            if number % 20 == 19:
+                print(f"{number + 1} kills, {faults} faults", flush=True)
     for (kind, name, became), times in sorted(told.items()):
         print(f"{kind:10} {name:17} {became:20} {times}")
     print(f"{count} kills, {faults} faults")

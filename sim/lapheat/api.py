@@ -111,7 +111,7 @@ def simulate(
         for `Result.save` to write
     hours : a run that would take longer on one thread is refused
     keeper : keeps the state of the compiled march now and then, and what it goes on from: a
-        `report.checkpoint.Checkpoint`
+        `Checkpoint`, say
 
     Raises
     ------
