@@ -11,9 +11,9 @@ import pytest
 from lapheat.march.errors import MarchError
 from lapheat.march.march import march
 from lapheat.march.safety import guard
-from lapheat.march.state import State
+from lapheat.march.state import State, Stepper
 from lapheat.march.steppers.compiled import CompiledStepper
-from lapheat.problem.problem import Problem
+from lapheat.march.steppers.fipy import FipyStepper
 from lapheat.problem.setup import job_of
 from support.joints import small_case
 
@@ -23,16 +23,17 @@ SECTION = JOB.problem.mesh.section
 TUBE, FLANGE = int(SECTION.tube[3, 1]), int(SECTION.flange[2, 1])
 
 
-class Wrong(CompiledStepper):
+class Wrong:
     """A stepper that spoils the state once."""
 
-    def __init__(self, problem: Problem, spoil: Callable[[State], float]) -> None:
-        super().__init__(problem, 1)
-        self.spoil, self.taken = spoil, 0
+    name, memory = "wrong", None
+
+    def __init__(self, inner: Stepper, spoil: Callable[[State], float]) -> None:
+        self.inner, self.spoil, self.taken = inner, spoil, 0
 
     def advance(self, state: State, dt: float) -> float:
         self.taken += 1
-        lost = super().advance(state, dt)
+        lost = self.inner.advance(state, dt)
         return lost + (self.spoil(state) if self.taken == STEP else 0.0)
 
 
@@ -44,9 +45,9 @@ def cell(at: int, value: float) -> Callable[[State], float]:
     return spoil
 
 
-def failed(spoil: Callable[[State], float]) -> MarchError:
+def failed(spoil: Callable[[State], float], inner: Stepper | None = None) -> MarchError:
     with pytest.raises(MarchError) as caught:
-        march(JOB, Wrong(JOB.problem, spoil))
+        march(JOB, Wrong(inner or CompiledStepper(JOB.problem, 1), spoil))
     return caught.value
 
 
@@ -72,6 +73,11 @@ def test_what_goes_wrong_is_named(spoil: Callable[[State], float], said: str) ->
     assert len(so_far.trace.time) == STEP  # the start, and every step before the bad one
     assert so_far.trace.time[-1] < float(when[1])
     assert np.isfinite(so_far.trace.tube).all()
+
+
+def test_the_other_march_is_guarded_too() -> None:
+    for spoil in (cell(TUBE, np.nan), lambda _: 0.5):
+        assert "s into the run (segment 1)" in str(failed(spoil, FipyStepper(JOB.problem)))
 
 
 def test_the_place_is_that_of_the_cell() -> None:
