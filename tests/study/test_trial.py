@@ -109,5 +109,5 @@ def test_a_row_is_the_same_wherever_the_case_lies(made: Callable[[Trial], Keyed]
         return made(Trial(Source(text, name, changes), (("arc.current", "60 A"),))).key()
 
     told = key(TEXT, "here/small.toml")
-    assert key(TEXT, "/elsewhere/other.toml") == told
+    assert key(TEXT, "/elsewhere/small.toml") == told
     assert key(TEXT, "here/small.toml", "arc.aim=1 mm") != told
