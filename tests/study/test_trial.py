@@ -110,4 +110,4 @@ def test_a_row_is_the_same_wherever_the_case_lies(made: Callable[[Trial], Keyed]
 
     told = key(TEXT, "here/small.toml")
     assert key(TEXT, "/elsewhere/small.toml") == told
-    assert key(TEXT, "here/small.toml", "arc.aim=1 mm") != told
+    assert key(TEXT, "here/small.toml", "arc.aim=2 mm") != told
