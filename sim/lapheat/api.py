@@ -18,6 +18,7 @@ from .joint.lines import DETAILS
 from .march.expected import LONGEST, refuse_long
 from .march.march import Report
 from .march.march import march as run_through
+from .march.safety.way import Keeper
 from .march.state import Stepper
 from .outcomes.convergence import Convergence, convergence_of
 from .outcomes.from_history import outcomes_of
@@ -94,6 +95,7 @@ def simulate(
     until: float = 0.0,
     keep: Collection[str] = (),
     hours: float = LONGEST,
+    keeper: Keeper | None = None,
 ) -> Result:
     """Take a case through its schedule.
 
@@ -108,13 +110,16 @@ def simulate(
     keep : "film", "fields" or both: frames kept on the way, in `History.film` and `History.fields`,
         for `Result.save` to write
     hours : a run that would take longer on one thread is refused
+    keeper : keeps the state of the compiled march now and then, and what it goes on from: a
+        `Checkpoint`, say
 
     Raises
     ------
     TypeError
         It is not a case but, say, the name of its file.
     ValueError
-        There is no such march, or nothing of that name to keep.
+        There is no such march, nothing of that name to keep, or a keeper with the other march or
+        with something to keep.
     CaseError
         The case asks for too big a mesh, or the run would take too long.
     MarchError
@@ -126,11 +131,13 @@ def simulate(
         raise ValueError(f"march must be one of {', '.join(MARCHES)}, not {march!r}")
     if isinstance(keep, str) or not set(keep) <= set(KEPT):
         raise ValueError(f"keep holds names of {', '.join(KEPT)}, not {keep!r}")
+    if keeper is not None and (march != "compiled" or keep):
+        raise ValueError("a keeper goes with the compiled march alone, and with nothing to keep")
     job = job_of(case)
     refuse_long(case, job.problem.explicit_limit, hours)
     stepper = _stepper(job.problem, march, threads)
     report = report or notebook_report(case)
-    history = run_through(job, stepper, report, shorter=shorter, until=until, keep=keep)
+    history = run_through(job, stepper, report, shorter, until, keep, keeper)
     outcomes = outcomes_of(history)
     return Result(case, history, outcomes)
 

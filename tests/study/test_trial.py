@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from invariance.small import SMALL, text_of
+from lapheat.study.calibration.caliper.tracks import BeadRun
+from lapheat.study.chance.samples import Sample
 from lapheat.study.runs import Row, Source, Trial, run_trial
 from lapheat.study.runs.standing import FAILS, standing
+from lapheat.study.runs.store import Keyed
 from study.stand_in import made_row
 from study.test_sequences import BEAD, JOINT
 
@@ -96,3 +101,13 @@ def test_standing_names_margin_and_surplus_and_never_rounds_onto_the_wanted() ->
         *("limits.wet_fraction", "limits.dry_length"),
         *("limits.filler_superheat", "limits.lap_filled"),
     }
+
+
+@pytest.mark.parametrize("made", [lambda trial: trial, Sample, BeadRun])
+def test_a_row_is_the_same_wherever_the_case_lies(made: Callable[[Trial], Keyed]) -> None:
+    def key(text: str, name: str, *changes: str) -> str:
+        return made(Trial(Source(text, name, changes), (("arc.current", "60 A"),))).key()
+
+    told = key(TEXT, "here/small.toml")
+    assert key(TEXT, "/elsewhere/small.toml") == told
+    assert key(TEXT, "here/small.toml", "arc.aim=2 mm") != told

@@ -136,6 +136,16 @@ def run(
         float,
         typer.Option(metavar="H", min=0.0, help="Refuse a run that takes longer on one core."),
     ] = 2.0,
+    checkpoint: Annotated[
+        str | None,
+        typer.Option(
+            metavar="EVERY",
+            help='Keep the state of the run so often, as in "5 min"; Ctrl-C keeps it once more.',
+        ),
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on from the state kept by --checkpoint.")
+    ] = False,
     film: Annotated[
         bool,
         typer.Option(
@@ -173,6 +183,7 @@ def run(
       lapheat run stub.toml --set "arc.current=80 A" --set "travel.pause=30 s"
       lapheat run stub.toml --converge
       lapheat run stub.toml --explain
+      lapheat run stub.toml --detail fine --checkpoint "5 min"
     """
     with ending(debug) as left:
         from .run import carry_out
@@ -182,9 +193,9 @@ def run(
             from .study.explain import carry_out as explained
             from .study.frame import Study
 
-            explained(Study("explain", case, changes, None, None, None, None, False, left))
+            explained(Study("explain", case, changes, None, None, None, None, False, left, hours))
         keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
-        asked = march.value, threads, converge, hours, keep
+        asked = march.value, threads, converge, hours, keep, checkpoint, resume
         good = carry_out(case, out, changes, detail, *asked, left)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)

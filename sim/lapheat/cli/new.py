@@ -26,6 +26,7 @@ def write_starter(file: Path) -> None:
         with file.open("x", encoding="utf-8") as text:
             try:
                 text.write(starter_text())
+                text.flush()  # a full disk shows here, not once it is closed
             except BaseException:
                 file.unlink(missing_ok=True)
                 raise

@@ -25,6 +25,7 @@ __all__ = [
     "Snapshot",
     "SurfacePeaks",
     "Trace",
+    "Unfinished",
 ]
 
 Array = NDArray[np.float64]
@@ -165,6 +166,15 @@ class Ledger:
         """(arc + filler - lost - stored) / arc [-]."""
         scale = self.arc if self.arc > 0.0 else 1.0
         return (self.arc + self.filler - self.lost - self.stored) / scale
+
+
+@dataclass(frozen=True)
+class Unfinished:
+    """What a march that failed had computed: its trace to the last good step."""
+
+    case: Case
+    trace: Trace
+    march: str
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, isnan, nan
 
 import numpy as np
 
@@ -31,12 +31,14 @@ class Hand:
     where the base is at `arc.hold` the current stays, and it cannot wind up beyond its range.
     """
 
+    KEPT = ("current", "rise", "since")
+
     def __init__(self, state: State, case: Case) -> None:
         grid, part = state.problem.grid, state.problem.base.part
         self.state, self.case = state, case
         self.current = case.arc.current
         self.look = arc_step(case)  # of the eye [s]
-        self.rise: float | None = None  # of what was seen last, above the air [K]
+        self.rise = nan  # of what was seen last, above the air; none yet [K]
         self.since = 1.0  # time from then to the next look [s]
         self.base = np.flatnonzero(part != NEITHER)
         covered = np.flatnonzero(grid.cover >= 0)
@@ -48,7 +50,7 @@ class Hand:
     def strike(self) -> None:
         """Begin a segment: the pedal is at the current of the case."""
         self.current = self.case.arc.current
-        self.rise = None
+        self.rise = nan
 
     def sees(self, angle: float) -> float:
         """Hottest base under an arc at `angle` [rad] [K]."""
@@ -74,7 +76,7 @@ class Hand:
         air = self.case.surroundings.temperature
         rise = self.sees(angle) - air
         # the first steps after a strike are shorter than an eye's look
-        speed = 0.0 if self.rise is None else (rise - self.rise) / max(self.since, self.look)
+        speed = 0.0 if isnan(self.rise) else (rise - self.rise) / max(self.since, self.look)
         self.rise, self.since = rise, dt
         expected = max(rise + min(AHEAD * pedal.lag, FAR) * speed, 1.0)
         change = GAIN * ((pedal.hold - air) / expected - 1.0)
@@ -83,10 +85,6 @@ class Hand:
         left, off = exp(-dt / pedal.lag), self.current - wanted
         self.current = wanted + off * left
         return wanted + off * (1.0 - left) * pedal.lag / dt
-
-    def flows(self, segment: Segment) -> bool | None:
-        """Say if the wanted share of both sides where the run begins is hot enough to wet."""
-        return None if self.state.problem.lap is None else self.lacks(segment) <= 0.0
 
     def lacks(self, segment: Segment) -> float:
         """How far the colder side is from that [K]; 0 or less: it flows. 0 without filler.

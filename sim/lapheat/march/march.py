@@ -10,7 +10,7 @@ from math import floor
 import numpy as np
 
 from ..case.case import ArcTack, tacked_layers
-from ..history.records import Clock, History
+from ..history.records import Clock, History, Unfinished
 from ..joint.schedule import Segment
 from ..problem.problem import Job
 from .chill import advance
@@ -19,6 +19,8 @@ from .hand import Hand
 from .readout import close_history
 from .recorder import Progress, Recorder, Report
 from .rod import Rod
+from .safety.guard import Guard
+from .safety.way import Keeper, Way
 from .state import State, Stepper
 from .steps import (
     COOL_AT_LEAST,
@@ -49,12 +51,18 @@ class _March:
         report: Report | None,
         shorter: float,
         keep: Collection[str],
+        keeper: Keeper | None,
     ) -> None:
         self.case, self.schedule, self.problem = job.case, job.schedule, job.problem
         self.stepper, self.shorter = stepper, shorter
         self.state = State(self.problem)
         self.record = Recorder(job, self.state, report, keep)
         self.hand = Hand(self.state, self.case)
+        self.guard = Guard(job, self.state)
+        self.keeper, self.begin = keeper, None if keeper is None else keeper.begin
+        self.way = Way(self.begin)
+        self.rod: Rod | None = None
+        self.written, self.tacking = 0, False
         self.now = 0.0
         self.number = 0
         self.angle = 0.0
@@ -72,25 +80,58 @@ class _March:
             self.layer_heat = float(self.problem.grid.mass[fillet] @ rise)
 
     def write(self, current: float) -> None:
-        """Write down what a step came to, at `current` [A]."""
-        self.record.write(self.now, self.number, self.angle, current)
+        """Write down what a step came to, at `current` [A]; keep it all now and then."""
+        self.written += 1
+        if not self.way.again:
+            self.record.write(self.now, self.number, self.angle, current)
+            # what a tack has laid so far is known to `tack` alone
+            if self.keeper is not None and not self.tacking and self.keeper.due():
+                self.keeper.keep(self.way.taken(self.owners()))
+        elif self.begin is not None and self.written == len(self.begin["record.rows"]):
+            self.state.heat_from = self.state.heat.copy()  # its own array, to be filled
+            self.way.arrive(self.owners(), self.begin)
+
+    def owners(self) -> dict[str, object]:
+        """All that carries something from step to step, but for the way itself."""
+        state = self.state
+        owners = {"state": state, "times": state.times, "record": self.record, "hand": self.hand}
+        more = {"stepper": self.stepper.memory, "rod": self.rod}
+        return owners | {name: owner for name, owner in more.items() if owner is not None}
+
+    def burn(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        """Set the arc of a step, see `State.burn`."""
+        if not self.way.again:
+            self.state.burn(start, end)
 
     def step(self, dt: float, power: float = 0.0) -> None:
         """Advance by `dt` with the arc as it is set, at `power` [W] in the mean."""
         state, record = self.state, self.record
+        if self.way.again:
+            self.now += dt
+            return
         state.fill_lap()
         record.lost += advance(self.stepper, state, dt)
         record.arc_heat += power * dt
         record.steps += 1
         self.now += dt
         try:
+            self.guard.check(state, record)
             state.observe(dt)
         except MarchError as error:
-            raise MarchError(f"{error}, {self.now:.2f} s into the run") from None
+            at = f"segment {self.number}" if self.number else "before the first segment"
+            raise MarchError(f"{error}, {self.now:.2f} s into the run ({at})") from None
+
+    def press(self, dt: float) -> float:
+        """Mean current of the coming step [A], see `Hand.press`."""
+        return self.way.look(lambda: self.hand.press(self.angle, dt))
+
+    def lacks(self, segment: Segment) -> float:
+        """How far a start point is from flow [K], see `Hand.lacks`."""
+        return self.way.look(lambda: self.hand.lacks(segment))
 
     def hold(self, seconds: float, fade: bool = False, struck: bool = True) -> None:
         """Keep the arc still, just `struck` or not; with `fade` the current falls to zero."""
-        arc, full, gone = self.case.arc, self.hand.current, 0.0
+        arc, full, gone = self.case.arc, self.way.look(lambda: self.hand.current), 0.0
         steps = dwell_steps(self.case, seconds, self.shorter, struck)
         if fade:
             steps = still_steps(seconds, self.arc_step)
@@ -99,10 +140,10 @@ class _March:
             gone += dt
             after = max(0.0, 1.0 - gone / seconds) if fade else 1.0
             share = 0.5 * (before + after)
-            current = full * share if fade else self.hand.press(self.angle, dt)
+            current = full * share if fade else self.press(dt)
             power = arc.power_at(current)
             ends = (power * before / share, power * after / share)
-            self.state.burn((self.angle, ends[0]), (self.angle, ends[1]))
+            self.burn((self.angle, ends[0]), (self.angle, ends[1]))
             self.step(dt, power)
             self.write(current)
         self.record.arc_on += seconds
@@ -115,7 +156,7 @@ class _March:
         """
         limit, begun = self.case.travel.dwell_limit, self.now
         size, rise = 0.0, 0.0
-        while (lacking := self.hand.lacks(segment)) > 0.0:
+        while (lacking := self.lacks(segment)) > 0.0:
             left = begun + limit - self.now
             if left < 1e-9:
                 return
@@ -123,7 +164,7 @@ class _March:
             if rise > 0.0:
                 size = min(size, (lacking + BELOW) / rise)
             self.hold(size, struck=self.now == begun)
-            fresh = (lacking - self.hand.lacks(segment)) / size
+            fresh = (lacking - self.lacks(segment)) / size
             rise = fresh if fresh > 0.0 else rise  # the pedal may give way in a short step
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
@@ -137,17 +178,20 @@ class _March:
         count = travel_steps(seconds, self.arc_step, layers)
         dt = seconds / count
         rod = Rod(self.state, segment, self.layer_heat, self.flow, seconds) if lay else None
+        self.rod = rod
         start, move, taken = self.angle, (target - self.angle) / count, 0.0
         for i in range(count):
             if rod:
-                self.record.filler_heat += rod.feed(i / count, self.lead, dt)
+                if not self.way.again:
+                    self.record.filler_heat += rod.feed(i / count, self.lead, dt)
                 taken = rod.power((i + 0.5) / count)
-            current = self.hand.press(self.angle, dt)
+            current = self.press(dt)
             power = self.case.arc.power_at(current) - taken
             before, self.angle = self.angle, start + (i + 1) * move
-            self.state.burn((before, power), (self.angle, power))
+            self.burn((before, power), (self.angle, power))
             self.step(dt, power)
             self.write(current)
+        self.rod = None
         self.state.rod[:] = 0.0
         self.angle = target
         self.record.arc_on += seconds
@@ -158,7 +202,7 @@ class _March:
         numbers = np.array(tacked_layers(tack, problem.mesh.layers, self.case.tube.radius))
         numbers = numbers[~(state.alive[:, numbers] > 0.0).any(axis=0)]
         power = self.case.arc.power_at(tack.current)
-        self.angle, melting = tack.angle, np.zeros(len(numbers))
+        self.angle, melting, self.tacking = tack.angle, np.zeros(len(numbers)), True
         for laid in (False, True):
             if laid:
                 brought = state.lay(numbers, self.flow)
@@ -167,13 +211,14 @@ class _March:
                 mass = problem.grid.mass[problem.fillet_cells]
                 state.rod[:, numbers] = (mass / mass.sum())[:, None] * melting
                 power -= self.layer_heat * len(numbers) / half
-            state.burn((self.angle, power), (self.angle, power))
+            self.burn((self.angle, power), (self.angle, power))
             count = travel_steps(half, self.arc_step)
             dt = half / count
             for _ in range(count):
-                self.step(dt, power)
                 self.record.filler_heat += float(melting.sum()) * dt
+                self.step(dt, power)
                 self.write(tack.current)
+        self.tacking = False
         state.rod[:] = 0.0
         self.record.arc_on += tack.time
 
@@ -210,7 +255,11 @@ class _March:
         below = self.case.travel.resume_below
         if below is None:
             return None
-        return lambda: self.record.start_temperature(segment.number) - below
+        return lambda: self.start_temperature(segment) - below
+
+    def start_temperature(self, segment: Segment) -> float:
+        """Base at a segment's start point now [K]."""
+        return self.way.look(lambda: self.record.start_temperature(segment.number))
 
     def whole(self) -> None:
         """Every tack that an arc lays, every segment, and the pauses between."""
@@ -225,13 +274,14 @@ class _March:
                 self.pause(travel.pause, self._cool_enough(segment), travel.pause + LONGEST_WAIT)
             self.number = segment.number
             self.angle = segment.run_from
-            struck, temperature = self.now, self.record.start_temperature(segment.number)
+            struck, temperature = self.now, self.start_temperature(segment)
             self.hand.strike()
             if travel.start == "on-flow":
                 self.wait_for_flow(segment)
             else:
                 self.hold(travel.dwell)
-            wait, flowed = self.now - struck, self.hand.flows(segment)
+            wait = self.now - struck
+            flowed = None if self.problem.lap is None else self.lacks(segment) <= 0.0
             self.run(segment, segment.lay_from, lay=False)
             self.run(segment, segment.lay_to, lay=True)
             self.run(segment, segment.run_to, lay=False)
@@ -242,17 +292,15 @@ class _March:
     def cool(self, until: float) -> None:
         """Go on after the last arc until the base is no longer hot, at least to a time [s]."""
         begun = self.now
-        highest = self.record.probes().max(axis=0)
 
         def cold() -> float:
-            probes = self.record.sample[len(self.record.sample) - len(highest) :]
-            np.maximum(highest, probes, out=highest)
-            falling = bool((probes < highest).all())
             cooled = float(self.state.best[:, 0].max()) < COOL_TO
-            enough = self.now - begun > COOL_AT_MOST or (cooled and falling)
+            enough = self.now - begun > COOL_AT_MOST or (cooled and self.record.falling())
             return -1.0 if enough and self.now >= until else 1.0
 
-        self.pause(COOL_AT_LEAST, cold, max(until - begun, 0.0) + 2.0 * COOL_AT_MOST)
+        self.pause(
+            COOL_AT_LEAST, lambda: self.way.look(cold), max(until - begun, 0.0) + 2.0 * COOL_AT_MOST
+        )
 
 
 def march(
@@ -262,6 +310,7 @@ def march(
     shorter: float = 1.0,
     until: float = 0.0,
     keep: Collection[str] = (),
+    keeper: Keeper | None = None,
 ) -> History:
     """March a job through its schedule.
 
@@ -273,17 +322,22 @@ def march(
     shorter : its steps are that many times shorter than usual
     until : time to which the cooling is followed at least [s]
     keep : of `frames.KEPT`, what is kept of the fields on the way
+    keeper : keeps the state now and then, without such fields; goes on from what it begins with
 
     Raises
     ------
     MarchError
-        The computation failed.
+        The computation failed; it holds what was computed before.
     """
     began = time.perf_counter()
-    run = _March(job, stepper, report, shorter, keep)
-    run.whole()
-    total = run.now
-    run.cool(until)
+    run = _March(job, stepper, report, shorter, keep, keeper)
+    try:
+        run.whole()
+        total = run.now
+        run.cool(until)
+    except MarchError as error:
+        error.so_far = Unfinished(job.case, run.record.trace(), stepper.name)
+        raise
     run.state.fill_lap()  # as the last step left it
     history = close_history(job, run.state, run.record, total, run.now)
     return replace(history, march=stepper.name, wall_s=time.perf_counter() - began)

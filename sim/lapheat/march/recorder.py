@@ -46,7 +46,14 @@ class Recorder:
     steps : how many were taken
     starts : of each segment as run, once it is laid
     frames : what is kept of the fields
+    rows : (6,) each: time, current, segment, angle, hottest tube and flange
+    highest : (p,) of each probe so far [K]
     """
+
+    KEPT = (
+        *("arc_heat", "filler_heat", "lost", "steps", "rows", "samples", "sample", "highest"),
+        *("margin", "hot_time", "hot_layer", "hot_section", "hot_alive"),
+    )
 
     def __init__(
         self, job: Job, state: State, report: Report | None, keep: Collection[str] = ()
@@ -59,46 +66,53 @@ class Recorder:
         self.starts: list[Clock] = []
         self.frames = Frames(state, keep)
         self.samples: list[Array] = []
-        self._time: list[float] = []
-        self._current: list[float] = []
-        self._segment: list[int] = []
-        self._angle: list[float] = []
-        self._hottest: list[tuple[float, float]] = []
+        self.rows: list[Array] = []
         # what cannot melt still has a hottest place
         parts = [grid[0, 0] for grid in (section.tube, section.flange) if grid is not None]
         alloys = [problem.alloys[problem.grid.alloy[cell]] for cell in parts]
         self._solidus = [a.solidus if a.solidus is not None else 1e6 for a in alloys]
-        self.snapshot = self._picture(0.0, 0)
-        self._margin = -np.inf
+        self._picture(0.0, 0)
+        self.margin = -np.inf  # above the solidus, the highest so far [K]
         self.sample = state.sample(job.samples)
+        self.highest = self._probes_now()
 
     def write(self, time: float, segment: int, angle: float, current: float) -> None:
         """Add a row: time [s], segment being laid or last laid, angle [rad], current [A]."""
         state = self._state
         tube, flange = float(state.best[0, 0]), float(state.best[1, 0])
         self.sample = state.sample(self._job.samples)
-        self._time.append(time)
-        self._current.append(current)
-        self._segment.append(segment)
-        self._angle.append(angle)
-        self._hottest.append((tube, flange))
+        self.rows.append(np.array([time, current, segment, angle, tube, flange]))
         self.samples.append(self.sample)
+        np.maximum(self.highest, self._probes_now(), out=self.highest)
         for part in range(self.sides):
             margin = state.best[part, 0] - self._solidus[part]
-            if margin > self._margin:
-                self._margin = margin
-                self.snapshot = self._picture(time, int(state.best[part, 2]))
+            if margin > self.margin:
+                self.margin = float(margin)
+                self._picture(time, int(state.best[part, 2]))
         count = len(self._job.schedule.segments)
         self.frames.offer(time, segment, angle, current, len(self.starts) == count)
         if self._report is not None:
             self._report(Progress(segment, len(self.starts), count, time, tube, flange))
 
-    def _picture(self, time: float, layer: int) -> Snapshot:
+    def _picture(self, time: float, layer: int) -> None:
         problem, state = self._job.problem, self._state
-        temperature = state.temperature(layer)
-        alive = np.ones(len(temperature), dtype=np.bool_)
-        alive[problem.fillet_cells] = state.alive[:, layer] > 0.0
-        return Snapshot(time, (layer + 0.5) * problem.mesh.step, temperature, alive)
+        self.hot_time, self.hot_layer = time, layer
+        self.hot_section = state.temperature(layer)
+        self.hot_alive = np.ones(len(self.hot_section), dtype=np.bool_)
+        self.hot_alive[problem.fillet_cells] = state.alive[:, layer] > 0.0
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The hottest section so far."""
+        angle = (self.hot_layer + 0.5) * self._job.problem.mesh.step
+        return Snapshot(self.hot_time, angle, self.hot_section, self.hot_alive)
+
+    def _probes_now(self) -> Array:
+        return self.sample[self._job.case.segment_count * self.sides :].copy()
+
+    def falling(self) -> bool:
+        """Whether every probe is below its highest."""
+        return bool((self._probes_now() < self.highest).all())
 
     def start_temperature(self, number: int) -> float:
         """Hotter side of the base at a segment's start point at the last row [K]."""
@@ -111,16 +125,16 @@ class Recorder:
 
     def trace(self) -> Trace:
         """Everything written so far."""
-        samples, hottest = np.array(self.samples), np.array(self._hottest)
+        samples, rows = np.array(self.samples), np.array(self.rows)
         starts = self._job.case.segment_count
         points = samples[:, : starts * self.sides].reshape(len(samples), starts, self.sides)
         return Trace(
-            time=np.array(self._time),
-            current=np.array(self._current),
-            segment=np.array(self._segment),
-            angle=np.array(self._angle),
-            tube=hottest[:, 0],
-            flange=hottest[:, 1] if self.sides == 2 else np.full(len(hottest), np.nan),
+            time=rows[:, 0].copy(),
+            current=rows[:, 1].copy(),
+            segment=rows[:, 2].astype(np.int64),
+            angle=rows[:, 3].copy(),
+            tube=rows[:, 4].copy(),
+            flange=rows[:, 5].copy() if self.sides == 2 else np.full(len(rows), np.nan),
             starts=points.max(axis=2),
             probes=self.probes(),
         )

@@ -20,6 +20,8 @@ class Rod:
     of its melting heat evenly until the arc is over it. Where a tack lies nothing is laid.
     """
 
+    KEPT = ("missing", "laid", "left")
+
     def __init__(
         self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
     ) -> None:

@@ -13,7 +13,7 @@ from ..problem.sampling import Samples
 from .errors import MarchError
 from .kernels.arc import light
 from .kernels.clocks import tick
-from .kernels.fields import Fields, Gap, Given, Seen, Times
+from .kernels.fields import Fields, Gap, Given, Seen, Times, Watch
 from .kernels.lap import TOUCHING, fill_lap, hot_gap
 from .kernels.step import refresh
 from .kernels.surfaces import observe, sample
@@ -49,7 +49,14 @@ class State:
     liquid : (w, layers) time that base faces have spent above the filler's liquidus, under it [s]
     times : how long faces of the base were how hot, see `fields.Times`
     best : (2, 3) hottest tube and flange surface now: value [K], row, layer
+    aim : (2,) angle [rad], nan for none, and power [W] that `heat` belongs to
     """
+
+    KEPT = (
+        *("h", "alive", "rod", "laid", "contact", "filled", "heat", "heat_from", "aim", "air"),
+        *("lost", "gap", "smallest_gap", "chill", "chill_peak", "phi", "slope", "skin", "surface"),
+        *("peak", "peak_h", "wet_peak", "liquid", "best"),
+    )
 
     def __init__(self, problem: Problem) -> None:
         nc, layers = problem.mesh.shape
@@ -66,7 +73,7 @@ class State:
         self.filled = np.zeros((laps, layers), dtype=np.bool_)
         self.heat = np.zeros((int(problem.grid.lit.max(initial=-1)) + 1, layers))
         self.heat_from = self.heat  # the very same while the heat is steady
-        self._aim: tuple[float, float] | None = None  # of `heat`, until faces change
+        self.aim = np.array([nan, 0.0])  # of `heat`, until faces change
         self.air = problem.air.copy()
         self.lost = np.zeros(len(problem.wall))
         self.gap = problem.lap.gap if problem.lap is not None else nan
@@ -133,20 +140,20 @@ class State:
         MarchError
             No face that the torch sees is in its reach, so no heat would enter.
         """
-        if self._aim is not None and self._aim[0] == start[0] and self._aim[1] > 0.0:
-            self.heat_from = self.heat * (start[1] / self._aim[1])  # the last step's end
+        if self.aim[0] == start[0] and self.aim[1] > 0.0:
+            self.heat_from = self.heat * (start[1] / self.aim[1])  # the last step's end
         else:
             self.light(*start)
             self.heat_from = self.heat.copy()
         if self.light(*end) == 0.0 and end[1] > 0.0:
             raise MarchError("the arc reaches no metal: see arc.aim and arc.work_angle")
-        self._aim = end
+        self.aim[:] = end
 
     def quench(self) -> None:
         """Put the arc out."""
         self.heat[:] = 0.0
         self.heat_from = self.heat
-        self._aim = None
+        self.aim[0] = nan
 
     def lay(self, layers: NDArray[np.int64], hottest: float) -> Array:
         """Bring the filler of some layers to life, as hot as the base it touches.
@@ -170,7 +177,7 @@ class State:
         h = np.interp(base, *self._filler_nodes)
         self.laid += float(p.grid.mass[cells].sum()) * len(layers)
         self.alive[:, layers] = 1.0
-        self._aim = None
+        self.aim[0] = nan
         self.h[np.ix_(cells, layers)] = h
         self.refresh(cells)
         return np.asarray(p.grid.mass[cells].sum() * (h - self.start_h[cells[0]]))
@@ -252,6 +259,11 @@ class Stepper(Protocol):
     """Takes a `State` one step on; two implementations, the same equations."""
 
     name: str
+
+    @property
+    def memory(self) -> Watch | None:
+        """What it carries from step to step; None: it cannot be resumed."""
+        ...
 
     def advance(self, state: State, dt: float) -> float:
         """March `state` by `dt` [s] with its heat, air and contact held; returns heat lost [J].

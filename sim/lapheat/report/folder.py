@@ -16,11 +16,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..case.case import Case
 from ..case.faults import printable
 from ..case.file import CaseError, Fault, case_to_toml
 from ..constants import ZERO_CELSIUS
-from ..history.records import History
+from ..history.records import History, Trace, Unfinished
 from ..outcomes.outcomes import Outcomes
+from ..version import __version__
+from .digest import digest_of
 from .fields import FIELD_NAME, save_fields
 from .leftovers import LONGEST, hidden, tidied
 from .notebook import Count
@@ -35,6 +38,7 @@ __all__ = [
     "write_folder",
     "write_json",
     "write_results",
+    "write_unfinished",
 ]
 
 # What each command leaves in its folder; the first is in every one and identifies it.
@@ -44,6 +48,7 @@ OURS = (
     *("report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"),
     *("film.mp4", "film.gif", f"fields/({FIELD_NAME})"),
 )
+UNFINISHED = ("incomplete.json", "case.toml", "probes.csv", "trace.csv")  # of a march that failed
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}  # left by file browsers
 ALLOWED = "a new folder, an empty one, or an earlier result, which is replaced"
 
@@ -177,6 +182,57 @@ def write_results(
     return write_folder(folder, fill, OURS)
 
 
+def write_unfinished(so_far: Unfinished, folder: str | os.PathLike[str], reason: str) -> Path:
+    """Write what a failed march had computed beside its result folder: FOLDER.incomplete.
+
+    No result is touched; an earlier FOLDER.incomplete is replaced.
+
+    Parameters
+    ----------
+    so_far : from the `MarchError`
+    folder : the result folder
+    reason : why it failed
+
+    Returns
+    -------
+    folder : that was written
+
+    Raises
+    ------
+    CaseError
+        It must not be used: see `check_folder`.
+    ResultError
+        Something could not be written.
+    """
+    case, trace = so_far.case, so_far.trace
+    told = {
+        "incomplete": reason,
+        "case": digest_of(case),
+        "march": so_far.march,
+        "steps": len(trace.time) - 1,
+        "simulated_s": float(trace.time[-1]),
+        "versions": {"lapheat": __version__},
+    }
+    table = np.column_stack(
+        [trace.time, trace.current, trace.segment, np.degrees(trace.angle)]
+        + [hottest - ZERO_CELSIUS for hottest in (trace.tube, trace.flange)]
+    )
+    names = ("time_s", "current_A", "segment", "angle_deg", "tube_C", "flange_C")
+
+    def fill(fresh: Path) -> list[Path]:
+        write_json(fresh / "incomplete.json", told)
+        (fresh / "case.toml").write_text(case_to_toml(case), "utf-8")
+        (fresh / "probes.csv").write_text(_probes_csv(trace, case), "utf-8", newline="")
+        rows = "".join(f"{','.join(f'{value:.10g}' for value in row)}\n" for row in table)
+        (fresh / "trace.csv").write_text(f"{','.join(names)}\n{rows}", "utf-8", newline="")
+        return [Path(name) for name in UNFINISHED]
+
+    target = Path(folder).resolve()
+    target = target.with_name(f"{target.name}.incomplete")
+    write_folder(target, fill, UNFINISHED)
+    return target
+
+
 def _long(folder: Path, history: History, count: Count | None) -> list[Path]:
     """Write what was kept on the way, and return the names of its files."""
     names: list[Path] = []
@@ -250,12 +306,12 @@ def _fill(
 
     case, day = history.case, date.today().isoformat()
     names = [Path("outcomes.json"), Path("case.toml"), Path("probes.csv")]
-    write_json(folder / "outcomes.json", outcomes.as_dict())
+    write_json(folder / "outcomes.json", outcomes.as_dict() | {"case": digest_of(case)})
     if convergence is not None:
         names.append(Path("convergence.json"))
         write_json(folder / "convergence.json", convergence.as_dict())
     (folder / "case.toml").write_text(case_to_toml(case), "utf-8")
-    (folder / "probes.csv").write_text(_probes_csv(history), "utf-8", newline="")
+    (folder / "probes.csv").write_text(_probes_csv(history.trace, case), "utf-8", newline="")
     figures = save_figures(history, folder / "figures")
     sheets = save_sheet(history, outcomes, folder, day)
     pictures = [path for path in figures if path.suffix == ".png"]
@@ -270,10 +326,8 @@ def write_json(file: Path, content: Any) -> None:
     file.write_text(f"{text}\n", "utf-8")
 
 
-def _probes_csv(history: History) -> str:
+def _probes_csv(trace: Trace, case: Case) -> str:
     """Time and each probe, a row a step of the whole run."""
-    case = history.case
-    trace = history.trace
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(["time_s", *(f"{probe.name}_C" for probe in case.probes)])

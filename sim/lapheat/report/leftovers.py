@@ -42,6 +42,8 @@ def tidied(target: Path) -> None:
             continue
         if match[2] == "old" and not target.exists():
             path.rename(target)
+        elif path.is_file():
+            path.unlink(missing_ok=True)
         else:
             shutil.rmtree(path, ignore_errors=True)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import resource
 import shlex
 import subprocess
 import sys
@@ -140,3 +141,17 @@ def test_an_ascii_terminal_is_no_failure(folder: Path) -> None:
     done = _shell("lapheat check stub.toml", PYTHONIOENCODING="ascii")
     assert (done.returncode, done.stderr) == (0, "")
     assert "\\u4e2d" in done.stdout
+
+
+def test_a_full_disk_leaves_no_torn_starter(folder: Path) -> None:
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (10, 10))
+
+    start = "from lapheat.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", start, "new", "joint.toml"], cwd=folder, preexec_fn=limit,
+        env=os.environ | {"PYTHONPATH": str(ROOT / "sim")}, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
+    assert (done.returncode, "File too large" in done.stderr) == (2, True)
+    assert names(folder) == ["stub.toml"]

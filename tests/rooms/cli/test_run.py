@@ -54,8 +54,8 @@ def computed(monkeypatch: pytest.MonkeyPatch) -> Callable[[History | BaseExcepti
     def use(history: History | BaseException) -> list[Any]:
         calls: list[Any] = []
 
-        def simulate(*arguments: Any, hours: float, keep: tuple[str, ...] = ()) -> Result:
-            del keep
+        def simulate(*arguments: Any, hours: float, keep: tuple[str, ...], keeper: None) -> Result:
+            del keep, keeper
             assert hours == 2.0
             calls.append((*arguments, list(sys.argv)))
             if isinstance(history, BaseException):

@@ -6,17 +6,21 @@ from pathlib import Path
 
 import pytest
 
+from lapheat.case.faults import CaseError
 from lapheat.cli.study.frame import Study, command_line
 from lapheat.cli.study.risk import next_of
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
 from lapheat.cli.terminal.exits import Left
+from lapheat.study import runs
 from lapheat.study.chance.samples import Benched, run_sample
 from lapheat.study.risk.risk import Risk, assess, plan_of
+from lapheat.study.runs.executors import Serial
 from lapheat.study.sequences.orders import Order, Sequences, ranked
 from lapheat.study.window.tried import told_chance
 from study.benches import MADE_UP, made_up
 from study.stand_in import made_row, now, stood_in
+from support.commands import Call
 
 
 def study(*changes: str) -> Study:
@@ -36,6 +40,35 @@ def test_how_much_and_how_long_is_said_before() -> None:
     assert sweep.in_words(4.0) == "10 s"
     assert sweep.in_words(200.0) == "3 min"
     assert sweep.in_words(9000.0) == "2.5 h"
+
+
+def test_too_long_a_study_is_refused_before_it_starts() -> None:
+    case = MADE_UP.case()
+    sweep.refuse_long(case, "coarse", (120, 0), 2, 24.0)
+    with pytest.raises(CaseError, match=r"some 120 runs, 2 at once, in some [\d.e-]+ hours"):
+        sweep.refuse_long(case, "coarse", (120, 0), 2, 0.0)
+    with pytest.raises(CaseError, match="a higher --hours"):
+        sweep.refuse_long(case, "coarse", (10**9, 0), 2, 24.0)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("risk",),
+        ("window", "--vary", "arc.current=50 A:60 A:2", "--vary", "travel.speed=2 mm/s:3 mm/s:2"),
+        ("find",),
+        ("explain",),
+        ("sequences",),
+    ],
+)
+def test_every_study_has_a_limit(
+    call: Call, folder: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    monkeypatch.setattr(runs, "executor_of", lambda *_: Serial())
+    status, out, err = call(words[0], "stub.toml", *words[1:], "--hours", "0")
+    assert (status, out) == (2, "")
+    assert "allowed: at most 0 hours" in err
+    assert [path.name for path in folder.iterdir()] == ["stub.toml"]
 
 
 def test_a_pipe_gets_a_line_a_minute(

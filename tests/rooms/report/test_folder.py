@@ -15,6 +15,7 @@ import pytest
 from lapheat.case.file import CaseError, read_case
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report import folder as results
+from lapheat.report.digest import digest_of
 from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
 from lapheat.report.leftovers import hidden
 from support.runs import run_with
@@ -75,7 +76,9 @@ def test_folder_holds_the_files_of_the_contract(tmp_path: Path) -> None:
 def test_outcomes_file_is_the_outcomes(tmp_path: Path) -> None:
     write(tmp_path / "out")
     text = (tmp_path / "out" / "outcomes.json").read_text("utf-8")
-    assert json.loads(text) == outcomes_of(run_with()).as_dict()
+    told = json.loads(text)
+    assert told.pop("case") == digest_of(run_with().case)
+    assert told == outcomes_of(run_with()).as_dict()
     assert text.endswith("}\n")
 
 

@@ -29,6 +29,8 @@ STRETCH = (
     "stretches that are short enough"
 )
 
+LEAST = (20, 1)  # runs: a step to either side of ten keys, and the case on its own mesh
+
 
 def carry_out(study: Study) -> bool:
     """Explain a case, write the results and show them; return whether it works or is mended.
@@ -48,7 +50,7 @@ def carry_out(study: Study) -> bool:
     """
     folder = study.folder(OURS)
     planner = explain(study.source, study.mesh)
-    found, files = carried_out(study, folder, planner, write_explain)
+    found, files = carried_out(study, folder, planner, write_explain, least=LEAST)
     show(told(found, study, files))
     return found.works or any(advice.works for advice in found.advice)
 

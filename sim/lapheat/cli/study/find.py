@@ -50,7 +50,8 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     """
     plan = plan_of(study.source, share_of(sure), free, fix, study.mesh, seed)
     folder = study.folder(OURS)
-    found, files = carried_out(study, folder, seek(plan), write_find)
+    least = plan.effort.first * len(plan.hands), 0
+    found, files = carried_out(study, folder, seek(plan), write_find, least=least)
     show(told(found, files))
     return found.pick is not None
 

@@ -19,6 +19,7 @@ from ..terminal.options import (
     CaseFile,
     ClusterAddress,
     Debug,
+    Hours,
     Resume,
     Set,
     Workers,
@@ -35,6 +36,8 @@ __all__ = ["Study", "carried_out", "command_line", "page", "share_of", "study_co
 
 Found = TypeVar("Found")
 
+HOURS = 24.0  # of a study that is begun unasked
+
 
 @dataclass(frozen=True)
 class Study:
@@ -43,7 +46,7 @@ class Study:
     Attributes
     ----------
     ends : the end of its result folder's name
-    file, changes, out, workers, cluster, resume : as on the command line
+    file, changes, out, workers, cluster, resume, hours : as on the command line
     detail : mesh as on the command line; None if nothing was said
     left : kept up to date with what an early end would leave behind
     """
@@ -57,6 +60,7 @@ class Study:
     cluster: str | None
     resume: bool
     left: Left
+    hours: float = HOURS
 
     @cached_property
     def source(self) -> Source:
@@ -108,6 +112,7 @@ def study_command(ends: str, mesh: str) -> Callable[[Callable[..., None]], Calla
             None,
         ),
         "resume": (Resume, False),
+        "hours": (Hours, HOURS),
         "changes": (Set, None),
         "detail": (Annotated[str | None, mesh_option(mesh)], None),
     }
@@ -179,6 +184,7 @@ def carried_out(
     planner: Planner[Found],
     write: Callable[[Found, Path, RowFile], tuple[Path, ...]],
     runs: tuple[int, int] | None = None,
+    least: tuple[int, int] = (1, 0),
 ) -> tuple[Found, tuple[Path, ...]]:
     """Run a planner to its end and write its result folder; what was found, and the files.
 
@@ -189,24 +195,27 @@ def carried_out(
     planner : fresh
     write : what was found, into the folder
     runs : how many it takes at most, at its mesh and at the case's own; None: not known
+    least : how many it takes at least, where that is all that is known
 
     Raises
     ------
     CaseError
-        The cluster, or rows of an unfinished study, are refused.
+        The cluster, rows of an unfinished study, or so long a study are refused.
     MarchError, ResultError
         A run that is needed failed, or the results could not be written.
     """
     from ...study.runs import drive, executor_of, warm_up
-    from ..terminal.sweep import beforehand, counted, kept_rows, say
+    from ..terminal.sweep import beforehand, counted, kept_rows, refuse_long, say
 
+    case = study.source.case()
     with (
         executor_of(study.workers, study.cluster, warm_up) as executor,
         kept_rows(folder, study.resume, study.left) as store,
         counted() as count,
     ):
+        refuse_long(case, study.mesh, runs or least, executor.workers, study.hours)
         if runs is not None:
-            say(beforehand(study.source.case(), study.mesh, runs, executor.workers))
+            say(beforehand(case, study.mesh, runs, executor.workers))
         found = drive(planner, executor, store, count)
         count("drawing", 1, 1)
         files = write(found, folder, store)

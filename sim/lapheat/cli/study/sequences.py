@@ -37,10 +37,12 @@ def carry_out(study: Study, orders: str, interpass: bool) -> bool:
         The results could not be written.
     """
     named = given_orders(orders)
-    trials_of(study.source, named, study.detail, interpass)  # refused before anything starts
+    # refused before anything starts
+    count = len(trials_of(study.source, named, study.detail, interpass))
+    least = (count, 0) if study.detail else (0, count)  # on the case's own mesh
     folder = study.folder(OURS)
     planner = compare(study.source, named, study.detail, interpass)
-    found, files = carried_out(study, folder, planner, write_sequences)
+    found, files = carried_out(study, folder, planner, write_sequences, least=least)
     show(told(found, files, study))
     return found.pause.pick is not None
 

@@ -15,6 +15,7 @@ __all__ = [
     "ClusterAddress",
     "Debug",
     "Detail",
+    "Hours",
     "Resume",
     "Set",
     "Workers",
@@ -43,6 +44,9 @@ ClusterAddress = Annotated[
         metavar="ADDRESS",
         help="Run on a dask cluster: tcp://HOST:8786, its scheduler.",
     ),
+]
+Hours = Annotated[
+    float, typer.Option(metavar="H", min=0.0, help="Refuse a study that would take longer.")
 ]
 Resume = Annotated[
     bool, typer.Option("--resume", help="Go on from the finished runs of an earlier attempt.")

@@ -19,7 +19,7 @@ from ...march.steps import arc_step, still_steps
 from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
 
-__all__ = ["beforehand", "counted", "in_words", "kept_rows", "say"]
+__all__ = ["beforehand", "counted", "in_words", "kept_rows", "refuse_long", "say"]
 
 Count = Callable[[str, int, int], None]
 
@@ -35,6 +35,29 @@ def say(text: str) -> None:
     print(printable_lines(text), file=sys.stderr, flush=True)
 
 
+def refuse_long(case: Case, detail: str, runs: tuple[int, int], workers: int, hours: float) -> None:
+    """Refuse a study that would take more than some `hours`; the others as for `beforehand`.
+
+    Raises
+    ------
+    CaseError
+        It would.
+    """
+    needed = _all_seconds(case, detail, runs) / workers / 3600.0
+    if needed > hours:
+        given = f"some {sum(runs)} runs, {workers} at once, in some {needed:.2g} hours"
+        hint = "fewer runs, a coarser --detail, or a higher --hours"
+        raise CaseError.one("", "--hours", given, f"at most {hours:g} hours", hint)
+
+
+def _all_seconds(case: Case, detail: str, runs: tuple[int, int]) -> float:
+    return sum(
+        count * _seconds(replace(case, detail=mesh))
+        for count, mesh in zip(runs, (detail, case.detail), strict=True)
+        if count
+    )
+
+
 def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> str:
     """Say how many runs a study takes at most, and for about how long.
 
@@ -45,11 +68,7 @@ def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> 
     runs : at that detail, and at the case's own
     workers : how many runs go on at once
     """
-    seconds = sum(
-        count * _seconds(replace(case, detail=mesh))
-        for count, mesh in zip(runs, (detail, case.detail), strict=True)
-        if count
-    )
+    seconds = _all_seconds(case, detail, runs)
     more = f" and {runs[1]} at {case.detail} detail" if runs[1] else ""
     return (
         f"At most {runs[0]} runs at {detail} detail{more}, {workers} at once: some "

@@ -45,7 +45,7 @@ class CompiledStepper:
         walls = len(problem.wall)
         self.threads = min(threads or numba.get_num_threads(), numba.get_num_threads(), nc)
         hot = np.zeros((nc, layers), dtype=np.bool_)
-        self._watch = Watch(
+        self.memory = Watch(
             still=STILL * np.array([a.table().c_min for a in problem.alloys]),
             hot=hot,
             moving=np.zeros_like(hot),
@@ -95,7 +95,7 @@ class CompiledStepper:
         """Take the step; returns how often it had to be taken."""
         grid, tables, weights = state.problem.grid, state.problem.tables, rkl2_weights(stages)
         fields, given = state.fields(), state.given()
-        return int(step(dt, weights, fields, given, self._watch, work, grid, tables))
+        return int(step(dt, weights, fields, given, self.memory, work, grid, tables))
 
 
 def thread_choices(threads: int) -> Generator[int, float, None]:

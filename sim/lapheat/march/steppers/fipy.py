@@ -237,6 +237,7 @@ class FipyStepper:
     """
 
     name = "fipy"
+    memory = None
 
     def __init__(self, problem: Problem) -> None:
         grid, layers = problem.grid, problem.mesh.layers

@@ -25,6 +25,7 @@ LEFT_OUT = (
     "verdict.also_look_at",
     "verdict.too_close",
     "versions",
+    "case",
     "march.wall_s",
 )
 Kinds = type | tuple[type, ...]

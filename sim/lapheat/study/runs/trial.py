@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 from os import PathLike
 from pathlib import Path
@@ -52,7 +52,7 @@ class Source:
     """A case file's text, read once, the changes put over all of it, and its path."""
 
     text: str
-    name: str
+    name: str = field(repr=False)  # rows are told apart by the rest, wherever the file lies
     changes: tuple[str, ...] = ()
 
     @classmethod
