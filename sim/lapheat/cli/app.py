@@ -193,7 +193,7 @@ def run(
             from .study.explain import carry_out as explained
             from .study.frame import Study
 
-            explained(Study("explain", case, changes, None, None, None, None, False, left, hours))
+            explained(Study("explain", case, changes, None, None, None, None, False, left))
         keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
         asked = march.value, threads, converge, hours, keep, checkpoint, resume
         good = carry_out(case, out, changes, detail, *asked, left)
