@@ -103,4 +103,9 @@ def test_every_door_to_the_terminal_is_known() -> None:
         if isinstance(node, ast.Call) and ast.unparse(node.func) in PRINTS
     }
     cli = {f"cli/{name}.py" for name in ("__init__", "app", "terminal/exits", "terminal/screen")}
-    assert doors == {*cli, "cli/terminal/sweep.py", "march/kernels/kept.py"}
+    assert doors == {
+        *cli,
+        "cli/terminal/sweep.py",
+        "march/kernels/kept.py",
+        "report/checkpoint.py",
+    }
