@@ -55,7 +55,7 @@ def _drawn(found: Found) -> Figure:
     best = found.picks[0]
     told = f"{100.0 * best.chance:.0f} % of benches succeed in {best.time:.0f} s"
     told = told if found.pick else f"not sure enough; at best {told}"
-    axes.set_title(f"{short(found.plan.case.title, 30)}: {told}")
+    axes.set_title(f"{short(found.plan.case.title, 32)}: {told}")
     axes.grid(visible=True)
     hands = list(dict.fromkeys(pick.hand for pick in found.picks))
     handles = [
