@@ -16,6 +16,7 @@ from lapheat.api import Result
 from lapheat.case.file import read_case
 from lapheat.history.records import History
 from lapheat.history.wetting import wet_share
+from lapheat.report.digest import digest_of
 from support.outcome_keys import KEYS
 
 ROOT = Path(__file__).parents[2]
@@ -67,8 +68,8 @@ def test_readme_code_leaves_the_result_folder(result: Result, ran: Path) -> None
         *("sheet-letter.pdf", "sheet.pdf", "sheet.png"),
     ]
     told = json.loads((out / "outcomes.json").read_text("utf-8"))
-    assert list(told) == list(KEYS)
-    assert told == result.outcomes.as_dict()
+    assert list(told) == [*KEYS, "case"]
+    assert told == result.outcomes.as_dict() | {"case": digest_of(result.case)}
 
 
 def test_resolved_case_of_a_run_is_the_same_case(result: Result, ran: Path) -> None:
