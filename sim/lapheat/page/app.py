@@ -29,7 +29,12 @@ from .runner import Runner
 __all__ = ["app_of"]
 
 BROWSER = files(__package__) / "browser"
-KINDS_OF_FILE = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+KINDS_OF_FILE = {
+    "html": "text/html",
+    "css": "text/css",
+    "js": "text/javascript",
+    "svg": "image/svg+xml",
+}
 SHOWN = {".png": "image/png"}  # what may be shown in the page; all else is handed over as a file
 WAIT = 60.0  # [s] for the body of a request
 TEXT, NUMBER = 2000, (int, float)
@@ -73,7 +78,6 @@ class _Page:
 
     async def form(self, _: Request) -> Response:
         """Describe the form, and fill it with the starter case."""
-        await self.runner.warm()
         values, more = values_of(starter_text())
         return JSONResponse(
             {"tables": form(), "values": values, "more": more, "version": __version__}
@@ -264,9 +268,10 @@ async def _json(request: Request, most: int) -> dict[str, Any]:
 
 def _form_in(told: Mapping[str, Any]) -> tuple[dict[str, str], str]:
     values, more = told.get("values"), told.get("more", "")
-    good = isinstance(values, dict) and isinstance(more, str) and len(values) < 2000
-    if not good or not all(isinstance(text, str) for text in values.values()):
+    if not isinstance(values, dict) or not isinstance(more, str) or len(values) > 2000:
         raise HTTPException(422, "no form")
+    if not all(isinstance(text, str) for text in values.values()):
+        raise HTTPException(422, "a field is no text")
     return values, more
 
 
@@ -295,5 +300,3 @@ def _measured(given: Any) -> str:
 def _handed(content: bytes, name: str) -> Response:
     head = {"content-disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type="application/octet-stream", headers=head)
-
-

@@ -97,7 +97,9 @@ def values_of(text: str) -> tuple[dict[str, str], str]:
         if _is_leaf((name,), held):
             values[name] = _shown(held)
         elif name in LISTS and isinstance(held, list) and all(isinstance(e, dict) for e in held):
-            good = len(held) <= 100 and all(_is_leaf((name, 0, k), v) for e in held for k, v in e.items())
+            good = len(held) <= 100 and all(
+                _is_leaf((name, 0, k), v) for e in held for k, v in e.items()
+            )
             if not good:
                 more[name] = held
                 continue
@@ -123,7 +125,7 @@ def _loaded(text: str) -> dict[str, Any]:
 def _is_leaf(path: tuple[str | int, ...], value: Any) -> bool:
     """Whether it has a field of its own, that can hold such a value."""
     entry = entry_at(path)
-    if entry is None or isinstance(value, dict) or isinstance(value, bool):
+    if entry is None or isinstance(value, dict | bool):
         return False
     lists = isinstance(entry, Order | Range) or path == ("bench", "hand")
     return lists if isinstance(value, list) else isinstance(value, str | int | float)

@@ -105,7 +105,7 @@ class Guard:
         return self._too_large(headers, MEASURED if path == "/api/calibrate" else CASE)
 
     def _knows(self, host: str) -> bool:
-        """Whether a Host header names this server; no other name, lest one be made to point here."""
+        """Whether a Host header names this server: any other name could be made to point here."""
         name, _, port = host.rpartition(":")
         if not host.isascii() or port != str(self._port):
             return False
@@ -138,4 +138,3 @@ def _is_address(name: str) -> bool:
     except ValueError:
         return False
     return True
-

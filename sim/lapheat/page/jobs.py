@@ -92,7 +92,9 @@ class Jobs:
         """Folder of a job."""
         return self.folder / job.id
 
-    def add(self, kind: str, title: str, options: Mapping[str, Any], texts: Mapping[str, str]) -> Job:
+    def add(
+        self, kind: str, title: str, options: Mapping[str, Any], texts: Mapping[str, str]
+    ) -> Job:
         """Put a new job last, with the files it begins from.
 
         Raises

@@ -47,6 +47,8 @@ class Runner:
     async def work(self) -> None:
         """Run jobs until cancelled."""
         try:
+            with suppress(OSError):
+                await self.warm()  # so that it is ready before the first job
             while True:
                 job = self.jobs.next()
                 if job is None:
@@ -58,7 +60,7 @@ class Runner:
             await self._end()
 
     async def warm(self) -> None:
-        """Start the worker before there is a job for it."""
+        """Start the worker if there is none."""
         if self._worker is None or self._worker.returncode is not None:
             self._done = 0
             self._worker = await asyncio.create_subprocess_exec(
@@ -136,4 +138,3 @@ class Runner:
             else:
                 worker.kill()
         await worker.wait()
-

@@ -60,7 +60,10 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         jobs = Jobs(folder / "jobs")
         config = uvicorn.Config(
             app_of(jobs, token, host, port),
-            **{"http": "h11", "ws": "none", "lifespan": "on", "log_level": "warning"},
+            http="h11",
+            ws="none",
+            lifespan="on",
+            log_level="warning",
             access_log=False,  # addresses hold the token
             server_header=False,
             proxy_headers=False,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import isfinite
 from typing import Any
 
@@ -70,7 +71,9 @@ def _numbers(result: Result) -> Any:
     for part, told in (("Tube", outcomes.tube), ("Flange", outcomes.flange)):
         if told is not None and told.margin_K is not None:
             value = words.apart(told.margin_K, 0.0, limits.base_margin)
-            yield _row(f"{part} below its solidus", value, wanted, told.margin_K >= limits.base_margin)
+            yield _row(
+                f"{part} below its solidus", value, wanted, told.margin_K >= limits.base_margin
+            )
     filler = outcomes.filler
     if filler is not None:
         least = f"at least {words.apart(limits.flow_margin)}"
@@ -88,7 +91,9 @@ def _numbers(result: Result) -> Any:
         if filler.longest_dry_m is not None:
             value = words.long(filler.longest_dry_m)
             most = f"at most {words.long(limits.dry_length)}"
-            yield _row("Longest dry stretch", value, most, filler.longest_dry_m <= limits.dry_length)
+            yield _row(
+                "Longest dry stretch", value, most, filler.longest_dry_m <= limits.dry_length
+            )
         if filler.superheat_K is not None:
             yield _row("Puddle above the filler's flow", words.apart(filler.superheat_K))
     yield _row("Whole time", f"{outcomes.time.total_s:.0f} s")
@@ -116,7 +121,7 @@ def _trace(history: History, units: Units) -> dict[str, Any]:
     """Rows of the trace, thinned by taking the hottest step of every stretch."""
     trace = history.trace
     ends = np.linspace(0, len(trace.time), min(POINTS, len(trace.time)) + 1).astype(int)
-    at = [int(a + np.argmax(trace.tube[a:b])) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+    at = [int(a + np.argmax(trace.tube[a:b])) for a, b in pairwise(ends)]
     lines = {"tube": trace.tube, "flange": trace.flange} | {
         f"probe {probe.name}": trace.probes[:, column]
         for column, probe in enumerate(history.case.probes)

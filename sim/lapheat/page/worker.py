@@ -126,18 +126,22 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
             answer = getattr(functions, kind)(case, **asked)
     pace.told("drawing", 0, 1)
     answer.save(folder / "result")
+    lines = list(answer.lines())
     view = {
         "title": answer.title,
-        "lines": list(answer.lines()),
+        "lines": lines,
         "told": answer.told,
         "rows": answer.rows,
     }
     _write(folder / "view.json", view)
-    return {"summary": answer.why, "works": _works(kind, answer.told)}
+    summary = answer.why or "; ".join(lines[:2])
+    return {"summary": summary, "works": _works(kind, answer.told)}
 
 
 def _works(kind: str, told: Mapping[str, Any]) -> bool | None:
     """Whether a study found something that works; None where that was not asked."""
+    if kind == "explain":
+        return bool(told["works"])
     return told.get("pick") is not None if kind in ("find", "window", "sequences") else None
 
 

@@ -11,6 +11,7 @@ let wanted = false, asking = false, faultsNow = [];
 const idOf = (key) => `f-${key.replace(/[^a-z0-9]+/gi, "-")}`;
 
 export const values = () => Object.fromEntries([...inputs].map(([key, input]) => [key, input.value]).filter(([, text]) => text.trim()));
+export const describe = () => tables.flatMap((table) => table.fields.map((field) => field.key));
 export const content = () => ({ values: values(), more: more.value });
 
 function control(field, key) {
@@ -83,7 +84,7 @@ export function put(told) {
   }
   more.value = told.more || "";
   for (const fold of byId("form").querySelectorAll("details")) fold.open = false;
-  input();
+  return input();
 }
 
 // Change single settings, as a click in a map does.
@@ -99,7 +100,7 @@ export function load(settings) {
 function input() {
   try { const text = JSON.stringify(content()); sessionStorage.setItem(KEPT, text); localStorage.setItem(KEPT, text); } catch { /* a full store keeps the old */ }
   wanted = true;
-  check();
+  return check();
 }
 
 async function check() {
@@ -182,5 +183,5 @@ export async function start() {
   byId("form").addEventListener("submit", (event) => event.preventDefault());
   let kept = null;
   try { kept = JSON.parse(sessionStorage.getItem(KEPT) || localStorage.getItem(KEPT)); } catch { /* nothing kept */ }
-  put(kept && kept.values ? kept : told);
+  await put(kept && kept.values ? kept : told);
 }

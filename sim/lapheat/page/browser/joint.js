@@ -68,8 +68,8 @@ function corner(d) {
   const clip = draw("clipPath", { id: "corner-clip" }, draw("rect", { x: 0, y: 0, width: SIZE, height: SIZE }));
   return picture(`Corner under the arc. ${told}`, told, clip,
     draw("g", { "clip-path": "url(#corner-clip)" },
+      draw("path", { class: "beam", d: `M${point(-spot, -spot)}L${point(far, -spot)}L${point(far, spot)}L${point(-spot, spot)}Z` }),
       bodies(d, at, false),
-      draw("path", { class: "beam", d: `M${point(0, -spot)}L${point(far, -spot)}L${point(far, spot)}L${point(0, spot)}Z` }),
       draw("path", { class: "torch", d: `M${point(0, 0)}L${point(far, 0)}` }),
       draw("circle", { class: "torch", cx: at.x(foot[0]), cy: at.y(foot[1]), r: 3 })),
     draw("path", { class: "dim", d: `M12 ${SIZE - 10}h${at.scale * spot / 2}m0 -3v6m${-at.scale * spot / 2} 0v-6` }),
