@@ -37,6 +37,7 @@ KINDS_OF_FILE = {
 }
 SHOWN = {".png": "image/png"}  # what may be shown in the page; all else is handed over as a file
 WAIT = 60.0  # [s] for the body of a request
+CLOSE = {"connection": "close"}  # else the rest of a body is read, and thrown away
 TEXT, NUMBER = 2000, (int, float)
 
 # What may be asked of each kind of job: the name of an option and its type.
@@ -231,7 +232,7 @@ def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
 
 async def _told(_: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    return PlainTextResponse(f"{printable(error.detail)}\n", error.status_code)
+    return PlainTextResponse(f"{printable(error.detail)}\n", error.status_code, error.headers)
 
 
 async def _body(request: Request, most: int) -> bytes:
@@ -242,10 +243,10 @@ async def _body(request: Request, most: int) -> bytes:
             async for part in request.stream():
                 size += len(part)
                 if size > most:
-                    raise HTTPException(413, f"at most {most / 1e6:.0f} MB")
+                    raise HTTPException(413, f"at most {most / 1e6:.0f} MB", CLOSE)
                 parts.append(part)
     except TimeoutError:
-        raise HTTPException(408) from None
+        raise HTTPException(408, headers=CLOSE) from None
     return b"".join(parts)
 
 

@@ -79,6 +79,8 @@ class Guard:
             await send(message)
 
         refused = self._refused(scope, Headers(scope=scope))
+        if refused is not None:
+            refused.headers["connection"] = "close"  # else the rest of a body is read all the same
         await (refused or self._app)(scope, receive, sent)
 
     def _refused(self, scope: Scope, headers: Headers) -> Response | None:
@@ -129,7 +131,7 @@ class Guard:
         told = headers.get("content-length", "0")
         if told.isdigit() and len(told) < 20 and int(told) <= 2 * most:
             return None
-        return PlainTextResponse("Too large.\n", 413, {"connection": "close"})
+        return PlainTextResponse("Too large.\n", 413)
 
 
 def _is_address(name: str) -> bool:

@@ -8,7 +8,7 @@ import socket
 import sys
 import webbrowser
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from html import escape
 from pathlib import Path
 from typing import IO
@@ -75,7 +75,8 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         sys.stdout.flush()
         if opened:
             _open(folder / "open.html", f"{address}/?token={token}")
-        uvicorn.Server(config).run(sockets=[listener])
+        with suppress(KeyboardInterrupt):  # the usual end
+            uvicorn.Server(config).run(sockets=[listener])
 
 
 def _open(page: Path, address: str) -> None:
