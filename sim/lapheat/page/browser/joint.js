@@ -71,9 +71,7 @@ function corner(d) {
       draw("path", { class: "beam", d: `M${point(-spot, -spot)}L${point(far, -spot)}L${point(far, spot)}L${point(-spot, spot)}Z` }),
       bodies(d, at, false),
       draw("path", { class: "torch", d: `M${point(0, 0)}L${point(far, 0)}` }),
-      draw("circle", { class: "torch", cx: at.x(foot[0]), cy: at.y(foot[1]), r: 3 })),
-    draw("path", { class: "dim", d: `M12 ${SIZE - 10}h${at.scale * spot / 2}m0 -3v6m${-at.scale * spot / 2} 0v-6` }),
-    draw("text", { x: 16 + at.scale * spot / 2, y: SIZE - 7 }, length(d.spot, d.unit)));
+      draw("circle", { class: "torch", cx: at.x(foot[0]), cy: at.y(foot[1]), r: 3 })));
 }
 
 export function ring(segments, count, label, caption, paint = () => "seg", tacks = []) {
