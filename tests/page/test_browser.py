@@ -16,6 +16,7 @@ from lapheat.case.faults import CaseError
 from lapheat.case.file import read_case_text
 from lapheat.page.form import values_of
 from lapheat.page.jobs import Jobs
+from support.case_texts import BEAD
 from support.page import SMALL, Server, until
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -121,6 +122,31 @@ def test_a_longer_segment_changes_the_verdict_and_the_download_is_the_file(
     expect(page.locator(".readout").first).to_contain_text(re.compile(r"\d+ °C at 1\d deg"))
     page.get_by_role("slider").fill("3")
     expect(page.locator(".wide .readout")).to_contain_text("segment 1")
+    # both runs beside each other
+    page.click('nav [data-view="runs"]')
+    for _ in range(2):
+        page.locator("#runs-body input:not(:checked)").first.check()
+    page.click("#compare")
+    expect(page.locator("#answer-body h2")).to_contain_text("Compare", timeout=SLOW)
+    expect(page.locator("#answer-body")).to_contain_text("travel.segment", timeout=SLOW)
+    expect(page.locator("#answer-body .sides .verdict")).to_have_count(2)
+
+
+def test_measurements_are_uploaded_and_refused_in_the_words_of_the_command_line(
+    page: Page,
+) -> None:
+    put(page, BEAD)
+    page.click('nav [data-view="choose"]')
+    page.click("form[aria-labelledby=card-calibrate] button[type=submit]")
+    expect(page.locator("form[aria-labelledby=card-calibrate] .fault")).to_contain_text(
+        "nothing was measured"
+    )
+    measured = {"name": "../bead.csv", "mimeType": "text/csv", "buffer": b"time_s,toe_C\n0,x\n"}
+    page.set_input_files("#measured", measured)
+    expect(page.locator("#choose-body [role=status]")).to_contain_text("bead.csv, 3 lines")
+    page.click("form[aria-labelledby=card-calibrate] button[type=submit]")
+    expect(page.locator("#answer-body .fault")).to_contain_text("measured.csv", timeout=SLOW)
+    expect(page.locator("#answer-body")).to_contain_text("✗ failed")
 
 
 def test_a_run_is_found_again_after_a_reload_and_stopped_at_once(page: Page, data: Path) -> None:
@@ -187,6 +213,8 @@ def test_a_click_in_the_window_s_map_loads_the_setting(page: Page, data: Path) -
     page.goto(f"{page.url.partition('#')[0]}#answer/{job}")
     nodes = page.locator(".node")
     expect(nodes).to_have_count(4)
+    expect(page.locator("#answer-body")).to_contain_text(HOSTILE)
+    expect(page.locator('img[src="x"]')).to_have_count(0)
     nodes.first.focus()
     page.keyboard.press("ArrowUp")
     expect(page.locator(".mapbox .readout")).to_contain_text("travel.pause = 8 s")
@@ -315,6 +343,14 @@ def test_axe_finds_nothing_grave_in_any_state(
     axe(page, "choose")
     page.click('nav [data-view="runs"]')
     axe(page, "runs")
+    page.click('nav [data-view="joint"]')
+    put(page, LONG)
+    page.click("#run")
+    page.wait_for_selector("#queue progress")
+    axe(page, "at work")
+    page.click("#queue button")
+    expect(page.locator("#queue .idle")).to_be_visible()
+    page.click('nav [data-view="runs"]')
     for link in page.locator("#runs-body a").all()[:3]:
         page.goto(f"{server.base}/{link.get_attribute('href')}")
         page.wait_for_selector("#answer-body[data-shown]")
