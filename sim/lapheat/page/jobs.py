@@ -58,12 +58,12 @@ class Jobs:
 
     Attributes
     ----------
-    version : grows with every change
+    version : grows with every change, from another number after a restart
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.version = 0
+        self.version = secrets.randbelow(2**40)
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self._jobs = {job.id: job for job in sorted(self._found(), key=lambda job: job.made)}
 

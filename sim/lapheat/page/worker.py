@@ -134,7 +134,11 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
         "rows": answer.rows,
     }
     _write(folder / "view.json", view)
-    summary = answer.why or "; ".join(lines[:2])
+    fitted = (
+        f"{name} {told['value']:.4g} {told['unit']}".strip()
+        for name, told in answer.told.get("fitted", {}).items()
+    )
+    summary = answer.why or "; ".join(lines[:2]) or ", ".join(fitted)
     return {"summary": summary, "works": _works(kind, answer.told)}
 
 

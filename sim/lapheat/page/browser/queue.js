@@ -73,12 +73,12 @@ function table() {
   if (!jobs.length) { fill(place, make("p", null, "No runs yet.")); return; }
   const focus = document.activeElement?.dataset?.focus;
   fill(place, make("table", null,
-    make("thead", null, make("tr", null, ["Tick", "When", "What", "State", "Case and answer", ""].map((text) => make("th", { scope: "col" }, text || make("span", { class: "unseen" }, "Actions"))))),
+    make("thead", null, make("tr", null, ["Tick", "When", "What", "State", "Case and answer", ""].map((text) => make("th", { scope: "col", class: "tight" }, text || make("span", { class: "unseen" }, "Actions"))))),
     make("tbody", null, [...jobs].reverse().map((job) => make("tr", null,
       make("td", null, job.kind === "run" && job.state === "done" ? make("input", { type: "checkbox", "data-focus": `t${job.id}`, "aria-label": `Compare ${job.title}, ${when(job.made)}`, checked: ticked.has(job.id), onchange: (event) => { if (event.target.checked) ticked.add(job.id); else ticked.delete(job.id); tick(); } }) : ""),
-      make("td", null, when(job.made)), make("td", null, NAMES[job.kind]), make("td", null, standing(job)),
-      make("td", null, job.state === "waiting" || job.state === "running" ? job.title : make("a", { href: `#answer/${job.id}`, "data-focus": `a${job.id}` }, job.title), make("p", { class: "help" }, job.summary.length > 220 ? `${job.summary.slice(0, 220)} …` : job.summary)),
-      make("td", null, job.state === "waiting" || job.state === "running"
+      make("td", { class: "tight" }, when(job.made)), make("td", { class: "tight" }, NAMES[job.kind]), make("td", { class: "tight" }, standing(job)),
+      make("td", { class: "broad" }, job.state === "waiting" || job.state === "running" ? job.title : make("a", { href: `#answer/${job.id}`, "data-focus": `a${job.id}` }, job.title), make("p", { class: "help" }, job.summary.length > 220 ? `${job.summary.slice(0, 220)} …` : job.summary)),
+      make("td", { class: "tight" }, job.state === "waiting" || job.state === "running"
         ? make("button", { type: "button", "data-focus": `s${job.id}`, onclick: () => post(`/api/runs/${job.id}/stop`).then(poll) }, "Stop")
         : make("button", { type: "button", "data-focus": `r${job.id}`, "aria-label": `Remove ${job.title}, ${when(job.made)}`, onclick: () => post(`/api/runs/${job.id}/remove`).then(poll) }, "Remove")))))));
   if (focus) place.querySelector(`[data-focus="${focus}"]`)?.focus();
