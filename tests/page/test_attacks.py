@@ -228,7 +228,16 @@ def test_a_large_upload_is_refused_before_it_is_read(tmp_path: Path) -> None:
     assert list(Jobs(tmp_path / "jobs")) == []
 
 
-def test_a_gigabyte_without_a_length_is_cut_off(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
+    """A real server and its data folder."""
+    data = tmp_path_factory.mktemp("served") / "data"
+    server = Server(data)
+    yield server, data
+    server.close()
+
+
+def test_a_gigabyte_without_a_length_is_cut_off(served: tuple[Server, Path]) -> None:
     sent = 0
 
     def endless() -> Iterator[bytes]:
@@ -237,27 +246,24 @@ def test_a_gigabyte_without_a_length_is_cut_off(tmp_path: Path) -> None:
             sent += 10**6
             yield b"x" * 10**6
 
-    server = Server(tmp_path)
-    try:
-        host = server.base.removeprefix("http://")
-        name, port = host.split(":")
-        with socket.create_connection((name, int(port)), 20) as link:
-            head = (
-                f"POST /api/open HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n"
-                f"Cookie: lapheat-{port}={server.token}\r\nTransfer-Encoding: chunked\r\n\r\n"
-            )
-            link.sendall(head.encode())
-            answer = b""
-            with suppress(OSError):  # it hangs up
-                for part in endless():
-                    link.sendall(f"{len(part):x}\r\n".encode() + part + b"\r\n")
-            with suppress(OSError):
-                answer = link.recv(100)
-        assert sent < 100 * 10**6
-        assert answer == b"" or b" 413 " in answer
-        assert _resident(server.process.pid) < 400e6
-    finally:
-        server.close()
+    server, _ = served
+    host = server.base.removeprefix("http://")
+    name, port = host.split(":")
+    with socket.create_connection((name, int(port)), 20) as link:
+        head = (
+            f"POST /api/open HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n"
+            f"Cookie: lapheat-{port}={server.token}\r\nTransfer-Encoding: chunked\r\n\r\n"
+        )
+        link.sendall(head.encode())
+        answer = b""
+        with suppress(OSError):  # it hangs up
+            for part in endless():
+                link.sendall(f"{len(part):x}\r\n".encode() + part + b"\r\n")
+        with suppress(OSError):
+            answer = link.recv(100)
+    assert sent < 100 * 10**6
+    assert answer == b"" or b" 413 " in answer
+    assert _resident(server.process.pid) < 400e6
 
 
 def _resident(process: int) -> float:
@@ -321,20 +327,13 @@ def test_names_of_folders_are_random_and_not_the_users(tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "jobs").iterdir()] == [job.id]
 
 
-def test_a_data_folder_is_its_owners_and_one_server_s_alone(tmp_path: Path) -> None:
-    data = tmp_path / "data"
-    server = Server(data)
-    try:
-        assert stat.S_IMODE(data.stat().st_mode) == 0o700
-        assert stat.S_IMODE((data / "token").stat().st_mode) == 0o600
-        assert len(server.token) >= 32
-        with pytest.raises(CaseError, match="no other page"):
-            serve(data, "127.0.0.1", None, False)
-    finally:
-        server.close()
-    again = Server(data)
-    assert again.token == server.token  # open tabs go on
-    again.close()
+def test_a_data_folder_is_its_owners_and_one_server_s_alone(served: tuple[Server, Path]) -> None:
+    server, data = served
+    assert stat.S_IMODE(data.stat().st_mode) == 0o700
+    assert stat.S_IMODE((data / "token").stat().st_mode) == 0o600
+    assert len(server.token) >= 32
+    with pytest.raises(CaseError, match="no other page"):
+        serve(data, "127.0.0.1", None, False)
 
 
 def test_a_folder_or_an_address_that_cannot_be_used_is_refused(tmp_path: Path) -> None:

@@ -144,8 +144,9 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
 
 def _works(kind: str, told: Mapping[str, Any]) -> bool | None:
     """Whether a study found something that works; None where that was not asked."""
-    if kind == "explain":
-        return bool(told["works"])
+    if kind in ("explain", "calibrate"):
+        found: bool | None = told.get("works" if kind == "explain" else "fits")
+        return found
     return told.get("pick") is not None if kind in ("find", "window", "sequences") else None
 
 

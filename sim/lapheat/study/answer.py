@@ -76,7 +76,7 @@ class Answer(Generic[Found]):
     def lines(self) -> Iterator[str]:
         """The sentence, findings, chances and notes, where there are any."""
         if self.why:
-            yield f"{self.why}."
+            yield f"{self.why.rstrip('.')}."
         yield from (f"{finding['says']}." for finding in self.told.get("findings", ()))
         for name, value in self.told.items():
             if isinstance(value, Mapping) and {"chance", "low", "high"} <= value.keys():
