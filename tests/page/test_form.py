@@ -44,7 +44,7 @@ def test_a_shipped_case_goes_through_the_form_unchanged(path: Path) -> None:
         starter_text(),
         BEAD + PROBE,
         SMALL
-        + FIXTURE
+        + FIXTURE.replace("6 mm", "2 mm")
         + TACK
         + '[bench]\nhand = ["clock", "flow"]\ncurrent_range = ["20 A", "90 A"]\n',
         SMALL.replace('"10 mm"', '"10 mm"\norder = [1, 3, 2, 4]') + ALLOY,

@@ -21,6 +21,7 @@ export async function show(id) {
   const back = told.form ? make("button", { type: "button", onclick: () => goJoint(() => put(told.form)) }, "These settings into the form") : "";
   if (!view || job.state !== "done") {
     fill(place, head(job.title, back), make("p", null, NAMES[job.kind], ": ", standing(job)), make("p", { class: job.state === "failed" ? "fault" : "" }, job.summary));
+    place.dataset.shown = id;
     return;
   }
   document.title = `${job.title} - Lapheat`;
