@@ -242,6 +242,33 @@ for command in (find, explain, window, sequences, risk, calibrate):
 
 
 @app.command()
+def page(
+    data: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Where its runs are kept; the user's data by default."),
+    ] = None,
+    host: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Where it listens; this machine by default.")
+    ] = "127.0.0.1",
+    port: Annotated[
+        int | None, typer.Option(metavar="N", min=1, max=65535, help="A free one by default.")
+    ] = None,
+    browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+    debug: Debug = False,
+) -> None:
+    """Serve the whole job as a page in the browser, on this machine, until Ctrl-C.
+
+    \b
+    Example:
+      lapheat page
+    """
+    with ending(debug):
+        from .page import carry_out
+
+        carry_out(data, host, port, browser)
+
+
+@app.command()
 def schema(debug: Debug = False) -> None:
     """Print the JSON schema of a case file, for editors that check while you type.
 

@@ -71,12 +71,12 @@ class Answer(Generic[Found]):
         return f"<{self.name} of {self.title!r}: {self.why or f'{len(self.rows)} rows'}>"
 
     def _repr_html_(self) -> str:
-        return html_of(f"{self.title}: {self.name}", [*self._lines()], self.rows)
+        return html_of(f"{self.title}: {self.name}", [*self.lines()], self.rows)
 
-    def _lines(self) -> Iterator[str]:
+    def lines(self) -> Iterator[str]:
         """The sentence, findings, chances and notes, where there are any."""
         if self.why:
-            yield f"{self.why}."
+            yield f"{self.why.rstrip('.')}."
         yield from (f"{finding['says']}." for finding in self.told.get("findings", ()))
         for name, value in self.told.items():
             if isinstance(value, Mapping) and {"chance", "low", "high"} <= value.keys():

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
-from ...constants import ZERO_CELSIUS
+from ...report.progress import Stage
 from .sweep import in_words, say
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ PERIOD = 0.1  # [s] between updates
 LINES = 60.0  # [s] between lines where there is no terminal
 
 
-class Meter:
+class Meter(Stage):
     """Shows where a march is: called with its progress after every step.
 
     Parameters
@@ -34,13 +34,10 @@ class Meter:
     """
 
     def __init__(self, bar: Progress | None, case: Case, total: float) -> None:
-        self.solidus = {"tube": case.alloys[case.tube.alloy].solidus}
-        if case.flange is not None:
-            self.solidus["flange"] = case.alloys[case.flange.alloy].solidus
+        super().__init__(case)
         self.bar = bar
         self.total = max(total, 1e-9)
         self.next = 0.0
-        self.start()
         if bar is not None:
             text = "preparing; the first run of all also compiles, about a minute"
             self.task = bar.add_task(text, total=self.total)
@@ -48,15 +45,12 @@ class Meter:
 
     def start(self, head: str = "") -> None:
         """Begin a run of the case; `head` is said before where it is."""
-        self.head = head
-        self.segment = self.finished = self.done = 0
+        super().start(head)
         self.began = self.last = monotonic()
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second; elsewhere a line a minute."""
-        if where.done > self.done:
-            self.done, self.finished = where.done, self.segment
-        self.segment = where.segment
+        self.follow(where)
         started = where.time > 0.0
         if started:
             self._line(lambda: self.text(where), where.time / self.total)
@@ -64,27 +58,6 @@ class Meter:
             self.next = now + PERIOD
             self.bar.update(self.task, completed=where.time, description=self.text(where))
             self.bar.refresh()
-
-    def text(self, where: Where) -> str:
-        """One line: segment, simulated time, hottest base against its solidus."""
-        if where.done == where.count:
-            doing = "cooling"
-        elif where.segment == 0:
-            doing = "tacks"
-        elif where.segment == self.finished:
-            doing = f"pause, {where.done} of {where.count} segments done"
-        else:
-            doing = f"segment {where.segment} ({where.done + 1} of {where.count})"
-        return f"{self.head}{doing}, {where.time:.1f} s, {self.hottest(where)}"
-
-    def hottest(self, where: Where) -> str:
-        """Part of the base nearest to melting now: "tube 1103 of 1400 degC"."""
-        hot = {"tube": where.tube, "flange": where.flange}
-        part = max(self.solidus, key=lambda name: hot[name] - (self.solidus[name] or 1e4))
-        now, solidus = hot[part] - ZERO_CELSIUS, self.solidus[part]
-        if solidus is None:
-            return f"{part} {now:.0f} degC"
-        return f"{part} {now:.0f} of {solidus - ZERO_CELSIUS:.0f} degC"
 
     def count(self, doing: str, done: int, count: int) -> None:
         """Show what goes on after the march and has parts, `done` of `count`."""

@@ -1,0 +1,142 @@
+"""Who may ask: one token, this address, this page. Everything else is refused before it is read."""
+
+from __future__ import annotations
+
+import hmac
+import ipaddress
+import socket
+from collections.abc import Iterable, Mapping
+from urllib.parse import parse_qs
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import cookie_parser
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+__all__ = ["CASE", "HEADERS", "MEASURED", "Guard", "is_loopback"]
+
+CASE, MEASURED = 1_000_000, 20_000_000  # [bytes] of a case file, and of measurements
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+)
+HEADERS: Mapping[str, str] = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "x-frame-options": "DENY",
+}
+OURS = ("same-origin", "none")  # of Sec-Fetch-Site: from the page itself, or typed by the user
+CLOSED = "This page is closed to you: open it by the address that `lapheat page` shows.\n"
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address can be reached from this machine only."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+class Guard:
+    """Lets a request through if host, origin, token and size are right.
+
+    Parameters
+    ----------
+    app : what it guards
+    token : secret of this server
+    host, port : where it listens
+    """
+
+    def __init__(self, app: ASGIApp, token: str, host: str, port: int) -> None:
+        self._app, self._token, self._port = app, token, port
+        self._cookie = f"lapheat-{port}"
+        names = {"127.0.0.1", "[::1]", "localhost"}
+        if not is_loopback(host):
+            names |= {f"[{host}]" if ":" in host else host, socket.gethostname().lower()}
+        self._any = host in ("0.0.0.0", "::")
+        self._names = names
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or refuse."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return
+
+        async def sent(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers[name] = value
+                if "cache-control" not in headers:
+                    headers["cache-control"] = "no-store"
+            await send(message)
+
+        refused = self._refused(scope, Headers(scope=scope))
+        if refused is not None:
+            refused.headers["connection"] = "close"  # else the rest of a body is read all the same
+        await (refused or self._app)(scope, receive, sent)
+
+    def _refused(self, scope: Scope, headers: Headers) -> Response | None:
+        """Response that refuses a request; None for one that may go on."""
+        hosts = headers.getlist("host")
+        if len(hosts) != 1 or not self._knows(hosts[0]):
+            return PlainTextResponse("Unknown host.\n", 421)
+        method, path = scope["method"], scope["path"]
+        if method not in ("GET", "HEAD", "POST"):
+            return PlainTextResponse("Not allowed.\n", 405)
+        site = headers.get("sec-fetch-site")
+        if method == "POST":
+            # A browser always says where a post comes from; what does not is no page of ours.
+            if headers.getlist("origin") != [f"http://{hosts[0]}"] or site not in (None, *OURS):
+                return PlainTextResponse("Posts come from this page only.\n", 403)
+        elif site not in (None, *OURS) and path != "/":
+            return PlainTextResponse("Not for other sites.\n", 403)
+        if path == "/" and method == "GET":
+            given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [])
+            if len(given) == 1 and self._is_token(given[0]):
+                return self._welcome()
+        if not any(self._is_token(given) for given in self._cookies(headers.getlist("cookie"))):
+            return PlainTextResponse(CLOSED, 403)
+        return self._too_large(headers, MEASURED if path == "/api/calibrate" else CASE)
+
+    def _knows(self, host: str) -> bool:
+        """Whether a Host header names this server: any other name could be made to point here."""
+        name, _, port = host.rpartition(":")
+        if not host.isascii() or port != str(self._port):
+            return False
+        return name.lower() in self._names or (self._any and _is_address(name))
+
+    def _is_token(self, given: str) -> bool:
+        return hmac.compare_digest(given.encode(), self._token.encode())
+
+    def _cookies(self, lines: Iterable[str]) -> list[str]:
+        return [jar[self._cookie] for jar in map(cookie_parser, lines) if self._cookie in jar]
+
+    def _welcome(self) -> Response:
+        """Keep the token in a cookie, and take it out of the address."""
+        response = RedirectResponse("/", 303)
+        # Lax: the browser gets here from a file of ours, and strict cookies would stay behind.
+        response.set_cookie(self._cookie, self._token, httponly=True, samesite="lax", path="/")
+        return response
+
+    @staticmethod
+    def _too_large(headers: Headers, most: int) -> Response | None:
+        told = headers.get("content-length", "0")
+        if told.isdigit() and len(told) < 20 and int(told) <= 2 * most:
+            return None
+        return PlainTextResponse("Too large.\n", 413)
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name.strip("[]"))
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,242 @@
+"""What the browser draws of a run: plain numbers in the user's units, and frames as bytes."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import isfinite
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..api import Result
+from ..case.faults import printable
+from ..constants import ZERO_CELSIUS
+from ..history.records import History
+from ..outcomes.sentence import notes_of, sentence, sentences_of
+from ..outcomes.wording import Wording
+from ..report.figures.section import near_view, view_of
+from ..report.figures.style import Units, levels_of
+
+__all__ = ["frames_of", "run_view"]
+
+Array = NDArray[np.float64]
+
+SHOWN = ("tube outside", "tube bore", "flange face")
+POINTS = 700  # of a trace, at most
+ROWS, LAYERS, FRAMES = 18, 72, 60  # of the part in three dimensions, at most
+DECI = 10.0  # frames are in tenths of a kelvin
+
+
+def run_view(result: Result) -> dict[str, Any]:
+    """Everything the page shows of a run but the frames."""
+    history, outcomes = result.history, result.outcomes
+    case, words, units = history.case, Wording.of(history.case), Units.of(history.case)
+    judgement, levels = outcomes.verdict.judgement, levels_of(history)
+    told = {
+        "title": printable(case.title),
+        "solid": outcomes.verdict.base_stays_solid,
+        "flows": outcomes.verdict.filler_flows,
+        "too_close": list(outcomes.verdict.too_close or ()),
+        "brazed": case.fillet is not None,
+        "sentences": [printable(sentence(each)) for each in sentences_of(judgement, words)],
+        "notes": [printable(sentence(each)) for each in notes_of(judgement, words)],
+        "assumed": [printable(each) for each in (*case.assumed, *outcomes.alloys.held)],
+        "numbers": list(_numbers(result)),
+        "unit": {"length": units.length, "temperature": units.degree},
+        "levels": {
+            "flow": _hot(units, levels.flow),
+            "tube": _hot(units, levels.tube),
+            "flange": _hot(units, levels.flange),
+        },
+        "surfaces": [_surface(history, name, units) for name in SHOWN if name in history.surfaces],
+        "trace": _trace(history, units),
+        "section": _section(history, units),
+        "segments": [_segment(each, units) for each in outcomes.as_dict()["segments"]],
+        "total_s": outcomes.time.total_s,
+    }
+    return told | {"solid_view": _solid(history, units)}
+
+
+def _hot(units: Units, kelvin: float) -> float | None:
+    value = float(units.hot(np.asarray(kelvin)))
+    return round(value, 1) if isfinite(value) else None
+
+
+def _numbers(result: Result) -> Any:
+    """Rows of the table of margins: label, value, what is wanted, whether it holds."""
+    outcomes, case = result.outcomes, result.case
+    words, limits = Wording.of(case), case.limits
+    wanted = f"at least {words.apart(limits.base_margin)}"
+    for part, told in (("Tube", outcomes.tube), ("Flange", outcomes.flange)):
+        if told is not None and told.margin_K is not None:
+            value = words.apart(told.margin_K, 0.0, limits.base_margin)
+            yield _row(
+                f"{part} below its solidus", value, wanted, told.margin_K >= limits.base_margin
+            )
+    filler = outcomes.filler
+    if filler is not None:
+        least = f"at least {words.apart(limits.flow_margin)}"
+        share = f"at least {words.share(limits.wet_fraction)}"
+        for side in ("tube", "flange"):
+            surplus = getattr(filler, f"{side}_side_surplus_K")
+            if surplus is not None:
+                value = words.apart(surplus, 0.0, limits.flow_margin)
+                name = f"Filler above its flow, {side} side"
+                yield _row(name, value, least, surplus >= limits.flow_margin)
+            wet = getattr(filler, f"{side}_side_wet")
+            if wet is not None:
+                value = words.share(wet, limits.wet_fraction)
+                yield _row(f"Wet, {side} side", value, share, wet >= limits.wet_fraction)
+        if filler.longest_dry_m is not None:
+            value = words.long(filler.longest_dry_m)
+            most = f"at most {words.long(limits.dry_length)}"
+            yield _row(
+                "Longest dry stretch", value, most, filler.longest_dry_m <= limits.dry_length
+            )
+        if filler.superheat_K is not None:
+            yield _row("Puddle above the filler's flow", words.apart(filler.superheat_K))
+    yield _row("Whole time", f"{outcomes.time.total_s:.0f} s")
+    yield _row("Arc on", f"{outcomes.time.arc_on_s:.0f} s")
+
+
+def _row(name: str, value: str, wanted: str = "", good: bool | None = None) -> dict[str, Any]:
+    return {"name": name, "value": value, "wanted": wanted, "good": good}
+
+
+def _surface(history: History, name: str, units: Units) -> dict[str, Any]:
+    surface = history.surfaces[name]
+    order = np.argsort(surface.angle % (2.0 * np.pi))
+    up = np.argsort(surface.position)
+    peak = units.hot(surface.peak[np.ix_(up, order)])
+    return {
+        "name": name,
+        "edges": np.sort(units.long(surface.edges)).round(4).tolist(),
+        "layers": len(order),
+        "peak": peak.round().astype(int).ravel().tolist(),
+    }
+
+
+def _trace(history: History, units: Units) -> dict[str, Any]:
+    """Rows of the trace, thinned by taking the hottest step of every stretch."""
+    trace = history.trace
+    ends = np.linspace(0, len(trace.time), min(POINTS, len(trace.time)) + 1).astype(int)
+    at = [int(a + np.argmax(trace.tube[a:b])) for a, b in pairwise(ends)]
+    lines = {"tube": trace.tube, "flange": trace.flange} | {
+        f"probe {probe.name}": trace.probes[:, column]
+        for column, probe in enumerate(history.case.probes)
+    }
+    return {
+        "time": trace.time[at].round(2).tolist(),
+        "current": trace.current[at].round(1).tolist(),
+        "segment": trace.segment[at].tolist(),
+        "lines": [
+            {"name": name, "values": units.hot(values[at]).round().astype(int).tolist()}
+            for name, values in lines.items()
+            if np.isfinite(values).all()
+        ],
+    }
+
+
+def _section(history: History, units: Units) -> dict[str, Any]:
+    """Cells of the section at the hottest instant, near the joint."""
+    joint, shot, window = history.problem.mesh.section, history.snapshot, view_of(history)
+    bead = history.case.fillet is None
+    points = units.long(joint.vertices[:, ::-1] if bead else joint.vertices)
+    view = units.long(np.array(window))
+    near = near_view(points, joint.cells, view)
+    return {
+        "view": view.round(4).tolist(),
+        "time": round(shot.time, 1),
+        "angle": round(float(np.degrees(shot.angle)) % 360.0, 1),
+        "points": points.round(4).tolist(),
+        "cells": [[int(i) for i in cell if i >= 0] for cell in joint.cells[near]],
+        "part": joint.region[near].tolist(),
+        "alive": shot.alive[near].tolist(),
+        "values": units.hot(shot.temperature[near]).round().astype(int).tolist(),
+    }
+
+
+def _segment(told: dict[str, Any], units: Units) -> dict[str, Any]:
+    def hot(name: str) -> float | None:
+        return None if told.get(name) is None else _hot(units, told[name] + ZERO_CELSIUS)
+
+    return {
+        "number": told["number"],
+        "from": told["from_deg"],
+        "to": told["to_deg"],
+        "start_s": told["start_s"],
+        "end_s": told["end_s"],
+        "start": hot("start_C"),
+        "tube": hot("tube_peak_C"),
+        "flange": hot("flange_peak_C"),
+        "wet": [told.get("tube_side_wet"), told.get("flange_side_wet")],
+    }
+
+
+def _thinned(count: int, most: int) -> NDArray[np.int64]:
+    return np.unique(np.linspace(0, count - 1, min(most, count)).round().astype(np.int64))
+
+
+def _solid(history: History, units: Units) -> dict[str, Any]:
+    """Bodies of revolution that `frames_of` has the temperatures of."""
+    case, film = history.case, history.film
+    parts = []
+    for name in SHOWN:
+        if name not in history.surfaces:
+            continue
+        surface = history.surfaces[name]
+        rows, layers = _chosen(history, name)
+        place = surface.edges[[*rows, len(surface.edges) - 1]]
+        radius = np.full(len(place), case.tube.radius)
+        if name == "tube bore":
+            radius -= case.tube.wall
+        flat = name.startswith("flange")
+        r, z = (case.tube.radius + place, 0.0 * place) if flat else (radius, place)
+        if flat and case.fillet is not None:
+            z = np.maximum(0.0, case.fillet.leg - place)  # the fillet's slope lies over the face
+            r = np.maximum(r, case.tube.radius)
+        parts.append(
+            {
+                "name": name,
+                "r": units.long(r).round(4).tolist(),
+                "z": units.long(z).round(4).tolist(),
+                "rows": len(rows),
+                "layers": len(layers),
+            }
+        )
+    at = [] if film is None else _thinned(len(film.time), FRAMES).tolist()
+    return {
+        "parts": parts,
+        "time": [] if film is None else film.time[at].round(2).tolist(),
+        "segment": [] if film is None else film.segment[at].tolist(),
+        "current": [] if film is None else film.current[at].round(1).tolist(),
+        "angle": [] if film is None else np.degrees(film.angle[at]).round(1).tolist(),
+    }
+
+
+def _chosen(history: History, name: str) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows and layers of a surface that are shown; rows near the joint are kept."""
+    surface = history.surfaces[name]
+    near = np.argsort(np.abs(surface.position))[:ROWS]
+    far = _thinned(len(surface.position), ROWS)
+    rows = np.unique(np.concatenate([near, far]))
+    return rows, _thinned(len(surface.angle), LAYERS)
+
+
+def frames_of(history: History) -> bytes:
+    """Temperatures of the part: the peaks first, then each frame, surface by surface.
+
+    Little-endian whole numbers of two bytes: tenths of a kelvin, rows of a surface in order, round
+    the ring in each.
+    """
+    film = history.film
+    frames: list[Array] = []
+    names = [name for name in SHOWN if name in history.surfaces]
+    chosen = {name: np.ix_(*_chosen(history, name)) for name in names}
+    frames += [history.surfaces[name].peak[chosen[name]] for name in names]
+    if film is not None:
+        for index in _thinned(len(film.time), FRAMES):
+            frames += [film.surfaces[name][index][chosen[name]].astype(float) for name in names]
+    flat = np.concatenate([frame.ravel() for frame in frames])
+    return np.clip(np.nan_to_num(DECI * flat), 0, 65535).round().astype("<u2").tobytes()

@@ -1,0 +1,364 @@
+"""What others try on the page: each is refused, or harmless."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import stat
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+from lapheat.case.faults import CaseError
+from lapheat.page.app import BROWSER
+from lapheat.page.form import values_of
+from lapheat.page.guard import POLICY, is_loopback
+from lapheat.page.jobs import Jobs
+from lapheat.page.serve import serve
+from support.page import HOST, PORT, SMALL, TOKEN, Server, client
+
+FORM = dict(zip(("values", "more"), values_of(SMALL), strict=True))
+POSTS = ("/api/check", "/api/open", "/api/text", "/api/runs", "/api/calibrate")
+
+
+def body(**more: object) -> str:
+    return json.dumps({"kind": "run", **FORM, **more})
+
+
+def test_the_page_itself_is_let_in(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    assert page.get("/").status_code == 200
+    assert page.post("/api/runs", content=body()).status_code == 200
+    assert [job.title for job in Jobs(tmp_path / "jobs")] == ["Small"]
+
+
+@pytest.mark.parametrize("path", ["/", "/browser/main.js", "/api/form", "/api/runs", "/none"])
+@pytest.mark.parametrize("cookie", ["", f"lapheat-{PORT}=wrong", f"lapheat-1={TOKEN}", f"{TOKEN}"])
+def test_nothing_is_told_without_the_token(tmp_path: Path, path: str, cookie: str) -> None:
+    answer = client(tmp_path, cookie=cookie).get(path)
+    assert answer.status_code == 403
+    assert TOKEN not in answer.text
+
+
+@pytest.mark.parametrize("path", POSTS)
+def test_no_post_without_the_token(tmp_path: Path, path: str) -> None:
+    assert client(tmp_path, cookie="").post(path, content=body()).status_code == 403
+    assert list(Jobs(tmp_path / "jobs")) == []
+
+
+def test_the_token_is_taken_once_and_leaves_the_address(tmp_path: Path) -> None:
+    page = client(tmp_path, cookie="")
+    answer = page.get(f"/?token={TOKEN}")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    kept = answer.headers["set-cookie"].lower()
+    assert "httponly" in kept
+    assert "samesite=lax" in kept
+    for wrong in ("", "x", TOKEN[:-1], f"{TOKEN}&token={TOKEN}"):
+        assert page.get(f"/?token={wrong}", headers={"cookie": ""}).status_code == 403
+    assert client(tmp_path, cookie="").get(f"/api/runs?token={TOKEN}").status_code == 403
+
+
+@pytest.mark.parametrize(
+    "origin",
+    [
+        *(
+            "http://evil.example",
+            "null",
+            "",
+            f"https://{HOST}",
+            "http://127.0.0.1",
+            "http://localhost",
+        ),
+        f"http://{HOST}.evil.example",
+    ],
+)
+@pytest.mark.parametrize("path", POSTS)
+def test_a_post_from_another_origin_is_refused(tmp_path: Path, origin: str, path: str) -> None:
+    assert client(tmp_path, origin=origin).post(path, content=body()).status_code == 403
+    assert list(Jobs(tmp_path / "jobs")) == []
+
+
+def test_a_post_that_names_no_origin_is_refused(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    del page.headers["origin"]
+    assert page.post("/api/runs", content=body()).status_code == 403
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_another_site_gets_nothing(tmp_path: Path, site: str) -> None:
+    page = client(tmp_path, **{"sec-fetch-site": site})
+    assert page.get("/api/runs").status_code == 403
+    assert page.get("/browser/main.js").status_code == 403
+    assert page.post("/api/runs", content=body()).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        *(
+            "evil.example",
+            f"evil.example:{PORT}",
+            "127.0.0.1",
+            "127.0.0.1:1",
+            f"127.0.0.1.evil:{PORT}",
+        ),
+        *("", f"localhost:{PORT}@evil", f"192.168.1.5:{PORT}", f"0.0.0.0:{PORT}"),
+    ],
+)
+def test_another_host_is_refused(tmp_path: Path, host: str) -> None:
+    page = client(tmp_path, host=host, origin=f"http://{host}")
+    assert page.get("/").status_code == 421
+    assert page.get(f"/?token={TOKEN}").status_code == 421
+    assert page.post("/api/runs", content=body()).status_code == 421
+
+
+@pytest.mark.parametrize("host", [HOST, f"localhost:{PORT}", f"[::1]:{PORT}"])
+def test_this_machine_is_known_by_its_names(tmp_path: Path, host: str) -> None:
+    page = client(tmp_path, host=host, origin=f"http://{host}")
+    assert page.post("/api/check", content=body()).status_code == 200
+
+
+def test_an_open_address_takes_numbers_and_its_own_name_only(tmp_path: Path) -> None:
+    def status(host: str) -> int:
+        page = client(tmp_path, "0.0.0.0")
+        return page.get("/", headers={"host": host}).status_code
+
+    assert status(f"192.168.1.5:{PORT}") == 200
+    assert status(f"{socket.gethostname()}:{PORT}") == 200
+    assert status(f"evil.example:{PORT}") == 421
+
+
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"])
+def test_other_methods_are_refused(tmp_path: Path, method: str) -> None:
+    assert client(tmp_path).request(method, "/api/runs").status_code == 405
+
+
+@pytest.mark.parametrize("path", ["/", "/browser/page.css", "/api/runs", "/none"])
+@pytest.mark.parametrize("cookie", [f"lapheat-{PORT}={TOKEN}", ""])
+def test_every_answer_says_what_the_browser_may_do(tmp_path: Path, path: str, cookie: str) -> None:
+    headers = client(tmp_path, cookie=cookie).get(path).headers
+    assert headers["content-security-policy"] == POLICY
+    assert "unsafe" not in POLICY
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert "server" not in headers
+
+
+def test_nothing_shipped_needs_more_than_the_policy_allows() -> None:
+    page = BROWSER.joinpath("index.html").read_text("utf-8")
+    assert "<style" not in page
+    assert " style=" not in page
+    assert (
+        " on"
+        not in page.replace(" one", "")
+        .replace(" only", "")
+        .replace(" or ", "")
+        .partition("<body>")[0]
+    )
+    scripts = page.count("<script")
+    assert scripts == page.count('<script src="/browser/') + page.count(
+        '<script type="module" src="/browser/'
+    )
+    for item in BROWSER.iterdir():
+        text = item.read_text("utf-8")
+        assert "innerHTML" not in text
+        assert "eval(" not in text
+        addresses = text.replace("http://www.w3.org/2000/svg", "")
+        assert "http://" not in addresses
+        assert "https://" not in addresses
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("../case.toml", "../../token", "..%2f..%2ftoken", "%2e%2e/%2e%2e/token", "/etc/passwd"),
+        *("//etc/passwd", "figures/../../job.json", "....//token", "link", "outcomes.json%00.png"),
+    ],
+)
+def test_a_path_in_a_file_name_leads_nowhere(tmp_path: Path, name: str) -> None:
+    page = client(tmp_path)
+    (tmp_path / "token").write_text("the secret")
+    job = page.post("/api/runs", content=body()).json()["id"]
+    result = tmp_path / "jobs" / job / "result"
+    (result / "figures").mkdir(parents=True)
+    (result / "outcomes.json").write_text("{}")
+    (result / "link").symlink_to(tmp_path / "token")
+    answer = page.get(f"/api/runs/{job}/files/{name}")
+    assert answer.status_code == 404
+    assert "secret" not in answer.text
+    assert page.get(f"/api/runs/{job}/files/outcomes.json").status_code == 200
+
+
+@pytest.mark.parametrize("name", ["../jobs", "..", "%2e%2e", "0" * 16, "x" * 5000, "%00"])
+@pytest.mark.parametrize("ends", ["", "/frames", "/files/case.toml"])
+def test_a_job_that_does_not_exist_is_not_looked_for(tmp_path: Path, name: str, ends: str) -> None:
+    assert client(tmp_path).get(f"/api/runs/{name}{ends}").status_code in (404, 405)
+
+
+@pytest.mark.parametrize(
+    "name", ["../app.py", "..%2fapp.py", "page.css/../../app.py", "app.py", ""]
+)
+def test_only_shipped_files_are_handed_out(tmp_path: Path, name: str) -> None:
+    assert client(tmp_path).get(f"/browser/{name}").status_code == 404
+
+
+def test_a_report_is_handed_over_and_never_shown_within_the_page(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    job = page.post("/api/runs", content=body()).json()["id"]
+    result = tmp_path / "jobs" / job / "result"
+    result.mkdir()
+    for name in ("report.html", "peaks.svg", "sheet.pdf"):
+        (result / name).write_text("<script>alert(1)</script>")
+        headers = page.get(f"/api/runs/{job}/files/{name}").headers
+        assert headers["content-disposition"].startswith("attachment")
+        assert headers["content-type"] == "application/octet-stream"
+
+
+def test_a_large_upload_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    for path in POSTS:
+        answer = page.post(path, content="x", headers={"content-length": str(10**9)})
+        assert answer.status_code == 413
+    assert page.post("/api/open", content="x" * 1_000_001).status_code == 413
+    measured = body(kind="calibrate", measured="1,2\n" * 5_100_000)
+    assert page.post("/api/calibrate", content=measured).status_code == 413
+    assert list(Jobs(tmp_path / "jobs")) == []
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Path]]:
+    """A real server and its data folder."""
+    data = tmp_path_factory.mktemp("served") / "data"
+    server = Server(data)
+    yield server, data
+    server.close()
+
+
+def test_a_gigabyte_without_a_length_is_cut_off(served: tuple[Server, Path]) -> None:
+    sent = 0
+
+    def endless() -> Iterator[bytes]:
+        nonlocal sent
+        for _ in range(1000):
+            sent += 10**6
+            yield b"x" * 10**6
+
+    server, _ = served
+    host = server.base.removeprefix("http://")
+    name, port = host.split(":")
+    with socket.create_connection((name, int(port)), 20) as link:
+        head = (
+            f"POST /api/open HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n"
+            f"Cookie: lapheat-{port}={server.token}\r\nTransfer-Encoding: chunked\r\n\r\n"
+        )
+        link.sendall(head.encode())
+        answer = b""
+        with suppress(OSError):  # it hangs up
+            for part in endless():
+                link.sendall(f"{len(part):x}\r\n".encode() + part + b"\r\n")
+        with suppress(OSError):
+            answer = link.recv(100)
+    assert sent < 100 * 10**6
+    assert answer == b"" or b" 413 " in answer
+    assert _resident(server.process.pid) < 400e6
+
+
+def _resident(process: int) -> float:
+    status = Path(f"/proc/{process}/status")
+    if not status.exists():
+        pytest.skip("the system has no /proc")
+    return 1e3 * float(status.read_text().partition("VmRSS:")[2].split()[0])
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        *("", "[]", "1", "{", "[" * 100_000, '{"values": 1}', '{"values": {"a": 1}}', "\ud800"),
+        '{"values": {}, "more": 1}',
+    ],
+)
+@pytest.mark.parametrize("path", ["/api/check", "/api/text", "/api/runs"])
+def test_what_is_no_form_is_refused(tmp_path: Path, path: str, sent: str) -> None:
+    answer = client(tmp_path).post(path, content=sent.encode("utf-8", "surrogatepass"))
+    assert answer.status_code == 422
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        *(
+            {"out": "/tmp/x"},
+            {"workers": 99},
+            {"cluster": "tcp://x:1"},
+            {"converge": "yes"},
+            [],
+            "x",
+        ),
+        {"converge": 1},
+    ],
+)
+def test_a_run_takes_no_other_options(tmp_path: Path, options: object) -> None:
+    assert client(tmp_path).post("/api/runs", content=body(options=options)).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("kind", "options"),
+    [
+        *(("shell", {}), ("__init__", {}), ("calibrate", {}), ("risk", {"samples": "64"})),
+        *(("risk", {"samples": True}), ("window", {"vary": [1]}), ("window", {"vary": ["x"] * 21})),
+        *(("find", {"fix": "x" * 2001}), ("compare", {"runs": ["../x", "/etc"]}), ("compare", {})),
+    ],
+)
+def test_other_work_is_refused(tmp_path: Path, kind: str, options: object) -> None:
+    answer = client(tmp_path).post("/api/runs", content=body(kind=kind, options=options))
+    assert answer.status_code in (404, 422)
+    assert list(Jobs(tmp_path / "jobs")) == []
+
+
+def test_names_of_folders_are_random_and_not_the_users(tmp_path: Path) -> None:
+    values = FORM["values"] | {"title": "../../evil"}
+    page = client(tmp_path)
+    page.post("/api/runs", content=body(values=values))
+    (job,) = Jobs(tmp_path / "jobs")
+    assert job.title == "../../evil"
+    assert [path.name for path in (tmp_path / "jobs").iterdir()] == [job.id]
+
+
+def test_a_data_folder_is_its_owners_and_one_server_s_alone(served: tuple[Server, Path]) -> None:
+    server, data = served
+    assert stat.S_IMODE(data.stat().st_mode) == 0o700
+    assert stat.S_IMODE((data / "token").stat().st_mode) == 0o600
+    assert len(server.token) >= 32
+    with pytest.raises(CaseError, match="no other page"):
+        serve(data, "127.0.0.1", None, False)
+
+
+def test_a_folder_or_an_address_that_cannot_be_used_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(CaseError, match="--data"):
+        serve(tmp_path / "file", "127.0.0.1", None, False)
+    with pytest.raises(CaseError, match="--host"):
+        serve(tmp_path / "data", "no.such.host.invalid", None, False)
+    (tmp_path / "linked").mkdir()
+    os.symlink(tmp_path / "file", tmp_path / "linked" / "token")
+    with pytest.raises(CaseError, match="not a link"):
+        serve(tmp_path / "linked", "127.0.0.1", None, False)
+
+
+@pytest.mark.parametrize(
+    ("host", "near"),
+    [
+        ("127.0.0.1", True),
+        ("::1", True),
+        ("localhost", True),
+        ("0.0.0.0", False),
+        ("::", False),
+        ("10.0.0.1", False),
+        ("evil", False),
+    ],
+)
+def test_what_counts_as_this_machine(host: str, near: bool) -> None:
+    assert is_loopback(host) is near

@@ -1,0 +1,129 @@
+"""Jobs outlive their server, and their results are those of the command line."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lapheat.cli.run import carry_out as run_command
+from lapheat.cli.terminal.exits import Left
+from lapheat.page.jobs import Jobs, write_whole
+from lapheat.page.view import run_view
+from lapheat.page.worker import carry_out
+from support.page import SMALL
+
+
+def test_jobs_come_back_and_one_that_was_at_work_waits_again(tmp_path: Path) -> None:
+    jobs = Jobs(tmp_path)
+    first, second, third = (jobs.add("run", f"case {n}", {}, {"case.toml": SMALL}) for n in "123")
+    jobs.put(replace(first, state="done", summary="well", works=True))
+    jobs.put(replace(second, state="running"))
+    again = Jobs(tmp_path)
+    assert [(job.title, job.state) for job in again] == [
+        ("case 1", "done"),
+        ("case 2", "waiting"),
+        ("case 3", "waiting"),
+    ]
+    assert again.next() == second
+    again.remove(third)
+    assert [job.title for job in Jobs(tmp_path)] == ["case 1", "case 2"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "{",
+        "[]",
+        "{}",
+        '{"id": "x"}',
+        '{"id": "0000000000000000", "kind": "shell", "title": ""}',
+    ],
+)
+def test_a_torn_state_is_passed_over(tmp_path: Path, text: str) -> None:
+    jobs = Jobs(tmp_path)
+    whole = jobs.add("run", "whole", {}, {})
+    torn = tmp_path / ("0" * 16)
+    torn.mkdir()
+    (torn / "job.json").write_text(text)
+    (tmp_path / "stray.txt").write_text("x")
+    (tmp_path / ("1" * 16)).symlink_to(tmp_path / whole.id)
+    assert list(Jobs(tmp_path)) == [whole]
+
+
+def test_a_state_is_replaced_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "job.json"
+    write_whole(path, "old")
+
+    def broken(*_: Any) -> None:
+        raise OSError("no space")
+
+    monkeypatch.setattr("os.replace", broken)
+    with pytest.raises(OSError, match="no space"):
+        write_whole(path, "new")
+    assert path.read_text() == "old"
+    assert [item.name for item in tmp_path.iterdir()] == ["job.json"]
+
+
+def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
+    here, there = tmp_path / "page", tmp_path / "command"
+    for folder in (here, there):
+        folder.mkdir()
+        (folder / "case.toml").write_text(SMALL)
+    said: list[dict[str, Any]] = []
+    ended = carry_out(here, {"kind": "run", "options": {}}, said.append)
+    run_command(
+        *(there / "case.toml", there / "result", (), None, "compiled", None, False, 2.0, ()), Left()
+    )
+    assert ended["works"] is True
+    assert any("segment" in each["text"] and "1400 degC" in each["text"] for each in said)
+    ours, theirs = (
+        {
+            path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in sorted((folder / "result").rglob("*"))
+            if path.is_file()
+        }
+        for folder in (here, there)
+    )
+    assert list(ours) == list(theirs)
+    assert len(ours) > 10
+    for name in ours:
+        pair = [_timeless(name, text) for text in (ours[name], theirs[name])]
+        assert pair[0] == pair[1], name
+    view = json.loads((here / "view.json").read_text())
+    told = json.loads(ours["result/outcomes.json"])
+    assert view["total_s"] == pytest.approx(told["time"]["total_s"])
+    peak = max(max(s["peak"]) for s in view["surfaces"] if s["name"] == "tube outside")
+    assert peak == pytest.approx(told["tube"]["peak_C"], abs=0.51)
+    frames = len((here / "frames.bin").read_bytes()) // 2
+    parts = view["solid_view"]["parts"]
+    size = sum(part["rows"] * part["layers"] for part in parts)
+    assert frames == size * (1 + len(view["solid_view"]["time"]))
+    assert all(len(part["r"]) == len(part["z"]) == part["rows"] + 1 for part in parts)
+
+
+def _timeless(name: str, content: bytes) -> bytes:
+    """Content without how long the march took on the clock of the wall: all else is the same."""
+    if name not in ("result/outcomes.json", "result/report.html"):
+        return content
+    less, found = re.subn(rb"[^\n]*wall_s[^\n]*\n", b"", content)
+    assert found == 1
+    return less
+
+
+def test_the_view_needs_no_flange(tmp_path: Path) -> None:
+    from lapheat import read_case, simulate
+    from support.case_texts import BEAD
+
+    path = tmp_path / "bead.toml"
+    path.write_text(BEAD)
+    result = simulate(read_case(path, ("travel.coverage=0.1",), "coarse"), keep=("film",))
+    view = run_view(result)
+    assert json.loads(json.dumps(view, allow_nan=False))["brazed"] is False
+    assert view["levels"]["flow"] is None
+    assert [surface["name"] for surface in view["surfaces"]] == ["tube outside", "tube bore"]
