@@ -13,10 +13,9 @@ import pytest
 
 import lapheat
 from lapheat.api import Result
-from lapheat.case.file import read_case
+from lapheat.case.file import digest_of, read_case
 from lapheat.history.records import History
 from lapheat.history.wetting import wet_share
-from lapheat.report.digest import digest_of
 from support.outcome_keys import KEYS
 
 ROOT = Path(__file__).parents[2]

@@ -15,7 +15,7 @@ from typing import IO
 
 import uvicorn
 
-from ..case.faults import CaseError
+from ..case.faults import CaseError, printable
 from .app import app_of
 from .guard import is_loopback
 from .jobs import Jobs, write_whole
@@ -71,7 +71,8 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         )
         if not is_loopback(host):
             print(f"Open to others at {host}, unencrypted: only on a network that you trust.")
-        print(f"Lapheat is at {address}/?token={token}\nCtrl-C ends it; runs stay in {folder}")
+        kept = printable(str(folder))
+        print(f"Lapheat is at {address}/?token={token}\nCtrl-C ends it; runs stay in {kept}")
         sys.stdout.flush()
         if opened:
             _open(folder / "open.html", f"{address}/?token={token}")

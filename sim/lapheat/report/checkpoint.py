@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..case.faults import CaseError, Fault, printable_lines
+from ..case.file import digest_of
 from ..march.safety.way import Arrays
 from ..version import __version__, mark
-from .digest import digest_of
 from .leftovers import hidden, tidied
 
 __all__ = ["Checkpoint", "checkpoint_of"]

@@ -18,12 +18,11 @@ import numpy as np
 
 from ..case.case import Case
 from ..case.faults import printable
-from ..case.file import CaseError, Fault, case_to_toml
+from ..case.file import CaseError, Fault, case_to_toml, digest_of
 from ..constants import ZERO_CELSIUS
 from ..history.records import History, Trace, Unfinished
 from ..outcomes.outcomes import Outcomes
 from ..version import __version__
-from .digest import digest_of
 from .fields import FIELD_NAME, save_fields
 from .leftovers import LONGEST, hidden, tidied
 from .notebook import Count

@@ -9,7 +9,7 @@ from typing import Any
 
 from ..case.case import Case
 from ..case.faults import printable
-from .digest import digest_of
+from ..case.file import digest_of
 
 __all__ = ["Levers", "chance_of", "levers_of"]
 

@@ -14,13 +14,12 @@ from typing import Any
 import pytest
 
 from lapheat.case.case import Display
-from lapheat.case.file import case_to_toml, resolved_rows
+from lapheat.case.file import case_to_toml, digest_of, resolved_rows
 from lapheat.history.records import History
 from lapheat.outcomes.convergence import Convergence, Estimate, Grid, Row
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Verdict
 from lapheat.outcomes.verdict import judge
-from lapheat.report.digest import digest_of
 from lapheat.report.document import report_html
 from lapheat.report.document.tables import Cell, tables_of
 from lapheat.report.sentences import CAUTIONS

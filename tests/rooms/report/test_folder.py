@@ -12,10 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lapheat.case.file import CaseError, read_case
+from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report import folder as results
-from lapheat.report.digest import digest_of
 from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
 from lapheat.report.leftovers import hidden
 from support.runs import run_with

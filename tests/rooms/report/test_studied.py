@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lapheat.case.file import read_case
-from lapheat.report.digest import digest_of
+from lapheat.case.file import digest_of, read_case
 from lapheat.report.studied import chance_of, levers_of
 
 ROOT = Path(__file__).parents[3]

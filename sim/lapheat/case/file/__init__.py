@@ -6,7 +6,7 @@ from ..faults import CaseError, Fault
 from ..keys.schema import case_schema
 from .every_key import resolved_rows
 from .read import case_text, file_text, read_case, read_case_text
-from .write import case_to_toml, starter_text
+from .write import case_to_toml, digest_of, starter_text
 
 __all__ = [
     "CaseError",
@@ -14,6 +14,7 @@ __all__ = [
     "case_schema",
     "case_text",
     "case_to_toml",
+    "digest_of",
     "file_text",
     "read_case",
     "read_case_text",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from hashlib import sha256
 from importlib.resources import files
 from itertools import groupby
 
@@ -24,7 +25,9 @@ from ..units import (
 )
 from .every_key import Setting, settings_of
 
-__all__ = ["case_to_toml", "starter_text"]
+__all__ = ["case_to_toml", "digest_of", "starter_text"]
+
+DIGITS = 12  # of a digest, hexadecimal: enough to tell apart what a shop will ever run
 
 
 def starter_text() -> str:
@@ -49,6 +52,11 @@ def case_to_toml(case: Case) -> str:
         if name not in builtin_names():
             lines += ["", f"[alloys.{_text(name)}]", *_alloy_lines(alloy)]
     return "\n".join(lines) + "\n"
+
+
+def digest_of(case: Case) -> str:
+    """First `DIGITS` digits of the SHA-256 of the resolved case.toml."""
+    return sha256(case_to_toml(case).encode()).hexdigest()[:DIGITS]
 
 
 def _line(row: Setting, case: Case) -> str:

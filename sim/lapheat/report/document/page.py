@@ -8,12 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...case.faults import printable
-from ...case.file import case_to_toml
+from ...case.file import case_to_toml, digest_of
 from ...history.records import History
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
-from ..digest import digest_of
 from ..sentences import UNCERTAINTY
 from ..studied import chance_of, levers_of
 from .sources import alloy_sources, givens_of

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from ...case.case import Case
 from ...case.faults import printable
+from ...case.file import digest_of
 from ...history.records import History, SegmentRun
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import capital, notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
 from ...version import __version__
-from ..digest import digest_of
 from .values import STAR, Values, counts
 
 __all__ = ["COLUMNS", "Setting", "Words", "words_of"]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ...case.case import Display
 from ...case.faults import printable
-from ...report.digest import digest_of
+from ...case.file import digest_of
 from ...report.document import rendered
 from ...report.document.tables import Cell, cell_of, unit_of
 from ..runs.slacks import LABELS

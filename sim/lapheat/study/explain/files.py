@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from ...case.file import digest_of
 from ...case.file.every_key import settings_of
 from ...case.units import write_quantity
 from ...outcomes.wording import listed
-from ...report.digest import digest_of
 from ..runs.folder import cell, write_study
 from ..runs.settable import STEPS
 from ..runs.slacks import LABELS

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from ...case.file import digest_of
 from ...case.units import in_unit
-from ...report.digest import digest_of
 from ..chance.samples import Chance
 from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
