@@ -251,13 +251,14 @@ def test_a_run_that_fails_is_told_with_its_values() -> None:
 # Dense records.
 
 
-def drifting(truth: Curve, rate: float, seed: int, white: float = 3.0) -> Readings:
-    """Noise [K] of each reading, over an error of 4 K that lasts some 1 s: `rate` readings a s."""
+def drifting(truth: Curve, rate: float, seed: int, lasts: float = 1.0) -> Readings:
+    """Noise of 3 K on each of `rate` readings a s, over an error of 4 K that lasts so long [s]."""
     rng, step, end = np.random.default_rng(seed), 0.01, 40.0
     time = np.arange(0.0, end, step)
-    kicks = 4.0 * np.sqrt(1.0 - np.exp(-2.0 * step)) * rng.normal(size=(len(time), len(NAMES)))
-    slow = lfilter([1.0], [1.0, -np.exp(-step)], kicks, axis=0)
-    values = truth.at(time) + slow + white * rng.normal(size=slow.shape)
+    fades = np.exp(-step / lasts)
+    kicks = 4.0 * np.sqrt(1.0 - fades**2) * rng.normal(size=(len(time), len(NAMES)))
+    slow = lfilter([1.0], [1.0, -fades], kicks, axis=0)
+    values = truth.at(time) + slow + 3.0 * rng.normal(size=slow.shape)
     every = round(1.0 / (rate * step))
     return Readings(NAMES, time[::every], values[::every])
 
@@ -272,19 +273,19 @@ def test_a_log_at_100_hertz_claims_no_more_than_one_at_1(runs: ProbeRuns, truth:
         assert abs(fast.value - slow.value) < half
 
 
-@pytest.mark.parametrize("rate", [1.0, 10.0])
+@pytest.mark.parametrize(("rate", "lasts"), [(1.0, 1.0), (10.0, 0.5), (10.0, 1.0), (10.0, 2.0), (10.0, 5.0)])
 def test_intervals_of_dense_records_hold_the_truth(
-    truth: Curve, emulated: Emulator, rate: float
+    truth: Curve, emulated: Emulator, rate: float, lasts: float
 ) -> None:
     """By neighbours' correlation alone, those of 10 readings a second held both in 66 of 100."""
     held = np.zeros(2, dtype=int)
     for seed in range(100):
-        given = drifting(truth, rate, seed)
+        given = drifting(truth, rate, seed, lasts)
         found = now(fit_readings(emulated, unknowns(), given))
         known = intervals(unknowns(), found, dependence(given, found.residuals))
         held += [f.low <= t <= f.high for f, t in zip(known, TRUTH, strict=True)]
     assert (held >= 88).all(), held
-    assert (held <= 99).all(), held
+    assert held[0] <= 99, held
 
 
 def test_thinning_keeps_every_probe_of_a_log_that_takes_turns() -> None:

@@ -149,10 +149,22 @@ def steps_inside(x: Array, high: Array) -> Array:
 
 
 def correlation(series: Sequence[Array]) -> float:
-    """Correlation of each residual with the next one, of several series, at least 0."""
-    products = sum(float(r[1:] @ r[:-1]) for r in series)
+    """Correlation of neighbours that would leave as few residuals independent as all lags do.
+
+    The sum of the correlations over all lags, ``1 + 2 (r_1 + r_2 + ...)``, is ended where two in
+    a row sum to no more than 0: the initial positive sequence of Geyer (1992), Statistical
+    Science 7, 473.
+    """
     squares = sum(float(r @ r) for r in series)
-    return float(np.clip(products / squares, 0.0, 0.99)) if squares > 0.0 else 0.0
+    if squares <= 0.0:
+        return 0.0
+    total = -1.0
+    for lag in range(0, max(map(len, series)) - 1, 2):
+        pair = sum(float(r[k:] @ r[: len(r) - k]) for r in series for k in (lag, lag + 1)) / squares
+        if pair <= 0.0:
+            break
+        total += 2.0 * pair
+    return float(np.clip((total - 1.0) / (total + 1.0), 0.0, 0.99))
 
 
 def spread_of(found: Fit, together: float, sigma: float | None = None) -> tuple[float, float]:

@@ -183,7 +183,7 @@ def thinned(readings: Readings) -> Readings:
 
 
 def dependence(readings: Readings, residuals: Array) -> float:
-    """Correlation of neighbouring residuals (n,), at least that of one new reading a second.
+    """Correlation of residuals (n,) over all lags, at least that of one new reading a second.
 
     Of n readings with the correlation r only ``n (1 - r) / (1 + r)`` are independent, see
     `intervals`. Of m seconds with a reading in them it is m at most: ``r >= (n - m) / (n + m)``.
