@@ -273,7 +273,9 @@ def test_a_log_at_100_hertz_claims_no_more_than_one_at_1(runs: ProbeRuns, truth:
         assert abs(fast.value - slow.value) < half
 
 
-@pytest.mark.parametrize(("rate", "lasts"), [(1.0, 1.0), (10.0, 0.5), (10.0, 1.0), (10.0, 2.0), (10.0, 5.0)])
+@pytest.mark.parametrize(
+    ("rate", "lasts"), [(1.0, 1.0), (10.0, 0.5), (10.0, 1.0), (10.0, 2.0), (10.0, 5.0)]
+)
 def test_intervals_of_dense_records_hold_the_truth(
     truth: Curve, emulated: Emulator, rate: float, lasts: float
 ) -> None:
