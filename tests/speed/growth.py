@@ -145,7 +145,7 @@ sys.path.insert(0, sys.argv[1])
 from marches import demo, refined
 from lapheat.api import simulate
 from lapheat.case.case import Case
-case = demo(refined(float(sys.argv[2])), 1, dwell=0.0, speed=0.05)
+case = demo(refined(float(sys.argv[2])), 1, dwell=0.0, speed=0.01)
 print(simulate(case).outcomes.mesh.cells)
 try:  # what Linux tells of rusage is the parent's where the parent is the larger
     lines = open("/proc/self/status").read().splitlines()
