@@ -118,6 +118,12 @@ class Jobs:
         self._jobs[job.id] = job
         self.version += 1
 
+    def fail(self, job: Job, why: str) -> None:
+        """Count a job as failed in memory alone, where its state cannot be written."""
+        if job.id in self._jobs:
+            self._jobs[job.id] = replace(job, state="failed", ended=time(), summary=why)
+            self.version += 1
+
     def remove(self, job: Job) -> None:
         """Forget a job and delete its folder."""
         del self._jobs[job.id]
