@@ -73,7 +73,7 @@ def test_a_state_is_replaced_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
 
 class Stub(Runner):
-    """Runner whose worker is made up: it has nothing to start, and each job goes well."""
+    """Runner whose worker is made up: each job ends too close to call."""
 
     def __init__(self, jobs: Jobs) -> None:
         super().__init__(jobs)
@@ -85,7 +85,7 @@ class Stub(Runner):
 
     async def _asked(self, job: Job) -> dict[str, Any]:
         self.asked.append(job.title)
-        return {"state": "done", "summary": "well", "works": True}
+        return {"state": "done", "summary": "near", "works": False, "undecided": True}
 
 
 async def _ended(jobs: Jobs) -> None:
@@ -120,6 +120,7 @@ def test_a_full_disk_fails_its_job_and_the_next_goes_on(
     first, second = jobs
     assert (first.state, second.state) == ("failed", "done")
     assert "No space left on device" in first.summary
+    assert [job.undecided for job in Jobs(tmp_path)] == [False, True]
 
 
 def test_a_job_stopped_while_the_worker_starts_is_not_run(tmp_path: Path) -> None:
@@ -148,7 +149,7 @@ def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
     ended = carry_out(here, {"kind": "run", "options": {}}, said.append)
     asked = there / "case.toml", there / "result", (), None, "compiled", None, False, 2.0, ()
     run_command(*asked, None, False, Left())
-    assert ended["works"] is True
+    assert (ended["works"], ended["undecided"]) == (True, False)
     assert any("segment" in each["text"] and "1400 degC" in each["text"] for each in said)
     ours, theirs = (
         {

@@ -36,6 +36,7 @@ class Job:
     made, ended : [s] since 1970
     summary : the answer in a sentence, or why there is none
     works : whether base and filler hold; None if that is not the question
+    undecided : whether all that fails in a run is too close to its limit to call
     """
 
     id: str
@@ -47,6 +48,7 @@ class Job:
     ended: float = 0.0
     summary: str = ""
     works: bool | None = None
+    undecided: bool = False
 
 
 class Jobs:

@@ -93,7 +93,8 @@ class Runner:
             return
         if not told:
             told = {"state": "failed", "summary": "the worker process died: out of memory?"}
-        kept = {name: told[name] for name in ("state", "summary", "works") if name in told}
+        names = ("state", "summary", "works", "undecided")
+        kept = {name: told[name] for name in names if name in told}
         self.jobs.put(replace(now, ended=time(), **kept))
         self._done += 1
         if self._done >= WORN:
