@@ -281,6 +281,38 @@ def test_what_is_no_form_is_refused(tmp_path: Path, path: str, sent: str) -> Non
     assert answer.status_code == 422
 
 
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_what_is_no_number_is_never_kept(tmp_path: Path, number: str) -> None:
+    page = client(tmp_path)
+    sent = body(kind="find", options={"sure": 0.5}).replace("0.5", number)
+    assert page.post("/api/runs", content=sent).status_code == 422
+    assert page.get("/api/runs").json()["runs"] == []
+    assert list(Jobs(tmp_path / "jobs")) == []
+
+
+@pytest.mark.parametrize("path", ["/api/check", "/api/text", "/api/runs", "/api/calibrate"])
+@pytest.mark.parametrize("where", ["values", "measured", "more"])
+def test_half_a_character_is_refused_and_leaves_nothing(
+    tmp_path: Path, path: str, where: str
+) -> None:
+    half = {
+        "values": {"values": FORM["values"] | {"title": "\ud800"}},
+        "more": {"more": "# \udfff"},
+        "measured": {"measured": "time_s\ud800"},
+    }[where]
+    kind = "calibrate" if path == "/api/calibrate" else "run"
+    answer = client(tmp_path).post(path, content=body(**{"kind": kind, "measured": "x", **half}))
+    assert answer.status_code == 422
+    assert list((tmp_path / "jobs").iterdir()) == []
+
+
+def test_a_job_that_cannot_be_written_leaves_no_folder(tmp_path: Path) -> None:
+    jobs = Jobs(tmp_path)
+    with pytest.raises(UnicodeEncodeError):
+        jobs.add("run", "half", {}, {"case.toml": "\ud800"})
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     "options",
     [

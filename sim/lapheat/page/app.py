@@ -258,13 +258,21 @@ def _text(body: bytes) -> str:
 
 
 async def _json(request: Request, most: int) -> dict[str, Any]:
+    """Table that was sent: its numbers are finite and its texts can be written."""
     try:
-        told = json.loads(_text(await _body(request, most)))
+        told = json.loads(_text(await _body(request, most)), parse_constant=_no_number)
+        json.dumps(told, ensure_ascii=False, allow_nan=False).encode()
+    except UnicodeEncodeError:
+        raise HTTPException(422, "a text has half a character (a lone surrogate)") from None
     except (ValueError, RecursionError):
         raise HTTPException(422, "no JSON") from None
     if not isinstance(told, dict):
         raise HTTPException(422, "no table")
     return told
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(name)
 
 
 def _form_in(told: Mapping[str, Any]) -> tuple[dict[str, str], str]:

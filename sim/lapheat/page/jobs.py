@@ -109,9 +109,13 @@ class Jobs:
         job = Job(secrets.token_hex(8), kind, title, dict(options), made=time())
         folder = self.at(job)
         folder.mkdir(mode=0o700)
-        for name, text in texts.items():
-            (folder / name).write_text(text, "utf-8", newline="")
-        self.put(job)
+        try:
+            for name, text in texts.items():
+                (folder / name).write_text(text, "utf-8", newline="")
+            self.put(job)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
         return job
 
     def put(self, job: Job) -> None:
