@@ -132,6 +132,27 @@ def test_an_open_address_takes_numbers_and_its_own_name_only(tmp_path: Path) -> 
     assert status(f"evil.example:{PORT}") == 421
 
 
+@pytest.mark.parametrize(
+    ("address", "port", "host"),
+    [
+        ("127.0.0.2", PORT, f"127.0.0.2:{PORT}"),
+        ("LocalHost", PORT, f"localhost:{PORT}"),
+        ("My-Bench", PORT, f"my-bench:{PORT}"),
+        ("::1", 80, "[::1]"),
+        ("127.0.0.1", 80, "127.0.0.1"),
+        ("127.0.0.1", 80, "127.0.0.1:80"),
+    ],
+)
+def test_the_address_it_was_given_is_known(
+    tmp_path: Path, address: str, port: int, host: str
+) -> None:
+    page = client(tmp_path, address, port, host=host, origin=f"http://{host}")
+    assert page.get("/").status_code == 200
+    assert page.post("/api/check", content=body()).status_code == 200
+    assert page.get("/", headers={"host": f"evil.example:{port}"}).status_code == 421
+    assert page.get("/", headers={"host": "evil.example"}).status_code == 421
+
+
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"])
 def test_other_methods_are_refused(tmp_path: Path, method: str) -> None:
     assert client(tmp_path).request(method, "/api/runs").status_code == 405

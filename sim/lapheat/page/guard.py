@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hmac
 import ipaddress
+import re
 import socket
 from collections.abc import Iterable, Mapping
 from urllib.parse import parse_qs
@@ -29,12 +30,14 @@ HEADERS: Mapping[str, str] = {
     "x-frame-options": "DENY",
 }
 OURS = ("same-origin", "none")  # of Sec-Fetch-Site: from the page itself, or typed by the user
+HTTP = 80
+PORTED = re.compile(r":\d+$")  # not "[::1]"
 CLOSED = "This page is closed to you: open it by the address that `lapheat page` shows.\n"
 
 
 def is_loopback(host: str) -> bool:
     """Whether an address can be reached from this machine only."""
-    if host == "localhost":
+    if host.lower() == "localhost":
         return True
     try:
         return ipaddress.ip_address(host).is_loopback
@@ -55,9 +58,10 @@ class Guard:
     def __init__(self, app: ASGIApp, token: str, host: str, port: int) -> None:
         self._app, self._token, self._port = app, token, port
         self._cookie = f"lapheat-{port}"
-        names = {"127.0.0.1", "[::1]", "localhost"}
+        host = host.lower()  # as browsers send it
+        names = {"127.0.0.1", "[::1]", "localhost", f"[{host}]" if ":" in host else host}
         if not is_loopback(host):
-            names |= {f"[{host}]" if ":" in host else host, socket.gethostname().lower()}
+            names.add(socket.gethostname().lower())
         self._any = host in ("0.0.0.0", "::")
         self._names = names
 
@@ -108,6 +112,8 @@ class Guard:
 
     def _knows(self, host: str) -> bool:
         """Whether a Host header names this server: any other name could be made to point here."""
+        if self._port == HTTP and not PORTED.search(host):
+            host = f"{host}:{HTTP}"  # browsers leave the usual port out
         name, _, port = host.rpartition(":")
         if not host.isascii() or port != str(self._port):
             return False

@@ -168,7 +168,7 @@ def _listening(host: str, port: int | None) -> Iterator[socket.socket]:
 
 
 def _address(host: str, port: int) -> str:
-    name = "127.0.0.1" if host in ("0.0.0.0", "::", "localhost") else host
+    name = "127.0.0.1" if host in ("0.0.0.0", "::", "localhost") else host.lower()
     return f"http://[{name}]:{port}" if ":" in name else f"http://{name}:{port}"
 
 
