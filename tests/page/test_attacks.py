@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from lapheat.case.faults import CaseError
-from lapheat.page.app import BROWSER
+from lapheat.page.app import BROWSER, app_of
 from lapheat.page.form import values_of
 from lapheat.page.guard import POLICY, is_loopback
 from lapheat.page.jobs import Jobs
@@ -60,6 +60,18 @@ def test_the_token_is_taken_once_and_leaves_the_address(tmp_path: Path) -> None:
     for wrong in ("", "x", TOKEN[:-1], f"{TOKEN}&token={TOKEN}"):
         assert page.get(f"/?token={wrong}", headers={"cookie": ""}).status_code == 403
     assert client(tmp_path, cookie="").get(f"/api/runs?token={TOKEN}").status_code == 403
+
+
+def test_the_file_that_opens_the_browser_goes_with_its_first_use(tmp_path: Path) -> None:
+    opener = tmp_path / "open.html"
+    opener.write_text(TOKEN)
+    page = client(tmp_path, cookie="")
+    page.app = app_of(Jobs(tmp_path / "jobs"), TOKEN, "127.0.0.1", PORT, opener)
+    assert page.get("/?token=wrong").status_code == 403
+    assert opener.exists()
+    for _ in range(2):
+        assert page.get(f"/?token={TOKEN}").status_code == 303
+        assert not opener.exists()
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -200,7 +201,7 @@ class _Page:
 _NAMES = frozenset(item.name for item in BROWSER.iterdir())
 
 
-def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
+def app_of(jobs: Jobs, token: str, host: str, port: int, opener: Path | None = None) -> Guard:
     """Make the application that serves these jobs.
 
     Parameters
@@ -208,6 +209,7 @@ def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
     jobs : of the data folder
     token : secret without which nothing is answered
     host, port : where it will listen
+    opener : file that is deleted once the token in it was used
     """
     page = _Page(jobs)
     routes = [
@@ -227,7 +229,7 @@ def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
         Route("/api/runs/{id}/files/{name:path}", page.file),
     ]
     app = Starlette(routes=routes, lifespan=page.life, exception_handlers={HTTPException: _told})
-    return Guard(app, token, host, port)
+    return Guard(app, token, host, port, opener)
 
 
 async def _told(_: Request, error: Exception) -> Response:

@@ -7,6 +7,7 @@ import ipaddress
 import re
 import socket
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -53,10 +54,13 @@ class Guard:
     app : what it guards
     token : secret of this server
     host, port : where it listens
+    opener : file that holds the token until it is first used, if there is one
     """
 
-    def __init__(self, app: ASGIApp, token: str, host: str, port: int) -> None:
-        self._app, self._token, self._port = app, token, port
+    def __init__(
+        self, app: ASGIApp, token: str, host: str, port: int, opener: Path | None = None
+    ) -> None:
+        self._app, self._token, self._port, self._opener = app, token, port, opener
         self._cookie = f"lapheat-{port}"
         host = host.lower()  # as browsers send it
         names = {"127.0.0.1", "[::1]", "localhost", f"[{host}]" if ":" in host else host}
@@ -127,6 +131,8 @@ class Guard:
 
     def _welcome(self) -> Response:
         """Keep the token in a cookie, and take it out of the address."""
+        if self._opener is not None:
+            self._opener.unlink(missing_ok=True)
         response = RedirectResponse("/", 303)
         # Lax: the browser gets here from a file of ours, and strict cookies would stay behind.
         response.set_cookie(self._cookie, self._token, httponly=True, samesite="lax", path="/")
