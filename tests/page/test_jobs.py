@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from lapheat.case.faults import CaseError
 from lapheat.cli.run import carry_out as run_command
 from lapheat.cli.terminal.exits import Left
 from lapheat.page.jobs import OPEN, Job, Jobs, write_whole
@@ -174,6 +175,12 @@ def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
     size = sum(part["rows"] * part["layers"] for part in parts)
     assert frames == size * (1 + len(view["solid_view"]["time"]))
     assert all(len(part["r"]) == len(part["z"]) == part["rows"] + 1 for part in parts)
+
+
+def test_a_study_of_more_than_a_day_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(SMALL)
+    with pytest.raises(CaseError, match="at most 24 hours"):
+        carry_out(tmp_path, {"kind": "risk", "options": {"samples": 10**12}}, lambda _: None)
 
 
 def _timeless(name: str, content: bytes) -> bytes:

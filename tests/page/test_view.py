@@ -21,7 +21,9 @@ def numbers(result: Result) -> Rows:
     return {row["name"]: (row["value"], row["wanted"], row["state"]) for row in _numbers(result)}
 
 
-@pytest.mark.parametrize(("margin", "state"), [(57.0, "close"), (150.0, "holds"), (-750.0, "fails")])
+@pytest.mark.parametrize(
+    ("margin", "state"), [(57.0, "close"), (150.0, "holds"), (-750.0, "fails")]
+)
 def test_a_margin_is_held_against_its_limit_and_its_uncertainty(margin: float, state: str) -> None:
     run = run_with(tube=STAINLESS_SOLIDUS - margin, flange=1200.0)
     outcomes = outcomes_of(run)

@@ -121,9 +121,11 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
         answer = compare(*job["folders"], names=job["names"])
     else:
         from ..study import functions
+        from ..study.runs import HOURS
 
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-        asked: dict[str, Any] = {"workers": cores or 1, "count": pace.told, **options}
+        asked: dict[str, Any] = {"workers": cores or 1, "count": pace.told, "hours": HOURS}
+        asked |= options
         if kind == "calibrate":
             answer = functions.calibrate(case, folder / "measured.csv", **asked)
         else:
