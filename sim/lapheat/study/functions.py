@@ -64,8 +64,7 @@ def _answer(
     name: str,
     source: Source,
     planner: Planner[Found],
-    detail: str,
-    runs: tuple[int, int],
+    size: tuple[str, tuple[int, int]],
     shared: tuple[int, Count | None, float],
     told: Callable[[Found], dict[str, Any]],
     rows: Callable[[Mapping[str, Any]], Iterable[Mapping[str, Any]]],
@@ -73,10 +72,9 @@ def _answer(
 ) -> Answer[Found]:
     """Run a planner and put what it found beside its JSON, rows and files.
 
-    `runs` are known beforehand, at `detail` and at the case's own; `shared` is workers, count and
-    hours.
+    `size` is its mesh, and runs at that and at the case's own; `shared` is workers, count, hours.
     """
-    workers, count, hours = shared
+    (detail, runs), (workers, count, hours) = size, shared
     source.case((), detail)  # refuses a mesh that does not exist
     refuse_long(source.case(), detail, runs, workers, hours)
     store = RowFile()
@@ -136,8 +134,7 @@ def window(
         "window",
         source,
         window_of(plan),
-        detail,
-        most_runs(plan, source.case().detail),
+        (detail, most_runs(plan, source.case().detail)),
         (workers, count, hours),
         window_dict,
         lambda content: content["runs"],
@@ -187,8 +184,7 @@ def risk(
         "risk",
         source,
         assess(plan),
-        detail,
-        most_runs(plan),
+        (detail, most_runs(plan)),
         (workers, count, hours),
         risk_dict,
         lambda content: content["drivers"],
@@ -237,8 +233,7 @@ def sequences(
         "sequences",
         source,
         planner,
-        detail or "coarse",
-        (many, 0) if detail else (0, many),
+        (detail or "coarse", (many, 0) if detail else (0, many)),
         (workers, count, hours),
         sequences_dict,
         lambda content: content["orders"],
@@ -290,8 +285,7 @@ def find(
         "find",
         source,
         seek(plan),
-        detail,
-        plan.least_runs,
+        (detail, plan.least_runs),
         (workers, count, hours),
         find_dict,
         lambda content: content["picks"],
@@ -335,8 +329,7 @@ def explain(
         "explain",
         source,
         planned(source, detail),
-        detail,
-        LEAST_RUNS,
+        (detail, LEAST_RUNS),
         (workers, count, hours),
         explain_dict,
         lambda content: content["levers"],
@@ -398,8 +391,7 @@ def calibrate(
         "calibration",
         source,
         planner,
-        detail,
-        (1, 0),
+        (detail, (1, 0)),
         (workers, count, hours),
         calibration_dict,
         rows,
