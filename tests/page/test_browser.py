@@ -133,6 +133,24 @@ def test_a_longer_segment_changes_the_verdict_and_the_download_is_the_file(
     expect(page.locator("#answer-body .sides .verdict")).to_have_count(2)
 
 
+def test_a_run_too_close_to_call_says_so_wherever_it_is_shown(
+    browser: Browser, tmp_path: Path
+) -> None:
+    jobs = Jobs(tmp_path / "jobs")
+    job = jobs.add("run", "Near", {}, {})
+    jobs.put(replace(job, state="done", works=False, undecided=True))
+    server = Server(tmp_path)
+    try:
+        with browser.new_context() as context:
+            page = context.new_page()
+            go(page, server)
+            expect(page.locator("#latest .verdict.near")).to_have_text("≈Too close to call")
+            page.click('nav [data-view="runs"]')
+            expect(page.locator("#runs-body .near")).to_have_text("≈ too close to call")
+    finally:
+        server.close()
+
+
 def test_measurements_are_uploaded_and_refused_in_the_words_of_the_command_line(
     page: Page,
 ) -> None:

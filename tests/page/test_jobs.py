@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 from dataclasses import replace
@@ -10,9 +11,11 @@ from typing import Any
 
 import pytest
 
+from lapheat.case.faults import CaseError
 from lapheat.cli.run import carry_out as run_command
 from lapheat.cli.terminal.exits import Left
-from lapheat.page.jobs import Jobs, write_whole
+from lapheat.page.jobs import OPEN, Job, Jobs, write_whole
+from lapheat.page.runner import Runner
 from lapheat.page.view import run_view
 from lapheat.page.worker import carry_out
 from support.page import SMALL
@@ -70,6 +73,74 @@ def test_a_state_is_replaced_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert [item.name for item in tmp_path.iterdir()] == ["job.json"]
 
 
+class Stub(Runner):
+    """Runner whose worker is made up: each job ends too close to call."""
+
+    def __init__(self, jobs: Jobs) -> None:
+        super().__init__(jobs)
+        self.asked: list[str] = []
+        self.starting = asyncio.Event()
+
+    async def warm(self) -> None:
+        await self.starting.wait()
+
+    async def _asked(self, job: Job) -> dict[str, Any]:
+        self.asked.append(job.title)
+        return {"state": "done", "summary": "near", "works": False, "undecided": True}
+
+
+async def _ended(jobs: Jobs) -> None:
+    while any(job.state in OPEN for job in jobs):
+        await asyncio.sleep(0.01)
+
+
+def test_a_full_disk_fails_its_job_and_the_next_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    jobs = Jobs(tmp_path)
+    for title in ("first", "second"):
+        jobs.add("run", title, {}, {})
+    put = jobs.put
+
+    def full(job: Job) -> None:
+        if job.title == "first":
+            raise OSError(28, "No space left on device")
+        put(job)
+
+    monkeypatch.setattr(jobs, "put", full)
+
+    async def worked() -> None:
+        runner = Stub(jobs)
+        runner.starting.set()
+        work = asyncio.create_task(runner.work())
+        await asyncio.wait_for(_ended(jobs), 5.0)
+        assert not work.done()
+        work.cancel()
+
+    asyncio.run(worked())
+    first, second = jobs
+    assert (first.state, second.state) == ("failed", "done")
+    assert "No space left on device" in first.summary
+    assert [job.undecided for job in Jobs(tmp_path)] == [False, True]
+
+
+def test_a_job_stopped_while_the_worker_starts_is_not_run(tmp_path: Path) -> None:
+    jobs = Jobs(tmp_path)
+    job = jobs.add("run", "stopped", {}, {})
+
+    async def worked() -> Stub:
+        runner = Stub(jobs)
+        carried = asyncio.create_task(runner._carry_out(job))
+        await asyncio.sleep(0.0)
+        await runner.stop(jobs.get(job.id) or job)
+        runner.starting.set()
+        await carried
+        return runner
+
+    assert asyncio.run(worked()).asked == []
+    assert [job.state for job in jobs] == ["stopped"]
+
+
 def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
     here, there = tmp_path / "page", tmp_path / "command"
     for folder in (here, there):
@@ -79,7 +150,7 @@ def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
     ended = carry_out(here, {"kind": "run", "options": {}}, said.append)
     asked = there / "case.toml", there / "result", (), None, "compiled", None, False, 2.0, ()
     run_command(*asked, None, False, Left())
-    assert ended["works"] is True
+    assert (ended["works"], ended["undecided"]) == (True, False)
     assert any("segment" in each["text"] and "1400 degC" in each["text"] for each in said)
     ours, theirs = (
         {
@@ -104,6 +175,12 @@ def test_the_result_is_the_command_line_s_byte_for_byte(tmp_path: Path) -> None:
     size = sum(part["rows"] * part["layers"] for part in parts)
     assert frames == size * (1 + len(view["solid_view"]["time"]))
     assert all(len(part["r"]) == len(part["z"]) == part["rows"] + 1 for part in parts)
+
+
+def test_a_study_of_more_than_a_day_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(SMALL)
+    with pytest.raises(CaseError, match="at most 24 hours"):
+        carry_out(tmp_path, {"kind": "risk", "options": {"samples": 10**12}}, lambda _: None)
 
 
 def _timeless(name: str, content: bytes) -> bytes:

@@ -126,10 +126,10 @@ class Client:
         return Answer(start["status"], Headers(raw=start["headers"]), content)
 
 
-def client(folder: Path, address: str = "127.0.0.1", **headers: str) -> Client:
+def client(folder: Path, address: str = "127.0.0.1", port: int = PORT, **headers: str) -> Client:
     """Client with every header right but those given."""
-    usual = {"host": HOST, "origin": f"http://{HOST}", "cookie": f"lapheat-{PORT}={TOKEN}"}
-    return Client(app_of(Jobs(folder / "jobs"), TOKEN, address, PORT), usual | headers)
+    usual = {"host": HOST, "origin": f"http://{HOST}", "cookie": f"lapheat-{port}={TOKEN}"}
+    return Client(app_of(Jobs(folder / "jobs"), TOKEN, address, port), usual | headers)
 
 
 class Server:

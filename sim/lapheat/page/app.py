@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -200,7 +201,7 @@ class _Page:
 _NAMES = frozenset(item.name for item in BROWSER.iterdir())
 
 
-def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
+def app_of(jobs: Jobs, token: str, host: str, port: int, opener: Path | None = None) -> Guard:
     """Make the application that serves these jobs.
 
     Parameters
@@ -208,6 +209,7 @@ def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
     jobs : of the data folder
     token : secret without which nothing is answered
     host, port : where it will listen
+    opener : file that is deleted once the token in it was used
     """
     page = _Page(jobs)
     routes = [
@@ -227,7 +229,7 @@ def app_of(jobs: Jobs, token: str, host: str, port: int) -> Guard:
         Route("/api/runs/{id}/files/{name:path}", page.file),
     ]
     app = Starlette(routes=routes, lifespan=page.life, exception_handlers={HTTPException: _told})
-    return Guard(app, token, host, port)
+    return Guard(app, token, host, port, opener)
 
 
 async def _told(_: Request, error: Exception) -> Response:
@@ -258,13 +260,21 @@ def _text(body: bytes) -> str:
 
 
 async def _json(request: Request, most: int) -> dict[str, Any]:
+    """Table that was sent: its numbers are finite and its texts can be written."""
     try:
-        told = json.loads(_text(await _body(request, most)))
+        told = json.loads(_text(await _body(request, most)), parse_constant=_no_number)
+        json.dumps(told, ensure_ascii=False, allow_nan=False).encode()
+    except UnicodeEncodeError:
+        raise HTTPException(422, "a text has half a character (a lone surrogate)") from None
     except (ValueError, RecursionError):
         raise HTTPException(422, "no JSON") from None
     if not isinstance(told, dict):
         raise HTTPException(422, "no table")
     return told
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(name)
 
 
 def _form_in(told: Mapping[str, Any]) -> tuple[dict[str, str], str]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hmac
 import ipaddress
+import re
 import socket
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -29,12 +31,14 @@ HEADERS: Mapping[str, str] = {
     "x-frame-options": "DENY",
 }
 OURS = ("same-origin", "none")  # of Sec-Fetch-Site: from the page itself, or typed by the user
+HTTP = 80
+PORTED = re.compile(r":\d+$")  # not "[::1]"
 CLOSED = "This page is closed to you: open it by the address that `lapheat page` shows.\n"
 
 
 def is_loopback(host: str) -> bool:
     """Whether an address can be reached from this machine only."""
-    if host == "localhost":
+    if host.lower() == "localhost":
         return True
     try:
         return ipaddress.ip_address(host).is_loopback
@@ -50,14 +54,18 @@ class Guard:
     app : what it guards
     token : secret of this server
     host, port : where it listens
+    opener : file that holds the token until it is first used, if there is one
     """
 
-    def __init__(self, app: ASGIApp, token: str, host: str, port: int) -> None:
-        self._app, self._token, self._port = app, token, port
+    def __init__(
+        self, app: ASGIApp, token: str, host: str, port: int, opener: Path | None = None
+    ) -> None:
+        self._app, self._token, self._port, self._opener = app, token, port, opener
         self._cookie = f"lapheat-{port}"
-        names = {"127.0.0.1", "[::1]", "localhost"}
+        host = host.lower()  # as browsers send it
+        names = {"127.0.0.1", "[::1]", "localhost", f"[{host}]" if ":" in host else host}
         if not is_loopback(host):
-            names |= {f"[{host}]" if ":" in host else host, socket.gethostname().lower()}
+            names.add(socket.gethostname().lower())
         self._any = host in ("0.0.0.0", "::")
         self._names = names
 
@@ -108,6 +116,8 @@ class Guard:
 
     def _knows(self, host: str) -> bool:
         """Whether a Host header names this server: any other name could be made to point here."""
+        if self._port == HTTP and not PORTED.search(host):
+            host = f"{host}:{HTTP}"  # browsers leave the usual port out
         name, _, port = host.rpartition(":")
         if not host.isascii() or port != str(self._port):
             return False
@@ -121,6 +131,8 @@ class Guard:
 
     def _welcome(self) -> Response:
         """Keep the token in a cookie, and take it out of the address."""
+        if self._opener is not None:
+            self._opener.unlink(missing_ok=True)
         response = RedirectResponse("/", 303)
         # Lax: the browser gets here from a file of ours, and strict cookies would stay behind.
         response.set_cookie(self._cookie, self._token, httponly=True, samesite="lax", path="/")

@@ -36,6 +36,7 @@ class Job:
     made, ended : [s] since 1970
     summary : the answer in a sentence, or why there is none
     works : whether base and filler hold; None if that is not the question
+    undecided : whether all that fails in a run is too close to its limit to call
     """
 
     id: str
@@ -47,6 +48,7 @@ class Job:
     ended: float = 0.0
     summary: str = ""
     works: bool | None = None
+    undecided: bool = False
 
 
 class Jobs:
@@ -107,9 +109,13 @@ class Jobs:
         job = Job(secrets.token_hex(8), kind, title, dict(options), made=time())
         folder = self.at(job)
         folder.mkdir(mode=0o700)
-        for name, text in texts.items():
-            (folder / name).write_text(text, "utf-8", newline="")
-        self.put(job)
+        try:
+            for name, text in texts.items():
+                (folder / name).write_text(text, "utf-8", newline="")
+            self.put(job)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
         return job
 
     def put(self, job: Job) -> None:
@@ -117,6 +123,12 @@ class Jobs:
         write_whole(self.at(job) / "job.json", json.dumps(asdict(job)))
         self._jobs[job.id] = job
         self.version += 1
+
+    def fail(self, job: Job, why: str) -> None:
+        """Count a job as failed in memory alone, where its state cannot be written."""
+        if job.id in self._jobs:
+            self._jobs[job.id] = replace(job, state="failed", ended=time(), summary=why)
+            self.version += 1
 
     def remove(self, job: Job) -> None:
         """Forget a job and delete its folder."""

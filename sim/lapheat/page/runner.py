@@ -55,7 +55,11 @@ class Runner:
                     self._woken.clear()
                     await self._woken.wait()
                     continue
-                await self._carry_out(job)
+                try:
+                    await self._carry_out(job)
+                except OSError as error:  # a full disk: the jobs behind this one must not wait
+                    why = error.strerror or str(error)
+                    self.jobs.fail(job, f"its state could not be kept: {why}")
         finally:
             await self._end()
 
@@ -73,26 +77,33 @@ class Runner:
             )
 
     async def _carry_out(self, job: Job) -> None:
-        self._running, self.progress = job.id, {"text": "starting"}
         self.jobs.put(replace(job, state="running"))
+        self._running, self.progress = job.id, {"text": "starting"}
         told: dict[str, Any] = {}
         try:
             await self.warm()
-            told = await self._asked(job)
+            if self._open(job):  # not stopped while the worker started
+                told = await self._asked(job)
         except (OSError, ValueError) as error:  # it died, or said what no worker says
             told = {"state": "failed", "summary": f"the worker process failed: {error}"}
         finally:
             self._running, self.progress = None, {}
-        now = self.jobs.get(job.id)
-        if now is None or now.state not in OPEN:
-            return  # stopped or removed meanwhile
+        now = self._open(job)
+        if now is None:
+            return
         if not told:
             told = {"state": "failed", "summary": "the worker process died: out of memory?"}
-        kept = {name: told[name] for name in ("state", "summary", "works") if name in told}
+        names = ("state", "summary", "works", "undecided")
+        kept = {name: told[name] for name in names if name in told}
         self.jobs.put(replace(now, ended=time(), **kept))
         self._done += 1
         if self._done >= WORN:
             await self._end()
+
+    def _open(self, job: Job) -> Job | None:
+        """Latest state of a job; None if it was stopped or removed meanwhile."""
+        now = self.jobs.get(job.id)
+        return now if now is not None and now.state in OPEN else None
 
     async def _asked(self, job: Job) -> dict[str, Any]:
         """Hand a job to the worker and follow it; nothing if it dies."""

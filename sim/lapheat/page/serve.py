@@ -57,9 +57,9 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         token = _secret(folder / "token")
         port = listener.getsockname()[1]
         address = _address(host, port)
-        jobs = Jobs(folder / "jobs")
+        jobs, opener = Jobs(folder / "jobs"), folder / "open.html"
         config = uvicorn.Config(
-            app_of(jobs, token, host, port),
+            app_of(jobs, token, host, port, opener),
             http="h11",
             ws="none",
             lifespan="on",
@@ -74,10 +74,13 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         kept = printable(str(folder))
         print(f"Lapheat is at {address}/?token={token}\nCtrl-C ends it; runs stay in {kept}")
         sys.stdout.flush()
-        if opened:
-            _open(folder / "open.html", f"{address}/?token={token}")
-        with suppress(KeyboardInterrupt):  # the usual end
-            uvicorn.Server(config).run(sockets=[listener])
+        try:
+            if opened:
+                _open(opener, f"{address}/?token={token}")
+            with suppress(KeyboardInterrupt):  # the usual end
+                uvicorn.Server(config).run(sockets=[listener])
+        finally:
+            opener.unlink(missing_ok=True)
 
 
 def _open(page: Path, address: str) -> None:
@@ -168,7 +171,7 @@ def _listening(host: str, port: int | None) -> Iterator[socket.socket]:
 
 
 def _address(host: str, port: int) -> str:
-    name = "127.0.0.1" if host in ("0.0.0.0", "::", "localhost") else host
+    name = "127.0.0.1" if host in ("0.0.0.0", "::", "localhost") else host.lower()
     return f"http://[{name}]:{port}" if ":" in name else f"http://{name}:{port}"
 
 

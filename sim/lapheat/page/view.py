@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from math import isfinite
 from typing import Any
@@ -17,6 +18,7 @@ from ..outcomes.sentence import notes_of, sentence, sentences_of
 from ..outcomes.wording import Wording
 from ..report.figures.section import near_view, view_of
 from ..report.figures.style import Units, levels_of
+from ..study.runs.slacks import LABELS, slacks_of
 
 __all__ = ["frames_of", "run_view"]
 
@@ -37,7 +39,7 @@ def run_view(result: Result) -> dict[str, Any]:
         "title": printable(case.title),
         "solid": outcomes.verdict.base_stays_solid,
         "flows": outcomes.verdict.filler_flows,
-        "too_close": list(outcomes.verdict.too_close or ()),
+        "undecided": judgement.undecided,
         "brazed": case.fillet is not None,
         "sentences": [printable(sentence(each)) for each in sentences_of(judgement, words)],
         "notes": [printable(sentence(each)) for each in notes_of(judgement, words)],
@@ -63,45 +65,48 @@ def _hot(units: Units, kelvin: float) -> float | None:
     return round(value, 1) if isfinite(value) else None
 
 
-def _numbers(result: Result) -> Any:
-    """Rows of the table of margins: label, value, what is wanted, whether it holds."""
-    outcomes, case = result.outcomes, result.case
-    words, limits = Wording.of(case), case.limits
-    wanted = f"at least {words.apart(limits.base_margin)}"
-    for part, told in (("Tube", outcomes.tube), ("Flange", outcomes.flange)):
-        if told is not None and told.margin_K is not None:
-            value = words.apart(told.margin_K, 0.0, limits.base_margin)
-            yield _row(
-                f"{part} below its solidus", value, wanted, told.margin_K >= limits.base_margin
-            )
-    filler = outcomes.filler
+def _numbers(result: Result) -> Iterator[dict[str, Any]]:
+    """Rows of the table of margins: label, value, what is wanted, how it compares.
+
+    What decides comes first, each outcome against its limit; the rest is held against nothing.
+    """
+    outcomes, case, filler = result.outcomes, result.case, result.outcomes.filler
+    words, close = Wording.of(case), outcomes.verdict.too_close or ()
+
+    def value(outcome: str) -> float | None:
+        table, _, name = outcome.partition(".")
+        found: float | None = getattr(getattr(outcomes, table), name, None)
+        return found
+
+    for slack in slacks_of(value, case.limits):
+        share = slack.limit == "limits.lap_filled"
+        told: Callable[..., str] = words.share if share else words.apart
+        found = value(slack.outcome)
+        assert found is not None  # else it has no slack
+        most = slack.limit == "limits.filler_superheat"
+        state = "holds" if slack.kelvin >= 0.0 else "fails"
+        yield _row(
+            LABELS[slack.outcome],
+            told(found, 0.0, slack.wanted),
+            f"at {'most' if most else 'least'} {told(slack.wanted)}",
+            "close" if slack.outcome in close else state,
+        )
     if filler is not None:
-        least = f"at least {words.apart(limits.flow_margin)}"
-        share = f"at least {words.share(limits.wet_fraction)}"
-        for side in ("tube", "flange"):
-            surplus = getattr(filler, f"{side}_side_surplus_K")
-            if surplus is not None:
-                value = words.apart(surplus, 0.0, limits.flow_margin)
-                name = f"Filler above its flow, {side} side"
-                yield _row(name, value, least, surplus >= limits.flow_margin)
-            wet = getattr(filler, f"{side}_side_wet")
+        for side, wet in (("tube", filler.tube_side_wet), ("flange", filler.flange_side_wet)):
             if wet is not None:
-                value = words.share(wet, limits.wet_fraction)
-                yield _row(f"Wet, {side} side", value, share, wet >= limits.wet_fraction)
+                yield _row(f"{side} side wet", words.share(wet, case.limits.wet_fraction))
         if filler.longest_dry_m is not None:
-            value = words.long(filler.longest_dry_m)
-            most = f"at most {words.long(limits.dry_length)}"
-            yield _row(
-                "Longest dry stretch", value, most, filler.longest_dry_m <= limits.dry_length
-            )
-        if filler.superheat_K is not None:
-            yield _row("Puddle above the filler's flow", words.apart(filler.superheat_K))
-    yield _row("Whole time", f"{outcomes.time.total_s:.0f} s")
-    yield _row("Arc on", f"{outcomes.time.arc_on_s:.0f} s")
+            yield _row("longest dry stretch", words.long(filler.longest_dry_m))
+        if filler.superheat_K is not None and case.limits.filler_superheat is None:
+            yield _row(LABELS["filler.superheat_K"], words.apart(filler.superheat_K))
+        if not case.limits.lap_filled:
+            yield _row(LABELS["soundness.lap_filled"], words.share(outcomes.soundness.lap_filled))
+    yield _row("whole time", f"{outcomes.time.total_s:.0f} s")
+    yield _row("arc on", f"{outcomes.time.arc_on_s:.0f} s")
 
 
-def _row(name: str, value: str, wanted: str = "", good: bool | None = None) -> dict[str, Any]:
-    return {"name": name, "value": value, "wanted": wanted, "good": good}
+def _row(name: str, value: str, wanted: str = "", state: str = "") -> dict[str, str]:
+    return {"name": name[0].upper() + name[1:], "value": value, "wanted": wanted, "state": state}
 
 
 def _surface(history: History, name: str, units: Units) -> dict[str, Any]:

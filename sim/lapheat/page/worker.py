@@ -50,7 +50,7 @@ class _Pace:
 
 
 def carry_out(folder: Path, job: Mapping[str, Any], say: Say) -> dict[str, Any]:
-    """Do one job in its folder and tell how it ended: `summary` and `works`.
+    """Do one job in its folder and tell how it ended: `summary`, `works` and of a run `undecided`.
 
     Parameters
     ----------
@@ -103,8 +103,12 @@ def _run(folder: Path, options: Mapping[str, Any], pace: _Pace) -> dict[str, Any
     plain.save(folder / "result")
     _write(folder / "view.json", view)
     (folder / "frames.bin").write_bytes(frames)
-    verdict = result.outcomes.verdict
-    return {"summary": verdict.summary, "works": verdict.base_stays_solid and verdict.filler_flows}
+    judgement = result.outcomes.verdict.judgement
+    return {
+        "summary": result.outcomes.verdict.summary,
+        "works": not judgement.fails,
+        "undecided": judgement.undecided,
+    }
 
 
 def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
@@ -117,9 +121,11 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
         answer = compare(*job["folders"], names=job["names"])
     else:
         from ..study import functions
+        from ..study.runs import HOURS
 
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-        asked: dict[str, Any] = {"workers": cores or 1, "count": pace.told, **options}
+        asked: dict[str, Any] = {"workers": cores or 1, "count": pace.told, "hours": HOURS}
+        asked |= options
         if kind == "calibrate":
             answer = functions.calibrate(case, folder / "measured.csv", **asked)
         else:

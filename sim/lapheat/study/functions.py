@@ -4,13 +4,14 @@ Each takes a case file by its name, with changes put over it, as `read_case` doe
 what varies, so a case that is already read would not do. With `workers` above 1 a script needs
 ``if __name__ == "__main__":`` around what it does, as worker processes import it; a notebook does
 not. Progress shows in a notebook; elsewhere `count` is called with what is being done, runs done
-and runs expected.
+and runs expected. A study that would take more than `hours` on this machine is refused.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -18,6 +19,7 @@ from ..case.case import Case
 from ..report.notebook import notebook_count
 from .answer import Answer, flat
 from .runs import Count, Planner, RowFile, Source, drive, executor_of, warm_up
+from .runs.effort import refuse_long
 
 if TYPE_CHECKING:
     from .asked import Fits
@@ -62,13 +64,19 @@ def _answer(
     name: str,
     source: Source,
     planner: Planner[Found],
-    workers: int,
-    count: Count | None,
+    size: tuple[str, tuple[int, int]],
+    shared: tuple[int, Count | None, float],
     told: Callable[[Found], dict[str, Any]],
     rows: Callable[[Mapping[str, Any]], Iterable[Mapping[str, Any]]],
     write: Write[Found],
 ) -> Answer[Found]:
-    """Run a planner and put what it found beside its JSON, rows and files."""
+    """Run a planner and put what it found beside its JSON, rows and files.
+
+    `size` is its mesh, and runs at that and at the case's own; `shared` is workers, count, hours.
+    """
+    (detail, runs), (workers, count, hours) = size, shared
+    source.case((), detail)  # refuses a mesh that does not exist
+    refuse_long(source.case(), detail, runs, workers, hours)
     store = RowFile()
     with executor_of(workers, None, warm_up) as executor:
         found = drive(planner, executor, store, count or notebook_count())
@@ -87,6 +95,7 @@ def window(
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Window]:
     """Map where the base stays solid and the filler flows, and pick the quickest that works.
 
@@ -97,7 +106,7 @@ def window(
     free : keys chosen anew at each point, with commas between
     sure : map the chance that a bench succeeds too, and pick where it is at least this
     detail : mesh of the map
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -113,7 +122,7 @@ def window(
     from .runs.axes import free_axes, given_axes
     from .window.files import window_dict, write_window
     from .window.map import WindowPlan
-    from .window.window import window_of
+    from .window.window import most_runs, window_of
 
     if sure is not None and free:
         raise ValueError(f"nothing may be free beside sure: {free!r}; find chooses keys by chance")
@@ -125,8 +134,8 @@ def window(
         "window",
         source,
         window_of(plan),
-        workers,
-        count,
+        (detail, most_runs(plan, source.case().detail)),
+        (workers, count, hours),
         window_dict,
         lambda content: content["runs"],
         write_window,
@@ -142,6 +151,7 @@ def risk(
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Risk]:
     """Find the chance of a melted base and of a cold joint on a real bench, and what drives them.
 
@@ -152,7 +162,7 @@ def risk(
     seed : of the samples
     within : half width of both chances' intervals at which it stops early, 0 never
     detail : mesh of the runs
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -166,7 +176,7 @@ def risk(
         No run could be computed.
     """
     from .risk.files import risk_dict, write_risk
-    from .risk.risk import assess, plan_of
+    from .risk.risk import assess, most_runs, plan_of
 
     source = _source(case, overrides)
     plan = plan_of(source, detail, samples, seed, within)
@@ -174,8 +184,8 @@ def risk(
         "risk",
         source,
         assess(plan),
-        workers,
-        count,
+        (detail, most_runs(plan)),
+        (workers, count, hours),
         risk_dict,
         lambda content: content["drivers"],
         write_risk,
@@ -190,6 +200,7 @@ def sequences(
     detail: str | None = None,
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Sequences]:
     """Compare orders of segments: what works first, then even peaks, then the time taken.
 
@@ -199,7 +210,7 @@ def sequences(
     orders : names or lists of segment numbers, with commas between; all named ones by default
     equal_interpass : compare them also without a pause but the wait for `travel.resume_below`
     detail : mesh; the case's own by default
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -212,16 +223,18 @@ def sequences(
     """
     from .sequences.files import sequences_dict, write_sequences
     from .sequences.orders import compare as planned
-    from .sequences.orders import given_orders
+    from .sequences.orders import given_orders, trials_of
 
     source = _source(case, overrides)
-    planner = planned(source, given_orders(orders), detail, equal_interpass)
+    named = given_orders(orders)
+    planner = planned(source, named, detail, equal_interpass)
+    many = len(trials_of(source, named, detail, equal_interpass))
     return _answer(
         "sequences",
         source,
         planner,
-        workers,
-        count,
+        (detail or "coarse", (many, 0) if detail else (0, many)),
+        (workers, count, hours),
         sequences_dict,
         lambda content: content["orders"],
         write_sequences,
@@ -238,6 +251,7 @@ def find(
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Settings]:
     """Find settings that survive the scatter of a real bench, the quickest first.
 
@@ -248,7 +262,7 @@ def find(
     free, fix : keys to choose, and keys that stay, with commas between
     seed : of the search
     detail : mesh of the search
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -271,8 +285,8 @@ def find(
         "find",
         source,
         seek(plan),
-        workers,
-        count,
+        (detail, plan.least_runs),
+        (workers, count, hours),
         find_dict,
         lambda content: content["picks"],
         write_find,
@@ -285,6 +299,7 @@ def explain(
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Explained]:
     """Say which key mends each finding of a case, which way and by how much.
 
@@ -292,7 +307,7 @@ def explain(
     ----------
     case, overrides : as for `read_case`
     detail : mesh of the search
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -305,6 +320,7 @@ def explain(
     MarchError
         The case as it is could not be computed.
     """
+    from .explain.explain import LEAST_RUNS
     from .explain.explain import explain as planned
     from .explain.files import explain_dict, write_explain
 
@@ -313,8 +329,8 @@ def explain(
         "explain",
         source,
         planned(source, detail),
-        workers,
-        count,
+        (detail, LEAST_RUNS),
+        (workers, count, hours),
         explain_dict,
         lambda content: content["levers"],
         write_explain,
@@ -333,6 +349,7 @@ def calibrate(
     detail: str = "coarse",
     workers: int = 1,
     count: Count | None = None,
+    hours: float = inf,
 ) -> Answer[Fits]:
     """Fit what is uncertain to what was measured.
 
@@ -346,7 +363,7 @@ def calibrate(
     scatter : of trials, how much peaks differ from one to the next
     reading_error : of a width
     detail : mesh of the fit
-    workers, count : see the module
+    workers, count, hours : see the module
 
     Returns
     -------
@@ -374,8 +391,8 @@ def calibrate(
         "calibration",
         source,
         planner,
-        workers,
-        count,
+        (detail, (1, 0)),
+        (workers, count, hours),
         calibration_dict,
         rows,
         write_calibration,

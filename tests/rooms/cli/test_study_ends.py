@@ -15,6 +15,7 @@ from lapheat.cli.terminal.exits import Left
 from lapheat.study import runs
 from lapheat.study.chance.samples import Benched, run_sample
 from lapheat.study.risk.risk import Risk, assess, plan_of
+from lapheat.study.runs import effort
 from lapheat.study.runs.executors import Serial
 from lapheat.study.sequences.orders import Order, Sequences, ranked
 from lapheat.study.window.tried import told_chance
@@ -44,11 +45,11 @@ def test_how_much_and_how_long_is_said_before() -> None:
 
 def test_too_long_a_study_is_refused_before_it_starts() -> None:
     case = MADE_UP.case()
-    sweep.refuse_long(case, "coarse", (120, 0), 2, 24.0)
+    effort.refuse_long(case, "coarse", (120, 0), 2, 24.0)
     with pytest.raises(CaseError, match=r"some 120 runs, 2 at once, in some [\d.e-]+ hours"):
-        sweep.refuse_long(case, "coarse", (120, 0), 2, 0.0)
+        effort.refuse_long(case, "coarse", (120, 0), 2, 0.0)
     with pytest.raises(CaseError, match="a higher --hours"):
-        sweep.refuse_long(case, "coarse", (10**9, 0), 2, 24.0)
+        effort.refuse_long(case, "coarse", (10**9, 0), 2, 24.0)
 
 
 @pytest.mark.parametrize(

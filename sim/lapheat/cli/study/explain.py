@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ...case.faults import printable
-from ...study.explain.explain import Explained, explain
+from ...study.explain.explain import LEAST_RUNS, Explained, explain
 from ...study.explain.files import OURS, advice_head, advice_told, write_explain
 from ...study.explain.groups import Group, groups_of
 from ...study.explain.measures import asked, slacks
@@ -28,8 +28,6 @@ STRETCH = (
     "stretch surplus: what all of both sides has above the filler's liquidus, but for dry "
     "stretches that are short enough"
 )
-
-LEAST = (20, 1)  # runs: a step to either side of ten keys, and the case on its own mesh
 
 
 def carry_out(study: Study) -> bool:
@@ -50,7 +48,7 @@ def carry_out(study: Study) -> bool:
     """
     folder = study.folder(OURS)
     planner = explain(study.source, study.mesh)
-    found, files = carried_out(study, folder, planner, write_explain, least=LEAST)
+    found, files = carried_out(study, folder, planner, write_explain, least=LEAST_RUNS)
     show(told(found, study, files))
     return found.works or any(advice.works for advice in found.advice)
 

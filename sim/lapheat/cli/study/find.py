@@ -50,8 +50,7 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     """
     plan = plan_of(study.source, share_of(sure), free, fix, study.mesh, seed)
     folder = study.folder(OURS)
-    least = plan.effort.first * len(plan.hands), 0
-    found, files = carried_out(study, folder, seek(plan), write_find, least=least)
+    found, files = carried_out(study, folder, seek(plan), write_find, least=plan.least_runs)
     show(told(found, files))
     return found.pick is not None
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_type_hints
 
+from ...study.runs import HOURS
 from ..terminal.exits import Left, ending
 from ..terminal.options import (
     CaseFile,
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
 __all__ = ["Study", "carried_out", "command_line", "page", "share_of", "study_command"]
 
 Found = TypeVar("Found")
-
-HOURS = 24.0  # of a study that is begun unasked
 
 
 @dataclass(frozen=True)
@@ -205,7 +204,8 @@ def carried_out(
         A run that is needed failed, or the results could not be written.
     """
     from ...study.runs import drive, executor_of, warm_up
-    from ..terminal.sweep import beforehand, counted, kept_rows, refuse_long, say
+    from ...study.runs.effort import refuse_long
+    from ..terminal.sweep import beforehand, counted, kept_rows, say
 
     case = study.source.case()
     with (

@@ -12,7 +12,7 @@ from rich.text import Text
 from ...case.faults import printable
 from ...study.chance.samples import Chance
 from ...study.risk.files import OURS, write_risk
-from ...study.risk.risk import Event, Risk, RiskPlan, assess, plan_of
+from ...study.risk.risk import Event, Risk, assess, most_runs, plan_of
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, command_line, page
@@ -48,14 +48,8 @@ def carry_out(study: Study, samples: int, seed: int, within: float) -> None:
     """
     plan = plan_of(study.source, study.mesh, samples, seed, within)
     folder = study.folder(OURS)
-    risk, files = carried_out(study, folder, assess(plan), write_risk, _runs(plan))
+    risk, files = carried_out(study, folder, assess(plan), write_risk, most_runs(plan))
     show(told(risk, files, study))
-
-
-def _runs(plan: RiskPlan) -> tuple[int, int]:
-    """Runs at most: the samples, and the case as it is on both meshes."""
-    same = plan.detail == plan.case.detail
-    return plan.samples + (0 if same else 1), 0 if same else 1
 
 
 def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> RenderableType:

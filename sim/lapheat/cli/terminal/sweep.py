@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 
@@ -14,48 +13,20 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from ...case.case import Case
 from ...case.faults import CaseError, Fault, printable_lines
-from ...march.expected import expected_of
-from ...march.steps import arc_step, still_steps
+from ...study.runs.effort import seconds_of
 from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
 
-__all__ = ["beforehand", "counted", "in_words", "kept_rows", "refuse_long", "say"]
+__all__ = ["beforehand", "counted", "in_words", "kept_rows", "say"]
 
 Count = Callable[[str, int, int], None]
 
 PERIOD = 60.0  # [s] between lines
-# [s] One thread, measured: the demo at coarse takes 46 ns a cell and step, at standard 58.
-CELL_STEP = 50e-9
-START = 0.1  # [s] of a run that does not grow with its mesh
-ABOUT_WAIT = 4.0  # [s] for flow at a start
 
 
 def say(text: str) -> None:
     """Say on stderr, above the progress where that is shown."""
     print(printable_lines(text), file=sys.stderr, flush=True)
-
-
-def refuse_long(case: Case, detail: str, runs: tuple[int, int], workers: int, hours: float) -> None:
-    """Refuse a study that would take more than some `hours`; the others as for `beforehand`.
-
-    Raises
-    ------
-    CaseError
-        It would.
-    """
-    needed = _all_seconds(case, detail, runs) / workers / 3600.0
-    if needed > hours:
-        given = f"some {sum(runs)} runs, {workers} at once, in some {needed:.2g} hours"
-        hint = "fewer runs, a coarser --detail, or a higher --hours"
-        raise CaseError.one("", "--hours", given, f"at most {hours:g} hours", hint)
-
-
-def _all_seconds(case: Case, detail: str, runs: tuple[int, int]) -> float:
-    return sum(
-        count * _seconds(replace(case, detail=mesh))
-        for count, mesh in zip(runs, (detail, case.detail), strict=True)
-        if count
-    )
 
 
 def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> str:
@@ -68,21 +39,12 @@ def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> 
     runs : at that detail, and at the case's own
     workers : how many runs go on at once
     """
-    seconds = _all_seconds(case, detail, runs)
+    seconds = seconds_of(case, detail, runs)
     more = f" and {runs[1]} at {case.detail} detail" if runs[1] else ""
     return (
         f"At most {runs[0]} runs at {detail} detail{more}, {workers} at once: some "
         f"{in_words(seconds / workers)} at most on a machine that does nothing else."
     )
-
-
-def _seconds(case: Case) -> float:
-    """Time of a run [s], roughly."""
-    expected = expected_of(case)
-    waits = 0.0
-    if case.travel.start == "on-flow":  # some seconds at each start
-        waits = expected.segments * len(still_steps(ABOUT_WAIT, arc_step(case)))
-    return START + CELL_STEP * expected.cells * (expected.steps + waits)
 
 
 def in_words(seconds: float) -> str:

@@ -1,5 +1,5 @@
 // The answer of one job: verdict, numbers, pictures, files.
-import { byId, fill, heat, make } from "./dom.js";
+import { byId, fill, heat, make, verdict } from "./dom.js";
 import { get } from "./api.js";
 import { ring } from "./joint.js";
 import { NAMES, add, onChange, standing } from "./queue.js";
@@ -31,19 +31,19 @@ export async function show(id) {
 }
 
 export function verdictOf(view) {
-  const close = view.too_close.length > 0, good = view.solid && view.flows;
-  const [sign, word, kind] = close ? ["≈", "Too close to call", "near"] : good ? ["✓", "Works", "good"] : ["✗", "Does not work", "bad"];
+  const [sign, word, kind] = verdict(view.solid && view.flows, view.undecided);
   const part = (holds, yes, no) => `${holds ? "✓" : "✗"} ${holds ? yes : no}`;
   return make("div", null,
     make("p", { class: `verdict ${kind}` }, make("span", { class: "sign", "aria-hidden": "true" }, sign), make("strong", null, word)),
     make("p", null, part(view.solid, "base stays solid", "base does not stay solid"), view.brazed ? make("span", null, " · ", part(view.flows, "filler flows", "filler does not flow")) : ""));
 }
 
+const STATES = { holds: ["good tight", "✓ holds"], fails: ["bad tight", "✗ fails"], close: ["near tight", "≈ too close"] };
 export function numbersOf(view) {
   return make("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Margins and times" }, make("table", null,
     make("thead", null, make("tr", null, ["", "Found", "Wanted", ""].map((text, i) => make("th", { scope: "col" }, text || make("span", { class: "unseen" }, i ? "Holds" : "Quantity"))))),
     make("tbody", null, view.numbers.map((row) => make("tr", null, make("th", { scope: "row" }, row.name), make("td", null, row.value), make("td", null, row.wanted),
-      make("td", { class: row.good === null ? "" : row.good ? "good tight" : "bad tight" }, row.good === null ? "" : row.good ? "✓ holds" : "✗ fails"))))));
+      make("td", { class: STATES[row.state]?.[0] || "" }, STATES[row.state]?.[1] || ""))))));
 }
 
 export function filesOf(job, files) {

@@ -21,6 +21,12 @@ export function fill(node, ...inside) {
   return node;
 }
 
+// A run's verdict as sign, words and class.
+export function verdict(works, undecided) {
+  if (undecided) return ["≈", "Too close to call", "near"];
+  return works ? ["✓", "Works", "good"] : ["✗", "Does not work", "bad"];
+}
+
 let spoken = "";
 export function say(text) {
   if (text === spoken) return;

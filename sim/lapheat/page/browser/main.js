@@ -1,5 +1,5 @@
 // Puts the page together: which part is shown, running, opening, light and dark.
-import { byId, fill, make, say } from "./dom.js";
+import { byId, fill, make, say, verdict } from "./dom.js";
 import { post } from "./api.js";
 import * as form from "./form.js";
 import { add, onChange, startQueue } from "./queue.js";
@@ -30,9 +30,9 @@ function brief(jobs) {
   const done = [...jobs].reverse().find((job) => job.kind === "run" && ["done", "failed"].includes(job.state));
   if (!done) return;
   latest = done.id;
-  const good = done.state === "done" && done.works;
+  const [sign, word, kind] = done.state === "failed" ? ["✗", "Failed", "bad"] : verdict(done.works, done.undecided);
   fill(byId("latest"),
-    make("p", { class: `verdict ${good ? "good" : "bad"}` }, make("span", { class: "sign", "aria-hidden": "true" }, good ? "✓" : "✗"), make("strong", null, done.state === "failed" ? "Failed" : good ? "Works" : "Does not work")),
+    make("p", { class: `verdict ${kind}` }, make("span", { class: "sign", "aria-hidden": "true" }, sign), make("strong", null, word)),
     make("p", null, done.summary),
     make("p", null, make("a", { href: `#answer/${done.id}` }, "Look at the whole answer")));
 }

@@ -1,5 +1,5 @@
 // Runs: those that wait or are at work, and all that were made.
-import { byId, fill, make, say } from "./dom.js";
+import { byId, fill, make, say, verdict } from "./dom.js";
 import { get, post } from "./api.js";
 
 let version = -1, jobs = [], progress = {};
@@ -16,7 +16,8 @@ export function standing(job) {
   if (job.state === "stopped") return make("span", null, "■ stopped");
   if (job.state === "failed") return make("span", { class: "bad" }, "✗ failed");
   if (job.works === null) return make("span", null, "✓ done");
-  return job.works ? make("span", { class: "good" }, "✓ works") : make("span", { class: "bad" }, "✗ does not work");
+  const [sign, word, kind] = verdict(job.works, job.undecided);
+  return make("span", { class: kind }, `${sign} ${word.toLowerCase()}`);
 }
 
 const minutes = (s) => s > 90 ? `${Math.round(s / 60)} min` : `${Math.ceil(s)} s`;

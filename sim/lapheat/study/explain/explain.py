@@ -21,8 +21,9 @@ from .measures import Told, findings_of
 from .model import Goal
 from .search import Advice, Pull, Runs, Search, holds
 
-__all__ = ["Explained", "explain"]
+__all__ = ["LEAST_RUNS", "Explained", "explain"]
 
+LEAST_RUNS = (20, 1)  # a step to either side of ten keys, and the case on its own mesh
 EXPECTED = 40  # runs in all, about
 AGAIN = 2  # times from what comes nearest, where nothing holds the limits
 SPARE = 20.0  # [K] more to spare is not sought

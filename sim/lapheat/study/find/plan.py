@@ -67,6 +67,11 @@ class FindPlan:
     effort: Effort = Effort()
 
     @property
+    def least_runs(self) -> tuple[int, int]:
+        """Runs at least: at the search's detail, and at the case's own."""
+        return self.effort.first * len(self.hands), 0
+
+    @property
     def fresh(self) -> int:
         """Benches that confirm a pick: the surer it must be, the more."""
         return max(self.effort.fresh, ceil(4.8 / (1.0 - self.sure)) if self.sure > 0.9 else 0)

@@ -38,6 +38,7 @@ __all__ = [
     "RiskPlan",
     "Sample",
     "assess",
+    "most_runs",
     "plan_of",
     "run_sample",
     "samples_of",
@@ -86,6 +87,12 @@ def plan_of(
     case = source.case()
     whole = Source(case_to_toml(case), source.name)
     return RiskPlan(whole, case, inputs_of(case), detail, samples, seed, within)
+
+
+def most_runs(plan: RiskPlan) -> tuple[int, int]:
+    """Runs at most: the samples, and the case as it is on both meshes."""
+    same = plan.detail == plan.case.detail
+    return plan.samples + (0 if same else 1), 0 if same else 1
 
 
 @dataclass(frozen=True)

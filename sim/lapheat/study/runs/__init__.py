@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from .trial import Source, Trial, run_trial, warm_up
 
 __all__ = [
+    "HOURS",
     "Cluster",
     "Count",
     "Executor",
@@ -32,6 +33,8 @@ __all__ = [
     "run_trial",
     "warm_up",
 ]
+
+HOURS = 24.0  # of a study that is begun unasked; here, as reading it must load nothing
 
 _HOME = {
     **dict.fromkeys(("Cluster", "Executor", "Processes", "Row", "Serial"), "executors"),
