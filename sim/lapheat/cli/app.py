@@ -144,7 +144,11 @@ def run(
         ),
     ] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on from the state kept by --checkpoint.")
+        bool,
+        typer.Option(
+            "--resume",
+            help="Go on from the state kept by --checkpoint; resume only states of your own.",
+        ),
     ] = False,
     film: Annotated[
         bool,
