@@ -15,6 +15,7 @@ from types import FrameType, TracebackType
 from typing import Any, Self
 
 import numpy as np
+from llvmlite.binding import get_host_cpu_name
 from numpy.typing import NDArray
 
 from ..case.case import Case
@@ -68,7 +69,8 @@ class Checkpoint:
     def __init__(self, path: Path, every: float, case: Case, resume: bool) -> None:
         self.path, self.every = path, every
         self.made_for = {"case": digest_of(case), "version": __version__, "program": mark()}
-        self.made_for |= {name: version(name) for name in ("numpy", "numba")}
+        self.made_for |= {name: version(name) for name in ("numpy", "numba", "llvmlite")}
+        self.made_for["processor"] = get_host_cpu_name()
         self.begin: Arrays | None = None
         self._next = monotonic() + every
         self._going = self._asked = False

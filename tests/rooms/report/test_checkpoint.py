@@ -75,6 +75,19 @@ def test_another_version_is_refused(path: Path, monkeypatch: pytest.MonkeyPatch,
     assert "the state of a run with another" in refusal(path)
 
 
+@pytest.mark.parametrize("what", ["llvmlite", "processor"])
+def test_another_compiler_or_processor_is_refused(
+    path: Path, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    kept(path)
+    if what == "processor":
+        monkeypatch.setattr(module, "get_host_cpu_name", lambda: "other")
+    else:
+        found = module.version
+        monkeypatch.setattr(module, "version", lambda n: "0.1" if n == what else found(n))
+    assert f"the state of a run with another {what}" in refusal(path)
+
+
 def test_every_flipped_or_missing_byte_is_found(path: Path) -> None:
     whole = kept(path).read_bytes()
     for at in range(len(HEAD), len(whole), 23):
