@@ -68,7 +68,7 @@ def test_the_readme_tells_the_same() -> None:
 def test_what_is_outside_is_said(table: str, line: str, told: str) -> None:
     case = read_case_text(put(table, line) + ALLOY, "stub.toml")
     (said,) = outside_of(case)
-    assert said.endswith(f"in brackets: {told}.")
+    assert said.endswith(f"tested range in brackets): {told}.")
     assert said in case.assumed
 
 

@@ -64,4 +64,4 @@ def outside_of(case: Case) -> Iterator[str]:
         if alloy not in names:
             told.append(f"{key} {alloy} ({', '.join(names)})")
     if told:
-        yield f"Outside what the model was tested in, which stands in brackets: {', '.join(told)}."
+        yield f"Outside what the model was tested in (tested range in brackets): {', '.join(told)}."
