@@ -138,13 +138,15 @@ def test_orders_end_with_what_to_do_next(slack: float, told: str) -> None:
 @pytest.mark.parametrize("rows", [0, 1])
 def test_finished_runs_are_kept_where_there_are_any(tmp_path: Path, rows: int) -> None:
     left = Left()
-    with (
-        pytest.raises(KeyboardInterrupt),
-        sweep.kept_rows(tmp_path / "a.risk", False, left) as store,
-    ):
-        if rows:
-            store.add("key", {"failed": None})
-        raise KeyboardInterrupt
+
+    def cut_short() -> None:
+        with sweep.kept_rows(tmp_path / "a.risk", False, left) as store:
+            if rows:
+                store.add("key", {"failed": None})
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        cut_short()
     kept = tmp_path / "a.risk.rows.jsonl"
     assert kept.exists() == bool(rows)
     told = f"finished runs are kept in {kept}; --resume goes on from them"

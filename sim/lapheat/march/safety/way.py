@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["UNFIT", "Arrays", "KeptError", "Keeper", "Way"]
+__all__ = ["UNFIT", "Arrays", "Keeper", "KeptError", "Way"]
 
 Arrays = Mapping[str, NDArray[Any]]
 # what arrays raise that are not what a march kept
