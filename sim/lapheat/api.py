@@ -124,6 +124,9 @@ def simulate(
         The case asks for too big a mesh, or the run would take too long.
     MarchError
         The computation failed.
+    KeptError
+        What the keeper begins with was not kept of this case; a `Checkpoint` in a ``with`` round
+        the call turns it into a CaseError.
     """
     if not isinstance(case, Case):
         raise TypeError(f"simulate takes a case, as from read_case(...), not {case!r}")

@@ -150,7 +150,7 @@ def test_a_forged_row_is_run_anew_and_said(
         store.write_used(tmp_path / "used.jsonl")
     assert [row["square"] for row in rows] == [0.0, 1.0, 4.0, 9.0]
     assert ran == [3, 4]
-    assert "1 kept rows had not what their runs give: these were made anew" in (
+    assert "1 kept rows do not fit this version; those runs are repeated." in (
         capsys.readouterr().err
     )
     with RowFile() as clean:

@@ -1,4 +1,4 @@
-"""The command line: `lapheat new`, `check`, `run`, six studies, `schema`."""
+"""The command line: `lapheat new`, `check`, `run`, `compare`, six studies, `page`, `schema`."""
 
 from __future__ import annotations
 

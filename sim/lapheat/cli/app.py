@@ -144,7 +144,12 @@ def run(
         ),
     ] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on from the state kept by --checkpoint.")
+        bool,
+        typer.Option(
+            "--resume",
+            help="Go on from the state kept by --checkpoint, and with --explain from its finished "
+            "runs; resume only states of your own.",
+        ),
     ] = False,
     film: Annotated[
         bool,
@@ -189,14 +194,20 @@ def run(
         from .run import carry_out
 
         changes = tuple(set_ or ())
-        if levers:
-            from .study.explain import carry_out as explained
-            from .study.frame import Study
 
-            explained(Study("explain", case, changes, None, None, None, None, False, left))
+        def explained() -> None:
+            from .study import explain
+            from .study.frame import HOURS, Study
+
+            longest = max(hours, HOURS)
+            explain.carry_out(
+                Study("explain", case, changes, None, None, None, None, resume, left, longest)
+            )
+
         keep = tuple(name for name, on in (("film", film), ("fields", fields)) if on)
         asked = march.value, threads, converge, hours, keep, checkpoint, resume
-        good = carry_out(case, out, changes, detail, *asked, left)
+        first = explained if levers else None
+        good = carry_out(case, out, changes, detail, *asked, left, first)
         if fail_on_verdict and not good:
             raise typer.Exit(VERDICT)
 

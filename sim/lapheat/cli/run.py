@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +14,8 @@ from ..case.faults import printable
 from ..case.file import CaseError, read_case
 from ..case.units import TIME, UnitError, read_quantity
 from ..march.errors import MarchError
-from ..march.expected import expected_of
+from ..march.expected import expected_of, refuse_long
+from ..problem.setup import problem_of
 from ..report.checkpoint import Checkpoint, checkpoint_of
 from ..report.fields import check_vtk
 from ..report.folder import ResultError, check_folder, default_folder, write_unfinished
@@ -45,6 +46,7 @@ def carry_out(
     every: str | None,
     resume: bool,
     left: Left,
+    before: Callable[[], None] | None = None,
 ) -> bool:
     """Run a case and write its results; return whether the verdict is good.
 
@@ -55,6 +57,7 @@ def carry_out(
     keep : as for `simulate`; on three meshes that of the fine one
     every, resume : as on the command line, of a checkpoint
     left : kept up to date with what an early end would leave behind
+    before : carried out once all that can be refused has been checked
 
     Raises
     ------
@@ -66,7 +69,7 @@ def carry_out(
     if meshes and detail is not None:
         allowed = "nothing beside --converge, which runs coarse, standard and fine"
         raise CaseError.one("", "--detail", detail, allowed)
-    kept_every = _every(every, resume, meshes, march, keep)
+    kept_every = _every(every, resume, meshes, march, keep, before is not None)
     if "fields" in keep:
         check_vtk()
     case = read_case(file, changes, "fine" if meshes else detail)
@@ -76,6 +79,11 @@ def carry_out(
     keeper = None
     if kept_every is not None:
         keeper = Checkpoint(checkpoint_of(folder), kept_every, case, resume)
+    if before is not None:
+        refuse_long(case, problem_of(case).explicit_limit, hours)
+        of_the_run = left.words
+        before()
+        left.words = f"{left.words}; of the run {of_the_run}"
     with (
         metered(case, expected_of(case).total) as meter,
         _kept(keeper, folder, left),
@@ -110,9 +118,17 @@ def carry_out(
 
 
 def _every(
-    every: str | None, resume: bool, meshes: bool, march: str, keep: tuple[str, ...]
+    every: str | None,
+    resume: bool,
+    meshes: bool,
+    march: str,
+    keep: tuple[str, ...],
+    explained: bool,
 ) -> float | None:
-    """Time between two states that a run keeps [s]; None to keep none."""
+    """Time between two states that a run keeps [s]; None to keep none.
+
+    A run that is `explained` first and cannot be kept still resumes its explanation.
+    """
     if every is None and not resume:
         return None
     option, given = ("--resume", "") if every is None else ("--checkpoint", every)
@@ -121,6 +137,8 @@ def _every(
         *(["--converge"] if meshes else []),
         *(["--march fipy"] if march != "compiled" else []),
     ]
+    if beside and explained and every is None:
+        return None
     if beside:
         allowed = "one run of the compiled march, without --film, --fields and --converge"
         raise CaseError.one("", option, f"{given} beside {' and '.join(beside)}".strip(), allowed)

@@ -20,7 +20,7 @@ from .readout import close_history
 from .recorder import Progress, Recorder, Report
 from .rod import Rod
 from .safety.guard import Guard
-from .safety.way import Keeper, Way
+from .safety.way import UNFIT, Keeper, KeptError, Way
 from .state import State, Stepper
 from .steps import (
     COOL_AT_LEAST,
@@ -88,6 +88,9 @@ class _March:
             if self.keeper is not None and not self.tacking and self.keeper.due():
                 self.keeper.keep(self.way.taken(self.owners()))
         elif self.begin is not None and self.written == len(self.begin["record.rows"]):
+            rows, samples = self.begin["record.rows"], self.begin["record.samples"]
+            if (rows.shape[1:], samples.shape) != ((6,), (self.written, *self.record.sample.shape)):
+                raise ValueError("rows are of another size")
             self.state.heat_from = self.state.heat.copy()  # its own array, to be filled
             self.way.arrive(self.owners(), self.begin)
 
@@ -328,6 +331,8 @@ def march(
     ------
     MarchError
         The computation failed; it holds what was computed before.
+    KeptError
+        What the keeper begins with was not kept of this job.
     """
     began = time.perf_counter()
     run = _March(job, stepper, report, shorter, keep, keeper)
@@ -335,8 +340,13 @@ def march(
         run.whole()
         total = run.now
         run.cool(until)
-    except MarchError as error:
-        error.so_far = Unfinished(job.case, run.record.trace(), stepper.name)
+        if run.way.again:
+            raise IndexError("the way ended before the kept rows did")
+    except (MarchError, *UNFIT) as error:
+        if run.way.again:
+            raise KeptError from error
+        if isinstance(error, MarchError):
+            error.so_far = Unfinished(job.case, run.record.trace(), stepper.name)
         raise
     run.state.fill_lap()  # as the last step left it
     history = close_history(job, run.state, run.record, total, run.now)

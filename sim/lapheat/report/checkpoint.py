@@ -15,18 +15,22 @@ from types import FrameType, TracebackType
 from typing import Any, Self
 
 import numpy as np
+from llvmlite.binding import get_host_cpu_name
 from numpy.typing import NDArray
 
 from ..case.case import Case
 from ..case.faults import CaseError, Fault, printable_lines
 from ..case.file import digest_of
-from ..march.safety.way import Arrays
+from ..march.expected import expected_of
+from ..march.safety.way import UNFIT, Arrays, KeptError
 from ..version import __version__, mark
 from .leftovers import hidden, tidied
 
 __all__ = ["Checkpoint", "checkpoint_of"]
 
 HEAD = b"lapheat checkpoint 1\n"
+# [bytes], well above what a run keeps: 105 to 125 a cell were measured, rows grow with its steps
+A_CELL, MOST_STEPS = 500, 500_000
 TYPES = {name: np.dtype(name) for name in ("<f8", "<i8", "|b1")}
 
 
@@ -42,6 +46,8 @@ class Checkpoint:
     it was before. Inside a ``with`` round the march, Ctrl-C asks for one last state and then ends
     it; a second Ctrl-C ends it at once.
 
+    The checksum tells damage, not who wrote the file: a forged state changes the answer.
+
     Parameters
     ----------
     path : of the file, from `checkpoint_of`
@@ -56,13 +62,15 @@ class Checkpoint:
     Raises
     ------
     CaseError
-        A file is there and must not be used, or nothing was said about it.
+        A file is there and must not be used, or nothing was said about it; at the end of the
+        ``with``, too, if the march found that its arrays do not fit.
     """
 
     def __init__(self, path: Path, every: float, case: Case, resume: bool) -> None:
         self.path, self.every = path, every
         self.made_for = {"case": digest_of(case), "version": __version__, "program": mark()}
-        self.made_for |= {name: version(name) for name in ("numpy", "numba")}
+        self.made_for |= {name: version(name) for name in ("numpy", "numba", "llvmlite")}
+        self.made_for["processor"] = get_host_cpu_name()
         self.begin: Arrays | None = None
         self._next = monotonic() + every
         self._going = self._asked = False
@@ -73,12 +81,12 @@ class Checkpoint:
             if path.is_symlink() or (path.exists() and not path.is_file()):
                 raise self._refused("not a regular file", "move it away")
             if path.exists():
-                self._meet(resume)
+                self._meet(resume, _largest(case))
         except OSError as error:
             raise self._refused(f"a file that cannot be read: {error.strerror}") from error
 
-    def _meet(self, resume: bool) -> None:
-        """Take in the file that is there, or refuse it."""
+    def _meet(self, resume: bool, largest: int) -> None:
+        """Take in the file that is there, or refuse it; of at most so many bytes."""
         with self.path.open("rb") as file:
             if file.read(len(HEAD)) != HEAD:
                 raise self._refused("a file of another kind", "move it away")
@@ -87,17 +95,19 @@ class Checkpoint:
                     "the state of an unfinished run",
                     "--resume goes on from it; delete it to start anew",
                 )
-            # of another run it may be far larger than what this one needs
+            if os.fstat(file.fileno()).st_size > largest:
+                given = f"larger than the {largest / 1e6:.0f} MB that this case can need"
+                raise self._refused(given, "delete it; the run has to start anew")
             total, rest = file.readline(100).strip(), file.read()
         if sha256(rest).hexdigest().encode() != total:
-            raise self._refused("damaged", "delete it; the run has to start anew")
+            raise self._damaged()
         try:
             line, _, numbers = rest.partition(b"\n")
             told = json.loads(line)
             made_for = dict(told["made_for"])
             arrays = _arrays(told["arrays"], numbers)
-        except (ValueError, KeyError, TypeError, RecursionError) as error:
-            raise self._refused("damaged", "delete it; the run has to start anew") from error
+        except (*UNFIT, RecursionError) as error:
+            raise self._damaged() from error
         for name, mine in self.made_for.items():
             if made_for.get(name) != mine:
                 given = f"the state of a run with another {name}"
@@ -107,6 +117,9 @@ class Checkpoint:
     def _refused(self, given: str, hint: str = "") -> CaseError:
         allowed = "no file, or the state of an unfinished run of this very case"
         return CaseError([Fault("", str(self.path), given, allowed, hint)])
+
+    def _damaged(self) -> CaseError:
+        return self._refused("damaged", "delete it; the run has to start anew")
 
     def due(self) -> bool:
         """Whether the time has come, or somebody has asked."""
@@ -169,10 +182,18 @@ class Checkpoint:
     ) -> None:
         if self._before is not None:
             signal.signal(signal.SIGINT, self._before)
+        if isinstance(error, KeptError):
+            raise self._damaged() from error
 
     def remove(self) -> None:
         """Delete the file: the run is finished."""
         self.path.unlink(missing_ok=True)
+
+
+def _largest(case: Case) -> int:
+    """Size that a case's file may have [bytes]."""
+    row = 8 * (10 + 2 * case.segment_count + len(case.probes))
+    return A_CELL * expected_of(case).cells + MOST_STEPS * row
 
 
 def _arrays(told: Any, numbers: bytes) -> dict[str, NDArray[Any]]:

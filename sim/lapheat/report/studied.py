@@ -15,6 +15,8 @@ __all__ = ["Levers", "chance_of", "levers_of"]
 
 
 NAMES = ("key", "from", "to", "says")  # of a lever, as in explain.json
+LARGEST = 1_000_000  # [bytes] of a study's results; ours have some 15,000
+LEVERS, ADVICE = 200, 20  # that are shown; a real study has fewer
 
 
 @dataclass(frozen=True)
@@ -46,13 +48,20 @@ def _told(case: Case, study: str) -> dict[str, Any]:
     """
     file = Path(case.file)
     folder = file.with_name(f"{file.stem}.{study}")
-    told = json.loads(folder.joinpath(f"{study}.json").read_text("utf-8"))
+    path = folder / f"{study}.json"
+    if not path.is_file():  # a pipe would be waited for
+        raise ValueError(path)
+    with path.open("rb") as opened:
+        text = opened.read(LARGEST + 1)
+    if len(text) > LARGEST:
+        raise ValueError(path)
+    told = json.loads(text.decode("utf-8"))
     if told["case"] != digest_of(replace(case, detail=told["own_detail"])):
         raise _OtherError(f"{folder.name} is of another case.")
     return dict(told)
 
 
-_UNREADABLE = (OSError, ValueError, KeyError, TypeError, RecursionError)
+_UNREADABLE = (OSError, ValueError, KeyError, TypeError, ArithmeticError, RecursionError)
 
 
 def chance_of(case: Case) -> str:
@@ -61,15 +70,17 @@ def chance_of(case: Case) -> str:
     try:
         told = _told(case, "risk")
         success = told["success"]
-        chance, low, high = (100.0 * float(success[n]) for n in ("chance", "low", "high"))
+        chance, low, high = (float(success[name]) for name in ("chance", "low", "high"))
         runs = int(told["samples"])
+        if not (0.0 <= low <= chance <= high <= 1.0 and runs >= 1):
+            raise ValueError(success)
     except _OtherError as error:
         return f"{unknown} {error}"
     except _UNREADABLE:
         return unknown
     return (
-        f"Chance that a real bench succeeds: {chance:.0f} % ({low:.0f} to {high:.0f} %), from "
-        f"{runs} runs with scattered inputs."
+        f"Chance that a real bench succeeds: {100.0 * chance:.0f} % ({100.0 * low:.0f} to "
+        f"{100.0 * high:.0f} %), from {runs} runs with scattered inputs."
     )
 
 
@@ -78,9 +89,9 @@ def levers_of(case: Case) -> Levers:
     unknown = "Not computed: lapheat explain CASE, or lapheat run CASE --explain, finds it."
     try:
         told = _told(case, "explain")
-        advice = tuple(f"{_text(a['head'])}: {_text(a['says'])}." for a in told["advice"])
+        advice = tuple(f"{_text(a['head'])}: {_text(a['says'])}." for a in told["advice"][:ADVICE])
         serves: dict[tuple[str, ...], list[str]] = {}
-        for lever in told["levers"]:
+        for lever in told["levers"][:LEVERS]:
             row = tuple(_text(lever[name]) for name in NAMES)
             serves.setdefault(row, []).append(_text(lever["serves"]))
         rows = tuple((*row, ", ".join(words)) for row, words in serves.items())

@@ -13,6 +13,8 @@ import pytest
 
 import lapheat.report.figures
 import lapheat.report.sheet
+from lapheat.cli.study import explain
+from lapheat.cli.study.frame import Study
 from lapheat.march.errors import MarchError
 from lapheat.march.safety import guard
 from lapheat.report.checkpoint import Checkpoint
@@ -100,6 +102,54 @@ def test_what_cannot_be_kept_is_refused(
     assert status == 2
     assert said in err
     assert [path.name for path in here.iterdir()] == ["tiny.toml"]
+
+
+@pytest.fixture
+def explained(monkeypatch: pytest.MonkeyPatch) -> list[Study]:
+    """What was explained: nothing is run for it."""
+    asked: list[Study] = []
+    monkeypatch.setattr(explain, "carry_out", asked.append)
+    return asked
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--converge", "--detail", "coarse"), "--converge"),
+        (("--checkpoint", "1 s", "--film"), "beside --film"),
+        (("--set", "arc.current=-1 A"), "arc.current"),
+        (("--hours", "0"), "at most 0 hours"),
+        (("--out", "tiny.toml"), "tiny.toml"),
+    ],
+)
+def test_what_is_refused_is_not_explained_first(
+    call: Call, here: Path, explained: list[Study], options: tuple[str, ...], said: str
+) -> None:
+    status, _, err = call("run", "tiny.toml", "--explain", *options)
+    assert (status, said in err, explained) == (2, True, [])
+    assert [path.name for path in here.iterdir()] == ["tiny.toml"]
+
+
+@pytest.mark.usefixtures("undrawn", "here")
+def test_resume_and_hours_reach_the_explanation(call: Call, explained: list[Study]) -> None:
+    assert call(*RUN, "--explain")[0] == 0
+    assert call(*RUN, "--explain", "--resume", "--hours", "30")[0] == 0
+    assert [(study.resume, study.hours) for study in explained] == [(False, 24.0), (True, 30.0)]
+
+
+@pytest.mark.usefixtures("here")
+def test_what_keeps_no_state_still_resumes_its_explanation(
+    call: Call, explained: list[Study], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ended(study: Study) -> None:
+        explained.append(study)
+        study.left.words = "finished runs are kept"
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(explain, "carry_out", ended)
+    status, _, err = call("run", "tiny.toml", "--converge", "--explain", "--resume")
+    assert (status, err) == (130, "interrupted: finished runs are kept\n")
+    assert explained[0].resume
 
 
 def test_converge_keeps_no_state(call: Call, here: Path) -> None:

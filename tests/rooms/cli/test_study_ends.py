@@ -134,3 +134,21 @@ def test_orders_end_with_what_to_do_next(slack: float, told: str) -> None:
     row |= {"tube_peak_C": 1200.0}
     found = Sequences(MADE_UP.case(), ranked([Order("opposite", row)], "at equal pause"), None)
     assert told in next_of_orders(found, study())[0]
+
+
+@pytest.mark.parametrize("rows", [0, 1])
+def test_finished_runs_are_kept_where_there_are_any(tmp_path: Path, rows: int) -> None:
+    left = Left()
+
+    def cut_short() -> None:
+        with sweep.kept_rows(tmp_path / "a.risk", False, left) as store:
+            if rows:
+                store.add("key", {"failed": None})
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        cut_short()
+    kept = tmp_path / "a.risk.rows.jsonl"
+    assert kept.exists() == bool(rows)
+    told = f"finished runs are kept in {kept}; --resume goes on from them"
+    assert left.words == (told if rows else "nothing was written")

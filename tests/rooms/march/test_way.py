@@ -13,7 +13,7 @@ from lapheat.case.case import Case
 from lapheat.case.file import read_case_text
 from lapheat.history.records import History
 from lapheat.march.march import march
-from lapheat.march.safety.way import Arrays
+from lapheat.march.safety.way import Arrays, KeptError
 from lapheat.march.steppers.compiled import CompiledStepper
 from lapheat.problem.setup import job_of
 from support.joints import CASE
@@ -105,3 +105,24 @@ def test_goes_on_to_the_same_bytes(sets: tuple[str, ...]) -> None:
         for name, value in found.items():
             same = np.array_equal(value, whole[name], equal_nan=np.asarray(value).dtype.kind == "f")
             assert same, (at, name)
+
+
+def test_arrays_of_another_march_are_refused() -> None:
+    """Each array left out, cut short, of another kind or of strange numbers."""
+    case = read_case_text(CASE.format(od=12, plate=30, segment=8) + TACK, "joint", HAND)
+    cut = Cut(150)
+    with pytest.raises(KeyboardInterrupt):
+        run(case, cut)
+    kept = dict(cut.kept or {})
+    assert len(kept["read"]) > 1
+    one = kept["record.rows"]
+    spoilt: list[dict[str, Any]] = [{name: None} for name in kept]
+    spoilt += [{"read": kept["read"][:-1]}, {"read": np.array(1.0)}, {"read": kept["read"][:0]}]
+    spoilt += [{"record.rows": rows} for rows in (one[:-1], one[:0], one[:, :5], np.array(1.0))]
+    spoilt += [{"record.rows": np.concatenate([one] * 99)}, {"state.h": kept["state.h"][:-1]}]
+    spoilt += [{"record.samples": kept["record.samples"][:, 1:]}, {"hand.current": one}]
+    spoilt += [{"record.steps": np.array(value)} for value in (np.nan, np.inf)]
+    for changed in spoilt:
+        begin = {name: array for name, array in (kept | changed).items() if array is not None}
+        with pytest.raises(KeptError):
+            run(case, Cut(-1, begin=begin))

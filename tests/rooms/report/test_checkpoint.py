@@ -13,6 +13,7 @@ import pytest
 
 import lapheat.report.checkpoint as module
 from lapheat.case.faults import CaseError
+from lapheat.march.safety.way import KeptError
 from lapheat.report.checkpoint import HEAD, Checkpoint, checkpoint_of
 from support.joints import small_case
 
@@ -74,6 +75,19 @@ def test_another_version_is_refused(path: Path, monkeypatch: pytest.MonkeyPatch,
     assert "the state of a run with another" in refusal(path)
 
 
+@pytest.mark.parametrize("what", ["llvmlite", "processor"])
+def test_another_compiler_or_processor_is_refused(
+    path: Path, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    kept(path)
+    if what == "processor":
+        monkeypatch.setattr(module, "get_host_cpu_name", lambda: "other")
+    else:
+        found = module.version
+        monkeypatch.setattr(module, "version", lambda n: "0.1" if n == what else found(n))
+    assert f"the state of a run with another {what}" in refusal(path)
+
+
 def test_every_flipped_or_missing_byte_is_found(path: Path) -> None:
     whole = kept(path).read_bytes()
     for at in range(len(HEAD), len(whole), 23):
@@ -92,12 +106,31 @@ def test_every_flipped_or_missing_byte_is_found(path: Path) -> None:
         '{"made_for": {}, "arrays": [["h", "<f8", [1000000000000]]]}',
         '{"made_for": {}, "arrays": [["h", "<f8", 3]]}',
         '{"made_for": {}, "arrays": [["h", "<f8", ["x"]]]}',
+        '{"made_for": {}, "arrays": [["h", "<f8", [Infinity]]]}',
+        '{"made_for": {}, "arrays": [["h", "<f8", [NaN]]]}',
+        '{"made_for": {}, "arrays": [["h", "<f8", [1' + "0" * 400 + "]]]}",
+        '{"made_for": {}, "arrays": [[["h"], "<f8", [2]]]}',
     ],
 )
 def test_a_strangers_file_is_refused(path: Path, told: str) -> None:
     rest = told.encode() + b"\n" + bytes(16)
     path.write_bytes(HEAD + sha256(rest).hexdigest().encode() + b"\n" + rest)
     assert "damaged" in refusal(path)
+
+
+def test_arrays_that_the_march_finds_unfit_are_refused(path: Path) -> None:
+    keeper = Checkpoint(kept(path), 0.0, CASE, True)
+    with pytest.raises(CaseError, match="damaged"), keeper:
+        raise KeptError
+    assert path.exists()
+
+
+def test_a_file_far_too_large_is_not_read(path: Path) -> None:
+    kept(path)
+    with path.open("r+b") as file:
+        file.truncate(10**12)  # of no blocks: nothing is written
+    with pytest.raises(CaseError, match=r"larger than the \d+ MB that this case can need"):
+        Checkpoint(path, 0.0, CASE, True)
 
 
 def test_no_array_of_code_is_read(path: Path) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
 
+from lapheat.case.case import Case
 from lapheat.case.file import digest_of, read_case
 from lapheat.report.studied import chance_of, levers_of
 
@@ -97,3 +99,56 @@ def test_a_spoilt_lever_tells_nothing(bad: dict[str, object], tmp_path: Path) ->
     }
     (tmp_path / "stub.explain" / "explain.json").write_text(json.dumps({**told, **bad}))
     assert "Not computed" in levers_of(read_case(file)).missing
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        *('"chance": 1' + "0" * 400, '"chance": NaN', '"low": -3, "high": 77', '"low": 0.95'),
+        *('"high": 0.9', '"chance": Infinity, "high": Infinity', '"chance": [1]'),
+    ],
+)
+def test_a_chance_that_is_none_is_not_told(bad: str, tmp_path: Path) -> None:
+    case, path = beside(tmp_path, "risk")
+    success = '"chance": 0.94, "low": 0.9, "high": 0.97'
+    for samples, told, good in ((9, success, True), (9, f"{success}, {bad}", False)):
+        path.write_text(risk_text(case, samples, told))
+        assert ("not computed" not in chance_of(case)) == good
+    for none in ("Infinity", "NaN", "0"):
+        path.write_text(risk_text(case, none, success))
+        assert "not computed" in chance_of(case)
+
+
+def test_neither_a_huge_file_nor_a_pipe_is_read(tmp_path: Path) -> None:
+    case, path = beside(tmp_path, "risk")
+    text = risk_text(case, 9, '"chance": 0.94, "low": 0.9, "high": 0.97')
+    path.write_text(text.ljust(1_000_000))
+    assert "94 %" in chance_of(case)
+    path.write_text(text.ljust(1_000_001))
+    assert "not computed" in chance_of(case)
+    path.unlink()
+    os.mkfifo(path)
+    assert "not computed" in chance_of(case)
+
+
+def test_a_strangers_many_levers_are_not_all_told(tmp_path: Path) -> None:
+    case, path = beside(tmp_path, "explain")
+    levers = [{**LEVER, "key": f"key {number}"} for number in range(300)]
+    advice = [{"head": "Comes nearest", "says": "more"}] * 300
+    told = {"case": digest_of(case), "own_detail": case.detail, "detail": "coarse"}
+    path.write_text(json.dumps({**told, "levers": levers, "advice": advice}))
+    found = levers_of(case)
+    assert (len(found.rows), len(found.advice)) == (200, 20)
+
+
+def beside(folder: Path, study: str) -> tuple[Case, Path]:
+    """Write a case; it, and where the results of its study go."""
+    file = folder / "stub.toml"
+    file.write_text((ROOT / "cases/flue-stub.toml").read_text("utf-8"), "utf-8")
+    (folder / f"stub.{study}").mkdir()
+    return read_case(file), folder / f"stub.{study}" / f"{study}.json"
+
+
+def risk_text(case: Case, samples: object, success: str) -> str:
+    about = f'"case": "{digest_of(case)}", "own_detail": "{case.detail}"'
+    return f'{{{about}, "samples": {samples}, "success": {{{success}}}}}'

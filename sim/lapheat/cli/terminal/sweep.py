@@ -126,13 +126,14 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
         damaged = store.damaged
         if damaged:
             say(f"{damaged} kept rows are damaged: their runs are made anew")
-        left.words = f"finished runs are kept in {path}; --resume goes on from them"
         finished = False
         try:
             yield store
             finished = True
         finally:
+            if store.rows:
+                left.words = f"finished runs are kept in {path}; --resume goes on from them"
             if store.damaged > damaged:
                 more = store.damaged - damaged
-                say(f"{more} kept rows had not what their runs give: these were made anew")
+                say(f"{more} kept rows do not fit this version; those runs are repeated.")
             store.close(remove=finished or not store.rows)

@@ -13,9 +13,15 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Arrays", "Keeper", "Way"]
+__all__ = ["UNFIT", "Arrays", "Keeper", "KeptError", "Way"]
 
 Arrays = Mapping[str, NDArray[Any]]
+# what arrays raise that are not what a march kept
+UNFIT = (KeyError, IndexError, ValueError, TypeError, OverflowError)
+
+
+class KeptError(Exception):
+    """The kept arrays are not those of the march that is to go on from them."""
 
 
 class Keeper(Protocol):
@@ -38,15 +44,23 @@ class Way:
     Attributes
     ----------
     again : the way is still one that was gone before
+
+    Raises
+    ------
+    KeptError
+        The numbers that were read are not there.
     """
 
     def __init__(self, begin: Arrays | None) -> None:
-        self._kept = [] if begin is None else [float(value) for value in begin["read"]]
+        try:
+            self._kept = [] if begin is None else [float(value) for value in begin["read"]]
+        except UNFIT as error:
+            raise KeptError from error
         self._seen: list[float] = []
         self.again = begin is not None
 
     def look(self, value: Callable[[], float]) -> float:
-        """Read a number off the state, or as it was read then."""
+        """Read a number off the state, or as it was read then; an IndexError if it was not."""
         seen = self._kept[len(self._seen)] if self.again else value()
         self._seen.append(seen)
         return seen
@@ -62,7 +76,7 @@ class Way:
 
         Raises
         ------
-        KeyError, ValueError
+        KeyError, ValueError, TypeError, OverflowError
             The arrays are not those of this march.
         """
         for owner, of in owners.items():

@@ -168,7 +168,7 @@ class Places:
 
 
 def thinned(readings: Readings) -> Readings:
-    """First reading of each probe in every 0.1 s: a log at 100 Hz holds no more than one at 10.
+    """First reading of each probe in every 0.1 s: a log at 100 Hz is given no more weight.
 
     Means would hide how much single readings scatter, and blunt the peak of a passing arc.
     """
