@@ -196,8 +196,9 @@ def run(
         changes = tuple(set_ or ())
 
         def explained() -> None:
+            from ..study.runs import HOURS
             from .study import explain
-            from .study.frame import HOURS, Study
+            from .study.frame import Study
 
             longest = max(hours, HOURS)
             explain.carry_out(

@@ -166,6 +166,8 @@ class FillerOutcome:
 class SegmentOutcome:
     """One segment, in the order they were run; `start_C` is the base when the arc strikes.
 
+    Peaks are the highest of the whole run on the segment's part of the ring: near its ends a
+    neighbour's arc may have made them.
     The arc was still for `wait_s` before it travelled; `flowed_at_start` says if the wanted
     share of both sides of the start point was then at filler flow.
     """

@@ -287,10 +287,10 @@ def _near_mesh(finding: NearMesh, words: Wording) -> str:
 
 def _dry_side(finding: DrySide, words: Wording) -> str:
     side, wanted = finding.side, finding.wanted
-    share = words.share(side.share, wanted)
+    share, dry = words.share(side.share, wanted), "has dry spots" if side.share else "is dry"
     return (
         f"the filler does not flow on the {side.name} side: {share} of it is wet where "
-        f"{words.share(wanted, side.share)} is wanted, it is dry "
+        f"{words.share(wanted, side.share)} is wanted, it {dry} "
         f"{_round(side.spans, side.share)}, and its coldest spot peaks at "
         f"{words.hot(side.coldest)} where it must reach {words.hot(finding.wets_at)}"
     )
@@ -382,7 +382,7 @@ def _round(spans: tuple[Dry, ...], wet: float) -> str:
     segments = numbered("segment", [n for span in spans for n in span.segments])
     if len(spans) == 1 and spans[0].end - spans[0].begin > 2.0 * pi - 1e-9:
         # An angle counts as dry for one dry spot: some of it may be wet.
-        return f"{'somewhere at every angle' if wet > 0.0 else 'all the way round'} ({segments})"
+        return f"{'at every angle' if wet > 0.0 else 'all the way round'} ({segments})"
     longest = sorted(spans, key=lambda span: span.begin - span.end)[:MOST_SPANS]
     texts = [
         f"from {round(degrees(span.begin)) % 360} to {round(degrees(span.end)) % 360 or 360} deg"

@@ -21,6 +21,7 @@ __all__ = ["Meter", "metered"]
 
 PERIOD = 0.1  # [s] between updates
 LINES = 60.0  # [s] between lines where there is no terminal
+TELLING = 0.02  # of a run that must be done to foretell the rest: its first step also compiles
 
 
 class Meter(Stage):
@@ -78,7 +79,7 @@ class Meter(Stage):
         if self.bar is None and now - self.last >= LINES:
             self.last = now
             left = (now - self.began) * max(1.0 / share - 1.0, 0.0)
-            say(f"{text()}, about {in_words(left)} left")
+            say(text() + (f", about {in_words(left)} left" if share > TELLING else ""))
 
     def say(self, text: str) -> None:
         """Say what goes on after the march."""
