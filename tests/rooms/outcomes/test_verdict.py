@@ -134,8 +134,8 @@ def test_dry_side_tells_share_angles_segment_and_coldest_spot() -> None:
     assert not verdict.filler_flows
     assert summary_of(verdict) == (
         "The filler does not flow on the flange side: 88 % of it is wet where 95 % is wanted, it "
-        "is dry from 0 to 45 deg (segment 1), and its coldest spot peaks at 934 degC where it "
-        "must reach 1035 degC."
+        "has dry spots from 0 to 45 deg (segment 1), and its coldest spot peaks at 934 degC where "
+        "it must reach 1035 degC."
     )
 
 
@@ -143,11 +143,11 @@ def test_dry_stretches_are_all_named_up_to_three() -> None:
     two = said(run_with(tube_dry=((10.0, 30.0, COLD), (100.0, 170.0, COLD - 20.0))))
     assert "on the tube side" in two
     both = f"{stretch(10.0, 30.0)} and {stretch(100.0, 170.0, COLD - 20.0)}"
-    assert f"dry {both} (segments 1, 3 and 4)" in two
+    assert f"has dry spots {both} (segments 1, 3 and 4)" in two
     assert "coldest spot peaks at 914 degC" in two
     many = tuple((90.0 * i, 90.0 * i + 20.0, COLD) for i in range(4))
     five = said(run_with(tube_dry=(*many, (45.0, 50.0, COLD))))
-    assert five.partition("dry ")[2].partition(" (")[0].count(" to ") == 3
+    assert five.partition("dry spots ")[2].partition(" (")[0].count(" to ") == 3
     assert "2 shorter stretches (segments 1 to 3, 5 and 7)" in five
 
 
@@ -167,7 +167,7 @@ def test_a_ring_with_a_dry_face_at_every_angle_is_not_told_as_wholly_dry() -> No
 
 def test_dry_across_the_start_is_one_stretch() -> None:
     summary = said(run_with(flange_dry=((340.0, 385.0, COLD),)))
-    assert f"dry {stretch(340.0, 385.0)} (segments 1 and 8)" in summary
+    assert f"has dry spots {stretch(340.0, 385.0)} (segments 1 and 8)" in summary
 
 
 def test_both_sides_dry_and_a_melted_tube_are_all_told_in_one_sentence() -> None:
@@ -214,7 +214,7 @@ def test_bead_has_no_filler_to_judge() -> None:
 
 def test_segments_never_run_are_neither_dry_nor_named() -> None:
     history = run_with(coverage=0.5, flange_dry=((0.0, 360.0, COLD),))
-    assert "dry from 0 to 180 deg (segments 1 to 4)" in said(history)
+    assert "is dry from 0 to 180 deg (segments 1 to 4)" in said(history)
     assert side_wet(run_with(coverage=0.5), "flange") == 1.0
 
 
