@@ -29,7 +29,7 @@ from typing import Any
 
 import lapheat.api  # all that a run takes, once
 import lapheat.cli.app
-import lapheat.march.steppers.compiled  # noqa: F401
+import lapheat.march.steppers.compiled  # noqa: F401 - loaded before the first child
 from lapheat import cli
 from lapheat.report import figures, sheet
 
@@ -165,6 +165,7 @@ def undrawn() -> None:
             (folder / name).write_bytes(name.encode() * 1000)
         return tuple(folder / name for name in names)
 
+    # stand-ins take less than what they stand for, hence `assignment`
     pictures = ("peaks.png", "peaks.svg", "section.png", "section.svg")
     figures.save_figures = lambda _, folder: write(pictures, folder)  # type: ignore[assignment]
     sheets = ("sheet.pdf", "sheet.png")

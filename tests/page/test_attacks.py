@@ -297,7 +297,7 @@ def test_a_gigabyte_without_a_length_is_cut_off(served: tuple[Server, Path]) -> 
 def _resident(process: int) -> float:
     status = Path(f"/proc/{process}/status")
     if not status.exists():
-        pytest.skip("the system has no /proc")
+        pytest.skip("the system has no /proc")  # memory is read from it; Linux, so CI, has it
     return 1e3 * float(status.read_text().partition("VmRSS:")[2].split()[0])
 
 

@@ -21,9 +21,10 @@ from support.page import SMALL, Server, until
 
 CHROMIUM = Path("/usr/bin/chromium")
 REQUIRED = os.environ.get("LAPHEAT_BROWSER") == "required"
-if not CHROMIUM.exists() and not REQUIRED:
+if not CHROMIUM.exists() and not REQUIRED:  # a user may have none; CI requires it
     pytest.skip("there is no /usr/bin/chromium", allow_module_level=True)
 
+# without the browser its driver need not be there either, hence E402
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright  # noqa: E402
 
 QUIET = (
@@ -348,6 +349,7 @@ def axe(page: Page, state: str) -> None:
 def test_axe_finds_nothing_grave_in_any_state(
     browser: Browser, server: Server, scheme: str
 ) -> None:
+    # a parameter is a str, playwright wants the literal
     context = browser.new_context(
         color_scheme=scheme, bypass_csp=True, viewport={"width": 1280, "height": 900}
     )  # type: ignore[arg-type]

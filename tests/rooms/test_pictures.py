@@ -37,7 +37,7 @@ def by_pedal(more: float = 0.0) -> History:
 
 def draw(figure: Callable[[History], object], run: History, path: Path) -> Path:
     with styled():
-        write_png(figure(run), path)  # type: ignore[arg-type]
+        write_png(figure(run), path)  # type: ignore[arg-type]  # `object`: a Figure, untold
     return path
 
 
