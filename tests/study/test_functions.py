@@ -56,6 +56,30 @@ def test_window(tmp_path: Path) -> None:
     assert f"<p>{answer.why}.</p>" in answer._repr_html_()
 
 
+def test_a_study_cut_short_goes_on_from_its_kept_rows(tmp_path: Path) -> None:
+    class CutError(Exception):
+        pass
+
+    def cut(doing: str, done: int, count: int) -> None:
+        if done == 5:
+            raise CutError
+
+    rows, more = tmp_path / "rows.jsonl", {"samples": 16, "within": 0.0}
+    with pytest.raises(CutError):
+        lapheat.risk(TINY, COARSE, count=cut, rows=rows, **more)
+    assert len(rows.read_text("utf-8").splitlines()) == 5
+    seen: list[int] = []
+    answer = lapheat.risk(
+        TINY, COARSE, count=lambda _, done, __: seen.append(done), rows=rows, **more
+    )
+    assert 5 in seen
+    assert not {1, 2, 3, 4} & set(seen)  # none of them is run again
+    assert answer.told == lapheat.risk(TINY, COARSE, **more).told
+    rows.write_text("my own notes\n")
+    with pytest.raises(CaseError, match="no kept row"):
+        lapheat.risk(TINY, COARSE, rows=rows, **more)
+
+
 def test_sequences_give_the_rows_of_the_command(tmp_path: Path) -> None:
     answer = lapheat.sequences(TINY, COARSE, orders="in-turn,backstep")
     assert isinstance(answer.found, Sequences)

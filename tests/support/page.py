@@ -99,7 +99,7 @@ class Client:
         raw, _, query = path.partition("?")
         scope: dict[str, Any] = {
             "type": "http",
-            "asgi": {"version": "3.0"},
+            "asgi": {"version": "3.0", "spec_version": "2.4"},
             "http_version": "1.1",
             "method": method,
             "scheme": "http",
@@ -128,7 +128,7 @@ class Client:
 
 def client(folder: Path, address: str = "127.0.0.1", port: int = PORT, **headers: str) -> Client:
     """Client with every header right but those given."""
-    usual = {"host": HOST, "origin": f"http://{HOST}", "cookie": f"lapheat-{port}={TOKEN}"}
+    usual = {"host": HOST, "origin": f"http://{HOST}", "authorization": f"Bearer {TOKEN}"}
     return Client(app_of(Jobs(folder / "jobs"), TOKEN, address, port), usual | headers)
 
 
@@ -153,7 +153,7 @@ class Server:
         found = re.search(r"http://\S+", self.process.stdout.readline())
         assert found is not None
         self.address = found[0]
-        self.base = self.address.partition("/?")[0]
+        self.base = self.address.partition("/#")[0]
         self.token = self.address.partition("token=")[2]
 
     def kill(self) -> None:

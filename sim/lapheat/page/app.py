@@ -23,7 +23,7 @@ from ..case.file import read_case_text, starter_text
 from ..version import __version__
 from .checked import FILE, case_text_of, checked, told_fault
 from .form import form, values_of
-from .guard import CASE, MEASURED, Guard
+from .guard import CASE, MEASURED, Guard, pass_of
 from .jobs import KINDS, OPEN, Job, Jobs
 from .runner import Runner
 
@@ -57,8 +57,8 @@ OPTIONS: Mapping[str, Mapping[str, Any]] = {
 class _Page:
     """Routes of one server."""
 
-    def __init__(self, jobs: Jobs) -> None:
-        self.jobs, self.runner = jobs, Runner(jobs)
+    def __init__(self, jobs: Jobs, token: str) -> None:
+        self.jobs, self.token, self.runner = jobs, token, Runner(jobs)
 
     @asynccontextmanager
     async def life(self, _: Starlette) -> AsyncIterator[None]:
@@ -174,6 +174,7 @@ class _Page:
         job = self._job(request.path_params["id"])
         folder = self.jobs.at(job)
         told: dict[str, Any] = {"job": asdict(job), "files": self.jobs.files(job)}
+        told["pass"] = pass_of(self.token, job.id)
         for name, file in (("form", "form.json"), ("view", "view.json")):
             path = folder / file
             told[name] = json.loads(path.read_text("utf-8")) if path.is_file() else None
@@ -207,11 +208,11 @@ def app_of(jobs: Jobs, token: str, host: str, port: int, opener: Path | None = N
     Parameters
     ----------
     jobs : of the data folder
-    token : secret without which nothing is answered
+    token : secret without which nothing is told but the page itself
     host, port : where it will listen
     opener : file that is deleted once the token in it was used
     """
-    page = _Page(jobs)
+    page = _Page(jobs, token)
     routes = [
         Route("/", page.shipped),
         Route("/browser/{name}", page.shipped),

@@ -6,16 +6,15 @@ import hmac
 import ipaddress
 import re
 import socket
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import cookie_parser
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["CASE", "HEADERS", "MEASURED", "Guard", "is_loopback"]
+__all__ = ["CASE", "HEADERS", "MEASURED", "Guard", "is_loopback", "pass_of"]
 
 CASE, MEASURED = 1_000_000, 20_000_000  # [bytes] of a case file, and of measurements
 POLICY = (
@@ -33,7 +32,12 @@ HEADERS: Mapping[str, str] = {
 OURS = ("same-origin", "none")  # of Sec-Fetch-Site: from the page itself, or typed by the user
 HTTP = 80
 PORTED = re.compile(r":\d+$")  # not "[::1]"
-CLOSED = "This page is closed to you: open it by the address that `lapheat page` shows.\n"
+SHIPPED = re.compile(r"/(browser/.*)?")  # the page itself: the same for everyone, no secret in it
+FILE = re.compile(r"/api/runs/([0-9a-f]{16})/files/.+")
+CLOSED = (
+    "This page is closed to you: open it by the address that `lapheat page` shows. The address is "
+    "another one after each start.\n"
+)
 
 
 def is_loopback(host: str) -> bool:
@@ -46,8 +50,16 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+def pass_of(token: str, job: str) -> str:
+    """Make what opens the files of one job, in addresses where no header can stand."""
+    return hmac.digest(token.encode(), job.encode(), "sha256").hex()
+
+
 class Guard:
     """Lets a request through if host, origin, token and size are right.
+
+    The token is sent as ``Authorization: Bearer``, never as a cookie: a browser sends cookies to
+    every port of a host, so to a server of another user too.
 
     Parameters
     ----------
@@ -61,7 +73,6 @@ class Guard:
         self, app: ASGIApp, token: str, host: str, port: int, opener: Path | None = None
     ) -> None:
         self._app, self._token, self._port, self._opener = app, token, port, opener
-        self._cookie = f"lapheat-{port}"
         host = host.lower()  # as browsers send it
         names = {"127.0.0.1", "[::1]", "localhost", f"[{host}]" if ":" in host else host}
         if not is_loopback(host):
@@ -106,11 +117,7 @@ class Guard:
                 return PlainTextResponse("Posts come from this page only.\n", 403)
         elif site not in (None, *OURS) and path != "/":
             return PlainTextResponse("Not for other sites.\n", 403)
-        if path == "/" and method == "GET":
-            given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [])
-            if len(given) == 1 and self._is_token(given[0]):
-                return self._welcome()
-        if not any(self._is_token(given) for given in self._cookies(headers.getlist("cookie"))):
+        if not SHIPPED.fullmatch(path) and not self._admits(scope, headers):
             return PlainTextResponse(CLOSED, 403)
         return self._too_large(headers, MEASURED if path == "/api/calibrate" else CASE)
 
@@ -123,20 +130,18 @@ class Guard:
             return False
         return name.lower() in self._names or (self._any and _is_address(name))
 
-    def _is_token(self, given: str) -> bool:
-        return hmac.compare_digest(given.encode(), self._token.encode())
-
-    def _cookies(self, lines: Iterable[str]) -> list[str]:
-        return [jar[self._cookie] for jar in map(cookie_parser, lines) if self._cookie in jar]
-
-    def _welcome(self) -> Response:
-        """Keep the token in a cookie, and take it out of the address."""
-        if self._opener is not None:
-            self._opener.unlink(missing_ok=True)
-        response = RedirectResponse("/", 303)
-        # Lax: the browser gets here from a file of ours, and strict cookies would stay behind.
-        response.set_cookie(self._cookie, self._token, httponly=True, samesite="lax", path="/")
-        return response
+    def _admits(self, scope: Scope, headers: Headers) -> bool:
+        """Whether a request holds the token, or the pass of the file that it asks for."""
+        told = headers.getlist("authorization")
+        if len(told) == 1 and _same(told[0], f"Bearer {self._token}"):
+            if self._opener is not None:
+                self._opener.unlink(missing_ok=True)
+            return True
+        file = FILE.fullmatch(scope["path"])
+        if file is None or scope["method"] == "POST":
+            return False
+        given = parse_qs(scope["query_string"].decode("latin-1")).get("pass", [])
+        return len(given) == 1 and _same(given[0], pass_of(self._token, file[1]))
 
     @staticmethod
     def _too_large(headers: Headers, most: int) -> Response | None:
@@ -144,6 +149,10 @@ class Guard:
         if told.isdigit() and len(told) < 20 and int(told) <= 2 * most:
             return None
         return PlainTextResponse("Too large.\n", 413)
+
+
+def _same(given: str, wanted: str) -> bool:
+    return hmac.compare_digest(given.encode(), wanted.encode())
 
 
 def _is_address(name: str) -> bool:

@@ -54,7 +54,7 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         Folder or address cannot be used.
     """
     with _own(data) as folder, _listening(host, port) as listener:
-        token = _secret(folder / "token")
+        token = secrets.token_urlsafe(32)  # of this server alone: its port may be another's later
         port = listener.getsockname()[1]
         address = _address(host, port)
         jobs, opener = Jobs(folder / "jobs"), folder / "open.html"
@@ -64,7 +64,7 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
             ws="none",
             lifespan="on",
             log_level="warning",
-            access_log=False,  # addresses hold the token
+            access_log=False,  # addresses hold passes of files
             server_header=False,
             proxy_headers=False,
             timeout_graceful_shutdown=2,
@@ -72,11 +72,11 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
         if not is_loopback(host):
             print(f"Open to others at {host}, unencrypted: only on a network that you trust.")
         kept = printable(str(folder))
-        print(f"Lapheat is at {address}/?token={token}\nCtrl-C ends it; runs stay in {kept}")
+        print(f"Lapheat is at {address}/#token={token}\nCtrl-C ends it; runs stay in {kept}")
         sys.stdout.flush()
         try:
             if opened:
-                _open(opener, f"{address}/?token={token}")
+                _open(opener, f"{address}/#token={token}")
             with suppress(KeyboardInterrupt):  # the usual end
                 uvicorn.Server(config).run(sockets=[listener])
         finally:
@@ -92,19 +92,6 @@ def _open(page: Path, address: str) -> None:
         f'content="0; url={escaped}"><a href="{escaped}">Open Lapheat</a>\n',
     )
     webbrowser.open(page.as_uri())
-
-
-def _secret(path: Path) -> str:
-    """Secret of this data folder: the same after a restart, so that open tabs go on."""
-    if path.is_symlink():
-        raise _refused("--data", str(path), "a file of its own, not a link")
-    if path.exists():
-        token = path.read_text("utf-8").strip()
-        if len(token) >= 32:
-            return token
-    token = secrets.token_urlsafe(32)
-    write_whole(path, token)  # readable by its owner alone
-    return token
 
 
 @contextmanager

@@ -113,7 +113,7 @@ def _run(folder: Path, options: Mapping[str, Any], pace: _Pace) -> dict[str, Any
 
 def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
     kind, options = job["kind"], job["options"]
-    case = folder / "case.toml"
+    case, rows = folder / "case.toml", folder / "rows.jsonl"
     answer: Answer[Any]
     if kind == "compare":
         from ..study.side_by_side import compare
@@ -125,6 +125,7 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
 
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
         asked: dict[str, Any] = {"workers": cores or 1, "count": pace.told, "hours": HOURS}
+        asked["rows"] = rows  # a study whose server died goes on from there
         asked |= options
         if kind == "calibrate":
             answer = functions.calibrate(case, folder / "measured.csv", **asked)
@@ -132,6 +133,7 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
             answer = getattr(functions, kind)(case, **asked)
     pace.told("drawing", 0, 1)
     answer.save(folder / "result")
+    rows.unlink(missing_ok=True)
     lines = list(answer.lines())
     view = {
         "title": answer.title,

@@ -3,8 +3,7 @@
 Each takes a case file by its name, with changes put over it, as `read_case` does: defaults follow
 what varies, so a case that is already read would not do. With `workers` above 1 a script needs
 ``if __name__ == "__main__":`` around what it does, as worker processes import it; a notebook does
-not. Progress shows in a notebook; elsewhere `count` is called with what is being done, runs done
-and runs expected. A study that would take more than `hours` on this machine is refused.
+not. What all of them take beside their own is in `Shared`.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from math import inf
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 
 from ..case.case import Case
 from ..report.notebook import notebook_count
@@ -29,11 +28,28 @@ if TYPE_CHECKING:
     from .sequences.orders import Sequences
     from .window.window import Window
 
-__all__ = ["calibrate", "explain", "find", "risk", "sequences", "window"]
+__all__ = ["Shared", "calibrate", "explain", "find", "risk", "sequences", "window"]
 
 Found = TypeVar("Found")
 PathLike = str | os.PathLike[str]
 Write = Callable[[Found, Path, RowFile], tuple[Path, ...]]
+
+
+class Shared(TypedDict, total=False):
+    """How a study is carried out.
+
+    Attributes
+    ----------
+    workers : runs at once, 1 by default
+    count : called with what is being done, runs done, runs expected; a notebook shows them anyhow
+    hours : a study that would take longer on this machine is refused
+    rows : file that keeps each run as it ends; with the same file a study cut short goes on
+    """
+
+    workers: int
+    count: Count | None
+    hours: float
+    rows: PathLike | None
 
 
 def _source(case: PathLike, changes: Iterable[str]) -> Source:
@@ -48,13 +64,7 @@ def _source(case: PathLike, changes: Iterable[str]) -> Source:
 
 
 def _sure(share: float) -> float:
-    """Pass on a chance that a study can be asked for.
-
-    Raises
-    ------
-    ValueError
-        It is none from 0.5 to 0.99.
-    """
+    """Pass on a chance that a study can be asked for; anything else is a ValueError."""
     if not 0.5 <= share <= 0.99:
         raise ValueError(f"sure must be from 0.5 to 0.99, not {share}")
     return share
@@ -65,21 +75,21 @@ def _answer(
     source: Source,
     planner: Planner[Found],
     size: tuple[str, tuple[int, int]],
-    shared: tuple[int, Count | None, float],
+    shared: Shared,
     told: Callable[[Found], dict[str, Any]],
     rows: Callable[[Mapping[str, Any]], Iterable[Mapping[str, Any]]],
     write: Write[Found],
 ) -> Answer[Found]:
     """Run a planner and put what it found beside its JSON, rows and files.
 
-    `size` is its mesh, and runs at that and at the case's own; `shared` is workers, count, hours.
+    `size` is its mesh, and runs at that and at the case's own.
     """
-    (detail, runs), (workers, count, hours) = size, shared
+    (detail, runs), workers, path = size, shared.get("workers", 1), shared.get("rows")
     source.case((), detail)  # refuses a mesh that does not exist
-    refuse_long(source.case(), detail, runs, workers, hours)
-    store = RowFile()
-    with executor_of(workers, None, warm_up) as executor:
-        found = drive(planner, executor, store, count or notebook_count())
+    refuse_long(source.case(), detail, runs, workers, shared.get("hours", inf))
+    kept = RowFile(None if path is None else Path(path), resume=True)
+    with kept as store, executor_of(workers, None, warm_up) as executor:
+        found = drive(planner, executor, store, shared.get("count") or notebook_count())
     content = told(found)
     table = tuple(flat(row) for row in rows(content))
     title = source.case().title
@@ -93,9 +103,7 @@ def window(
     free: str = "",
     sure: float | None = None,
     detail: str = "coarse",
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Window]:
     """Map where the base stays solid and the filler flows, and pick the quickest that works.
 
@@ -106,7 +114,7 @@ def window(
     free : keys chosen anew at each point, with commas between
     sure : map the chance that a bench succeeds too, and pick where it is at least this
     detail : mesh of the map
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -135,7 +143,7 @@ def window(
         source,
         window_of(plan),
         (detail, most_runs(plan, source.case().detail)),
-        (workers, count, hours),
+        shared,
         window_dict,
         lambda content: content["runs"],
         write_window,
@@ -149,9 +157,7 @@ def risk(
     seed: int = 0,
     within: float = 0.02,
     detail: str = "coarse",
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Risk]:
     """Find the chance of a melted base and of a cold joint on a real bench, and what drives them.
 
@@ -162,7 +168,7 @@ def risk(
     seed : of the samples
     within : half width of both chances' intervals at which it stops early, 0 never
     detail : mesh of the runs
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -185,7 +191,7 @@ def risk(
         source,
         assess(plan),
         (detail, most_runs(plan)),
-        (workers, count, hours),
+        shared,
         risk_dict,
         lambda content: content["drivers"],
         write_risk,
@@ -198,9 +204,7 @@ def sequences(
     orders: str = "",
     equal_interpass: bool = False,
     detail: str | None = None,
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Sequences]:
     """Compare orders of segments: what works first, then even peaks, then the time taken.
 
@@ -210,7 +214,7 @@ def sequences(
     orders : names or lists of segment numbers, with commas between; all named ones by default
     equal_interpass : compare them also without a pause but the wait for `travel.resume_below`
     detail : mesh; the case's own by default
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -234,7 +238,7 @@ def sequences(
         source,
         planner,
         (detail or "coarse", (many, 0) if detail else (0, many)),
-        (workers, count, hours),
+        shared,
         sequences_dict,
         lambda content: content["orders"],
         write_sequences,
@@ -249,9 +253,7 @@ def find(
     fix: str = "",
     seed: int = 0,
     detail: str = "coarse",
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Settings]:
     """Find settings that survive the scatter of a real bench, the quickest first.
 
@@ -262,7 +264,7 @@ def find(
     free, fix : keys to choose, and keys that stay, with commas between
     seed : of the search
     detail : mesh of the search
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -286,7 +288,7 @@ def find(
         source,
         seek(plan),
         (detail, plan.least_runs),
-        (workers, count, hours),
+        shared,
         find_dict,
         lambda content: content["picks"],
         write_find,
@@ -297,9 +299,7 @@ def explain(
     case: PathLike,
     overrides: Iterable[str] = (),
     detail: str = "coarse",
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Explained]:
     """Say which key mends each finding of a case, which way and by how much.
 
@@ -307,7 +307,7 @@ def explain(
     ----------
     case, overrides : as for `read_case`
     detail : mesh of the search
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -330,7 +330,7 @@ def explain(
         source,
         planned(source, detail),
         (detail, LEAST_RUNS),
-        (workers, count, hours),
+        shared,
         explain_dict,
         lambda content: content["levers"],
         write_explain,
@@ -347,9 +347,7 @@ def calibrate(
     scatter: str = "40 K",
     reading_error: str = "0.3 mm",
     detail: str = "coarse",
-    workers: int = 1,
-    count: Count | None = None,
-    hours: float = inf,
+    **shared: Unpack[Shared],
 ) -> Answer[Fits]:
     """Fit what is uncertain to what was measured.
 
@@ -363,7 +361,7 @@ def calibrate(
     scatter : of trials, how much peaks differ from one to the next
     reading_error : of a width
     detail : mesh of the fit
-    workers, count, hours : see the module
+    **shared : see `Shared`
 
     Returns
     -------
@@ -392,7 +390,7 @@ def calibrate(
         source,
         planner,
         (detail, (1, 0)),
-        (workers, count, hours),
+        shared,
         calibration_dict,
         rows,
         write_calibration,

@@ -1,6 +1,6 @@
 // The answer of one job: verdict, numbers, pictures, files.
 import { byId, fill, heat, make, verdict } from "./dom.js";
-import { get } from "./api.js";
+import { get, linkOf, remember } from "./api.js";
 import { ring } from "./joint.js";
 import { NAMES, add, onChange, standing } from "./queue.js";
 import { put } from "./form.js";
@@ -17,6 +17,7 @@ export async function show(id) {
   let told;
   try { told = await get(`/api/runs/${id}`); } catch (error) { current = null; fill(place, make("p", null, error.message)); return; }
   current = id; state = told.job.state;
+  remember(id, told.pass);
   const { job, view } = told;
   const back = told.form ? make("button", { type: "button", onclick: () => goJoint(() => put(told.form)) }, "These settings into the form") : "";
   if (!view || job.state !== "done") {
@@ -48,7 +49,7 @@ export function numbersOf(view) {
 
 export function filesOf(job, files) {
   return [make("h3", null, "Files, as the command line writes them"), make("ul", { class: "key files" },
-    files.map((name) => make("li", null, make("a", { href: `/api/runs/${job.id}/files/${name}?save`, download: name.split("/").pop() }, name))))];
+    files.map((name) => make("li", null, make("a", { href: linkOf(job.id, name, true), download: name.split("/").pop() }, name))))];
 }
 
 function runAnswer(job, view, files, back) {
@@ -68,8 +69,8 @@ function runAnswer(job, view, files, back) {
     view.notes.length ? [make("h3", null, "Also look at"), make("ul", null, view.notes.map((text) => make("li", null, text)))] : "",
     make("h3", null, "Margins"), numbersOf(view), pictures,
     make("h3", null, "Bench sheet"),
-    make("p", null, make("a", { href: `/api/runs/${job.id}/files/sheet.pdf?save`, download: "sheet.pdf" }, "Sheet to print, A4"), " · ", make("a", { href: `/api/runs/${job.id}/files/sheet-letter.pdf?save`, download: "sheet-letter.pdf" }, "US letter"), " · ", make("a", { href: `/api/runs/${job.id}/files/report.html?save`, download: "report.html" }, "Report"), " · ", make("a", { href: `/api/runs/${job.id}/files/case.toml?save`, download: "case.toml" }, "Case")),
-    make("details", null, make("summary", null, "Look at the sheet"), make("img", { class: "plot-img", loading: "lazy", src: `/api/runs/${job.id}/files/sheet.png`, alt: "The bench sheet; its text is in sheet.pdf" })),
+    make("p", null, make("a", { href: linkOf(job.id, "sheet.pdf", true), download: "sheet.pdf" }, "Sheet to print, A4"), " · ", make("a", { href: linkOf(job.id, "sheet-letter.pdf", true), download: "sheet-letter.pdf" }, "US letter"), " · ", make("a", { href: linkOf(job.id, "report.html", true), download: "report.html" }, "Report"), " · ", make("a", { href: linkOf(job.id, "case.toml", true), download: "case.toml" }, "Case")),
+    make("details", null, make("summary", null, "Look at the sheet"), make("img", { class: "plot-img", loading: "lazy", src: linkOf(job.id, "sheet.png"), alt: "The bench sheet; its text is in sheet.pdf" })),
     make("details", null, make("summary", null, "What was assumed"), make("ul", null, view.assumed.map((text) => make("li", null, text)))),
     make("details", null, make("summary", null, "All files"), filesOf(job, files))];
 }

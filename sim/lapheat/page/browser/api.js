@@ -1,4 +1,16 @@
-// What the page asks its server.
+// What the page asks its server, and the secret it asks with.
+const KEPT = "lapheat-token";
+
+// The secret comes behind the "#" of the address, which browsers send to nobody. It is kept for this
+// host and port alone, and sent in a header: a cookie would also go to other servers of this machine.
+export function admitted() {
+  const given = new URLSearchParams(location.hash.slice(1)).get("token");
+  if (given === null) return false;
+  localStorage.setItem(KEPT, given);
+  history.replaceState(null, "", "/");
+  return true;
+}
+
 export class Refused extends Error {
   constructor(status, told) {
     super(typeof told === "string" ? told : `${told.faults.length} faults`);
@@ -7,6 +19,8 @@ export class Refused extends Error {
   }
 }
 
+export const raw = (path, about = {}) => fetch(path, { ...about, headers: { ...about.headers, authorization: `Bearer ${localStorage.getItem(KEPT) || ""}` } });
+
 async function answer(response) {
   const json = (response.headers.get("content-type") || "").startsWith("application/json");
   const told = json ? await response.json() : await response.text();
@@ -14,10 +28,14 @@ async function answer(response) {
   return told;
 }
 
-export const get = async (path) => answer(await fetch(path));
-export const post = async (path, body) => answer(await fetch(path, {
+export const get = async (path) => answer(await raw(path));
+export const post = async (path, body) => answer(await raw(path, {
   method: "POST",
   body: typeof body === "string" ? body : JSON.stringify(body || {}),
   headers: { "content-type": typeof body === "string" ? "text/plain" : "application/json" },
 }));
-export const raw = (path) => fetch(path);
+
+// Addresses of a job's files: links and pictures send no header, so a pass for this job stands in them.
+let passes = {};
+export const remember = (id, pass) => { passes[id] = pass; };
+export const linkOf = (id, name, save = false) => `/api/runs/${id}/files/${name}?${save ? "save&" : ""}pass=${passes[id]}`;

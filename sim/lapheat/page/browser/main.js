@@ -1,6 +1,6 @@
 // Puts the page together: which part is shown, running, opening, light and dark.
 import { byId, fill, make, say, verdict } from "./dom.js";
-import { post } from "./api.js";
+import { admitted, post } from "./api.js";
 import * as form from "./form.js";
 import { add, onChange, startQueue } from "./queue.js";
 
@@ -76,12 +76,18 @@ function handOver(text, name) {
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
 }
 
-addEventListener("hashchange", () => { route(); byId("main").focus({ preventScroll: true }); scrollTo(0, 0); });
+addEventListener("hashchange", () => {
+  if (admitted()) { location.reload(); return; } // the address of a new server, put into a tab of an old one
+  route(); byId("main").focus({ preventScroll: true }); scrollTo(0, 0);
+});
 addEventListener("keydown", (event) => { if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) run(); });
 byId("run").addEventListener("click", run);
 onChange(brief);
 theme();
 files();
-await Promise.all([form.start(), startQueue()]);
-await route();
-document.body.dataset.ready = "yes";
+admitted();
+try {
+  await Promise.all([form.start(), startQueue()]);
+  await route();
+  document.body.dataset.ready = "yes";
+} catch (error) { fill(byId("form"), make("p", { class: "fault" }, error.message)); }

@@ -110,10 +110,11 @@ export async function poll() {
     }
     live();
     if (jobs.some((job) => job.state === "running" || job.state === "waiting")) wait = 400;
-    document.body.dataset.online = "yes";
+    byId("away").hidden = true;
   } catch (error) {
-    document.body.dataset.online = "no";
-    say("The server does not answer; runs go on when it is back.");
+    const text = error.status === 403 ? error.message : "Lapheat does not answer. Start lapheat page again: runs and settings are kept.";
+    fill(byId("away"), text);
+    byId("away").hidden = false;
     version = -1;
   }
   polling = setTimeout(poll, document.hidden ? 4 * wait : wait);

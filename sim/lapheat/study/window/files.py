@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.case import Case
 from ..runs.axes import Axis
 from ..runs.executors import Row
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .boundary import level_lines, triangles_of
-from .map import MEASURES, Run, slack
+from .map import MEASURES, Run, knob_of, slack
 from .sure import Chances
 from .tried import Pick
 from .window import Window
@@ -103,12 +104,21 @@ def _chances(window: Window, chances: Chances) -> dict[str, Any]:
     axes = zip(window.plan.axes, chances.lines, strict=True)
     return {
         "sure": chances.sure,
-        "axes": [
-            {"key": a.key, "unit": a.unit, "values": [a.at(s) for s in line]} for a, line in axes
-        ],
+        "axes": [_nodes_of(axis, line, window.case) for axis, line in axes],
         "chance": list(chances.chance),
         "runs": chances.runs,
         "explained": {"base": chances.q2[0], "filler": chances.q2[1]},
+    }
+
+
+def _nodes_of(axis: Axis, line: Sequence[float], case: Case) -> dict[str, Any]:
+    """Nodes along an axis: their values, and the nearest that a person can set."""
+    knob = knob_of(axis, case)
+    return {
+        "key": axis.key,
+        "unit": axis.unit,
+        "values": [axis.at(share) for share in line],
+        "settings": [knob.settable(knob.value(share))[1] for share in line],
     }
 
 
