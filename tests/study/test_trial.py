@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from invariance.small import SMALL, text_of
 from lapheat.study.calibration.caliper.tracks import BeadRun
 from lapheat.study.chance.samples import Sample
-from lapheat.study.runs import Row, Source, Trial, run_trial
+from lapheat.study.explain.measures import run_explained
+from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, run_trial
+from lapheat.study.runs.executors import Work
 from lapheat.study.runs.standing import FAILS, standing
-from lapheat.study.runs.store import Keyed
+from lapheat.study.runs.store import Keyed, collect
+from lapheat.study.sequences.orders import run_order
+from study.benches import TINY
 from study.stand_in import made_row
 from study.test_sequences import BEAD, JOINT
 
@@ -34,6 +39,29 @@ def row_with(*inputs: tuple[str, str]) -> Row:
 @pytest.fixture(scope="module")
 def plain() -> Row:
     return row_with()
+
+
+@pytest.mark.parametrize("work", [run_trial, run_explained, run_order])
+@pytest.mark.parametrize(
+    "changes",
+    [
+        *((), ("arc.control=pedal", "travel.start=on-flow"), ("travel.coverage=0.2",)),
+        ("tube.wall=0.4 mm", "arc.current=90 A"),
+    ],
+    ids=["clock", "pedal", "a part", "melted"],
+)
+def test_what_a_run_gives_counts_when_it_is_kept(
+    work: Work[Trial], changes: tuple[str, ...], tmp_path: Path
+) -> None:
+    tasks = [Trial(Source.of(TINY, ("numerics.detail=coarse", *changes)), ())]
+    with RowFile(tmp_path / "rows.jsonl") as store:
+        first = collect(Serial(), work, tasks, store)
+    assert first[0]["failed"] is None
+    ran: list[int] = []
+    with RowFile(tmp_path / "rows.jsonl", resume=True) as store:
+        assert collect(Serial(), work, tasks, store, lambda done, _: ran.append(done)) == first
+        assert store.damaged == 0
+    assert ran == [1]
 
 
 def test_the_slack_is_the_surplus_over_the_wanted_one(plain: Row) -> None:

@@ -29,9 +29,10 @@ __all__ = ["Source", "Trial", "check_row", "row_of", "run_to", "run_trial", "war
 # of a row: numbers that every run gives, and those that some joints do not have
 ALWAYS = (
     *("total_s", "arc_on_s", "tube_peak_C", "tube_bore_peak_C", "tube_melted_wall_fraction"),
-    *("pedal_low_s", "pedal_high_s", "hottest_start_C", "segments", "imbalance"),
+    *("hottest_start_C", "segments", "imbalance"),
 )
 SOME = (
+    *("pedal_low_s", "pedal_high_s"),
     *("margin_K", "base_slack_K", "surplus_K", "filler_slack_K", "tube_margin_K", "spread_K"),
     *("flange_margin_K", "flange_peak_C", "filler_peak_C", "tube_side_wet", "flange_side_wet"),
     *("tube_side_surplus_K", "flange_side_surplus_K", "tube_side_slack_K"),
