@@ -7,7 +7,9 @@ import os
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from threading import Thread
 from time import monotonic
 
 import pytest
@@ -229,27 +231,56 @@ def test_a_case_file_is_dropped(page: Page) -> None:
     expect(page.locator('[name="title"]')).to_have_value("Dropped")
 
 
-def test_a_click_in_the_window_s_map_loads_the_setting(page: Page, data: Path) -> None:
-    job = next(job.id for job in Jobs(data / "jobs") if job.kind == "window")
+def ask(page: Page, card: str) -> None:
+    page.click(f"form[aria-labelledby=card-{card}] button[type=submit]")
+
+
+def test_a_click_in_the_map_of_a_window_loads_the_setting(page: Page) -> None:
     put(page, SMALL)
-    page.goto(f"{page.url.partition('#')[0]}#answer/{job}")
+    page.fill('[name="title"]', HOSTILE)
+    page.click('nav [data-view="choose"]')
+    ends = {"axis1": ("8 mm", "12 mm", "2"), "axis2": ("4 s", "8 s", "2")}
+    for axis, texts in ends.items():
+        for name, text in zip(("from", "to", "count"), texts, strict=True):
+            page.fill(f"#{axis}-{name}", text)
+    ask(page, "window")
     nodes = page.locator(".node")
-    expect(nodes).to_have_count(4)
-    expect(page.locator("#answer-body")).to_contain_text(HOSTILE)
+    expect(nodes.first).to_be_visible(timeout=SLOW)
+    expect(page.locator("#answer-body h2")).to_contain_text(HOSTILE)
     expect(page.locator('img[src="x"]')).to_have_count(0)
+    # the lowest row begins at the left: 8 mm, 4 s
     nodes.first.focus()
+    readout = page.locator(".mapbox .readout")
+    expect(readout).to_contain_text("travel.segment = 8 mm, travel.pause = 4 s")
     page.keyboard.press("ArrowUp")
-    expect(page.locator(".mapbox .readout")).to_contain_text("travel.pause = 8 s")
+    expect(readout).not_to_contain_text("travel.pause = 4 s")
     page.get_by_role(
-        "button", name=re.compile("Load travel.segment = 12 mm, travel.pause = 4 s")
+        "button", name=re.compile("Load travel.segment = 12 mm, travel.pause = 4 s:")
     ).first.click()
     expect(page.locator('[name="travel.segment"]')).to_have_value("12 mm")
     expect(page.locator('[name="travel.pause"]')).to_have_value("4 s")
     expect(page.locator("#joint")).to_be_visible()
 
 
+def test_a_click_in_the_map_of_chances_loads_a_setting(page: Page, data: Path) -> None:
+    job = next(job.id for job in Jobs(data / "jobs") if job.kind == "window")
+    put(page, SMALL)
+    page.goto(f"{page.url.partition('#')[0]}#answer/{job}")
+    cells = page.locator('.chance[role="button"]')
+    expect(cells).to_have_count(9)
+    cells.first.focus()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator(".mapbox .readout").nth(1)).to_have_text(
+        "travel.segment = 10 mm, travel.pause = 6 s: chance 50 %"
+    )
+    page.keyboard.press("Enter")
+    expect(page.locator('[name="travel.segment"]')).to_have_value("10 mm")
+    expect(page.locator('[name="travel.pause"]')).to_have_value("6 s")
+
+
 def planted_window(data: Path) -> str:
-    """A finished window of two by two, as its study tells it; computing one takes a minute."""
+    """A finished window with chances, as its study tells it; computing one takes minutes."""
     numbers = {"margin_K": 60.0, "surplus_K": 20.0, "total_s": 30.0, "failed": None}
     runs = [
         {"inputs": {"travel.segment": segment, "travel.pause": pause}}
@@ -258,12 +289,20 @@ def planted_window(data: Path) -> str:
         for segment in ("8 mm", "12 mm")
         for pause in ("4 s", "8 s")
     ]
-    axes = [
-        {"key": "travel.segment", "unit": "mm", "values": [8.0, 12.0]},
-        {"key": "travel.pause", "unit": "s", "values": [4.0, 8.0]},
-    ]
+    nodes = {"mm": [8.0, 10.0, 12.0], "s": [4.0, 6.0, 8.0]}
+    keys = {"travel.segment": "mm", "travel.pause": "s"}
+    axes = [{"key": key, "unit": unit, "values": nodes[unit][::2]} for key, unit in keys.items()]
     told = {"axes": axes, "runs": runs, "pick": {"inputs": runs[0]["inputs"]}, "safest": None}
     told["boundaries"] = {"base_melts": [], "filler_cold": [[[10.0, 4.0], [10.0, 8.0]]]}
+    told["chances"] = {
+        "sure": 0.9,
+        "axes": [
+            {"key": key, "unit": unit, "values": nodes[unit]}
+            | {"settings": [f"{value:.0f} {unit}" for value in nodes[unit]]}
+            for key, unit in keys.items()
+        ],
+        "chance": [1.0, 0.95, 0.9, 0.6, 0.5, 0.4, 0.1, 0.05, 0.0],
+    }
     view = {"title": "Small", "lines": [HOSTILE], "told": told, "rows": []}
     jobs = Jobs(data / "jobs")
     job = jobs.add("window", "Small", {}, {"view.json": json.dumps(view)})
@@ -316,7 +355,46 @@ def test_another_user_of_the_machine_sees_nothing(browser: Browser, server: Serv
     with browser.new_context() as stranger:
         page = stranger.new_page()
         page.goto(server.base)
-        assert page.inner_text("body").startswith("This page is closed to you")
+        expect(page.locator("#form .fault")).to_contain_text("This page is closed to you")
+        expect(page.locator("#away")).to_contain_text("open it by the address that")
+        page.goto(f"{server.base}/#runs")
+        expect(page.locator("#runs-body")).to_be_empty()
+
+
+def test_a_server_of_another_user_on_another_port_learns_nothing(
+    context: BrowserContext, server: Server
+) -> None:
+    """Cookies would be sent to it: browsers keep them by host, without the port."""
+    page = context.new_page()
+    go(page, server)
+    told: list[str] = []
+
+    class Spy(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            told.append(f"{self.path} {self.headers}")
+            self.send_response(200)
+            self.send_header("content-type", "text/html")
+            self.end_headers()
+            self.wfile.write(b"<!doctype html><title>spy</title>")
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    with ThreadingHTTPServer(("127.0.0.1", 0), Spy) as spy:
+        thread = Thread(target=spy.serve_forever, daemon=True)
+        thread.start()
+        page.goto(f"http://127.0.0.1:{spy.server_port}/")
+        found = page.evaluate("[document.cookie, ...Object.values(localStorage)]")
+        reached = page.evaluate(
+            "address => fetch(address).then(() => 'yes', () => 'no')", f"{server.base}/api/runs"
+        )
+        spy.shutdown()
+        thread.join()
+    assert found == [""]
+    assert reached == "no"
+    assert told
+    assert server.token not in "".join(told)
+    assert context.cookies() == []
 
 
 def test_markup_stays_text(page: Page) -> None:
@@ -444,8 +522,13 @@ def test_a_killed_server_comes_back_with_its_queue_and_history(
     expect(page.locator("#queue .job")).to_have_count(2)
     until(lambda: any(job.state == "waiting" for job in Jobs(tmp_path / "jobs")))
     server.kill()
+    expect(page.locator("#away")).to_contain_text("does not answer")
     again = Server(tmp_path, server.port)
     try:
+        expect(page.locator("#away")).to_contain_text("another one after each start")
+        go(page, again)
+        expect(page.locator("#away")).to_be_hidden()
+        expect(page.locator('[name="title"]')).to_have_value("Second")
         expect(page.locator("#queue .job")).to_have_count(2, timeout=SLOW)
         expect(page.locator("#queue")).to_contain_text("Second")
         expect(page.locator("#queue .what:visible")).to_contain_text("1400 degC", timeout=SLOW)

@@ -147,3 +147,13 @@ def test_what_the_mesh_may_move_over_a_limit_is_near() -> None:
     )
     assert near_limit(made_row(40.0, 40.0, 100.0), "coarse") == ""
     assert near_limit(row, "fine") == ""
+
+
+def test_nodes_of_the_map_are_told_in_steps_that_a_person_can_set(found: Found) -> None:
+    across, up = window_dict(found[0])["chances"]["axes"]
+    for axis, step in ((across, 1.0), (up, 0.1)):
+        texts = [text.removesuffix(axis["unit"]) for text in axis["settings"]]
+        told = np.array([float(text) for text in texts])
+        assert len(told) == len(axis["values"])
+        assert np.abs(told - axis["values"]).max() <= 0.5 * step + 1e-9
+        assert np.abs(told / step - np.round(told / step)).max() < 1e-9
