@@ -11,6 +11,7 @@ from lapheat.case.file import read_case_text, starter_text
 from lapheat.case.keys.schema import every_key, field_at
 from lapheat.page.checked import case_text_of, checked
 from lapheat.page.form import COMMON, form, raw_of, toml_of, values_of
+from lapheat.page.words import in_page
 from support.case_texts import ALLOY, BEAD, FIXTURE, PROBE, TACK
 from support.page import SMALL
 
@@ -25,7 +26,7 @@ def test_every_key_has_a_field_and_no_field_is_made_up() -> None:
     for key, field in fields.items():
         about = field_at(key.replace("probe.", "probe[1].").replace("tack.", "tack[1]."))
         assert about is not None
-        assert field["help"] == about.description
+        assert field["help"] == in_page(about.description)
         assert field["label"]
         assert field["allowed"]
 

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
-from lapheat.api import Result
+from lapheat.api import Result, converge
+from lapheat.case.file import read_case
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.outcomes import Verdict
 from lapheat.outcomes.verdict import judge
+from lapheat.page.app import BROWSER
+from lapheat.page.form import form
 from lapheat.page.view import _numbers
+from lapheat.page.words import NAMES, in_page
 from lapheat.study.runs.slacks import LABELS
 from support.runs import STAINLESS_SOLIDUS, run_with
 
+ROOT = Path(__file__).parents[2]
 Rows = dict[str, tuple[str, str, str]]
 
 
@@ -49,3 +55,33 @@ def test_every_limit_that_is_given_stands_beside_its_outcome() -> None:
     run = run_with(case={"limits": free})
     told = numbers(Result(run.case, run, outcomes_of(run)))
     assert told["Filler superheat"][1:] == told["Lap filled"][1:] == ("", "")
+
+
+def test_uncertainty_stands_beside_a_margin() -> None:
+    result = converge(read_case(ROOT / "tests/study/tiny.toml"))
+    assert result.convergence is not None
+    rows = {row["name"]: row for row in _numbers(result)}
+    found = result.convergence.uncertainty["tube.margin_K"]
+    assert rows["Tube margin"]["unsure"] == f"{found:.0f} K"
+    assert rows["Whole time"]["unsure"] == ""
+
+
+def test_the_page_speaks_of_its_own_fields() -> None:
+    assert in_page("a finer --detail or --converge tells") == (
+        "a finer detail or “three meshes” tells"
+    )
+    assert in_page("not computed (lapheat risk does).") == "not computed (“Risk” does)."
+    assert in_page("see `lapheat explain CASE`") == "see “Explain”"
+    assert in_page("--hours and lapheat page stay") == "--hours and lapheat page stay"
+    shown = (BROWSER / "choose.js").read_text("utf-8") + (BROWSER / "index.html").read_text("utf-8")
+    for name in NAMES.values():
+        assert name.strip("“”") in shown.lower() or "“" not in name
+    helps = [field["help"] for table in form() for field in table["fields"]]
+    assert not any("--" in text or "[alloys" in text for text in helps)
+
+
+def test_a_field_offers_what_can_stand_in_it() -> None:
+    choices = {field["key"]: field["choices"] for table in form() for field in table["fields"]}
+    assert choices["fillet.filler"] == ["CuSi3Mn1"]
+    assert "CuSi3Mn1" not in choices["tube.alloy"] + choices["flange.alloy"]
+    assert {"304L", "low-carbon steel"} <= set(choices["tube.alloy"])

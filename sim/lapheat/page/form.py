@@ -14,12 +14,13 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from ..case.alloys import builtin_names
+from ..case.alloys import builtin, builtin_names
 from ..case.faults import CaseError
 from ..case.file.depth import too_deep
 from ..case.keys.fields import Entry, Of, OneOf, Order, Range
 from ..case.keys.model import CaseFile
 from ..case.keys.schema import LISTS, entry_at, table_at
+from .words import in_page
 
 __all__ = ["COMMON", "form", "raw_of", "toml_of", "values_of"]
 
@@ -36,7 +37,8 @@ COMMON = frozenset(
 
 FIELD = re.compile(r"([a-z_]+)(?:\[([1-9][0-9]?|100)\])?\.([a-z_]+)|title|joint")
 NUMBER = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
-ALLOYED = ("tube.alloy", "flange.alloy", "fillet.filler", "fixture.chill_alloy")
+ALLOYED = ("tube.alloy", "flange.alloy", "fixture.chill_alloy")
+FILLER = "fillet.filler"
 
 
 def form() -> list[dict[str, Any]]:
@@ -66,12 +68,13 @@ def _field(key: str, about: FieldInfo) -> dict[str, Any]:
     choices: list[str] = []
     if isinstance(entry, OneOf | Order):
         choices = list(entry.words)
-    elif key in ALLOYED:
-        choices = sorted(builtin_names())
+    elif key in (*ALLOYED, FILLER):
+        fillers = {name for name in builtin_names() if builtin(name).shear_strength is not None}
+        choices = sorted(fillers if key == FILLER else set(builtin_names()) - fillers)
     return {
         "key": key,
         "label": key.rpartition(".")[2].replace("_", " ").capitalize(),
-        "help": about.description or "",
+        "help": in_page(about.description or ""),
         "allowed": entry.allowed if entry else "",
         "required": about.is_required(),
         "default": default or "",

@@ -19,6 +19,7 @@ from ..outcomes.wording import Wording
 from ..report.figures.section import near_view, view_of
 from ..report.figures.style import Units, levels_of
 from ..study.runs.slacks import LABELS, slacks_of
+from .words import in_page
 
 __all__ = ["frames_of", "run_view"]
 
@@ -41,9 +42,9 @@ def run_view(result: Result) -> dict[str, Any]:
         "flows": outcomes.verdict.filler_flows,
         "undecided": judgement.undecided,
         "brazed": case.fillet is not None,
-        "sentences": [printable(sentence(each)) for each in sentences_of(judgement, words)],
-        "notes": [printable(sentence(each)) for each in notes_of(judgement, words)],
-        "assumed": [printable(each) for each in (*case.assumed, *outcomes.alloys.held)],
+        "sentences": [_told(sentence(each)) for each in sentences_of(judgement, words)],
+        "notes": [_told(sentence(each)) for each in notes_of(judgement, words)],
+        "assumed": [_told(each) for each in (*case.assumed, *outcomes.alloys.held)],
         "numbers": list(_numbers(result)),
         "unit": {"length": units.length, "temperature": units.degree},
         "levels": {
@@ -60,6 +61,10 @@ def run_view(result: Result) -> dict[str, Any]:
     return told | {"solid_view": _solid(history, units)}
 
 
+def _told(text: str) -> str:
+    return printable(in_page(text))
+
+
 def _hot(units: Units, kelvin: float) -> float | None:
     value = float(units.hot(np.asarray(kelvin)))
     return round(value, 1) if isfinite(value) else None
@@ -72,6 +77,7 @@ def _numbers(result: Result) -> Iterator[dict[str, Any]]:
     """
     outcomes, case, filler = result.outcomes, result.case, result.outcomes.filler
     words, close = Wording.of(case), outcomes.verdict.too_close or ()
+    unsure = {} if result.convergence is None else result.convergence.uncertainty
 
     def value(outcome: str) -> float | None:
         table, _, name = outcome.partition(".")
@@ -90,6 +96,7 @@ def _numbers(result: Result) -> Iterator[dict[str, Any]]:
             told(found, 0.0, slack.wanted),
             f"at {'most' if most else 'least'} {told(slack.wanted)}",
             "close" if slack.outcome in close else state,
+            told(unsure[slack.outcome]) if slack.outcome in unsure else "",
         )
     if filler is not None:
         for side, wet in (("tube", filler.tube_side_wet), ("flange", filler.flange_side_wet)):
@@ -105,8 +112,11 @@ def _numbers(result: Result) -> Iterator[dict[str, Any]]:
     yield _row("arc on", f"{outcomes.time.arc_on_s:.0f} s")
 
 
-def _row(name: str, value: str, wanted: str = "", state: str = "") -> dict[str, str]:
-    return {"name": name[0].upper() + name[1:], "value": value, "wanted": wanted, "state": state}
+def _row(
+    name: str, value: str, wanted: str = "", state: str = "", unsure: str = ""
+) -> dict[str, str]:
+    told = {"value": value, "unsure": unsure, "wanted": wanted, "state": state}
+    return {"name": name[0].upper() + name[1:]} | told
 
 
 def _surface(history: History, name: str, units: Units) -> dict[str, Any]:

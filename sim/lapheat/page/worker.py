@@ -18,6 +18,8 @@ from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any, TextIO
 
+from .words import in_page
+
 if TYPE_CHECKING:
     from ..api import Result
     from ..case.case import Case
@@ -105,7 +107,7 @@ def _run(folder: Path, options: Mapping[str, Any], pace: _Pace) -> dict[str, Any
     (folder / "frames.bin").write_bytes(frames)
     judgement = result.outcomes.verdict.judgement
     return {
-        "summary": result.outcomes.verdict.summary,
+        "summary": in_page(result.outcomes.verdict.summary),
         "works": not judgement.fails,
         "undecided": judgement.undecided,
     }
@@ -134,7 +136,7 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
     pace.told("drawing", 0, 1)
     answer.save(folder / "result")
     rows.unlink(missing_ok=True)
-    lines = list(answer.lines())
+    lines = [in_page(line) for line in answer.lines()]
     view = {
         "title": answer.title,
         "lines": lines,
@@ -146,7 +148,7 @@ def _study(folder: Path, job: Mapping[str, Any], pace: _Pace) -> dict[str, Any]:
         f"{name} {told['value']:.4g} {told['unit']}".strip()
         for name, told in answer.told.get("fitted", {}).items()
     )
-    summary = answer.why or "; ".join(lines[:2]) or ", ".join(fitted)
+    summary = in_page(answer.why) or "; ".join(lines[:2]) or ", ".join(fitted)
     return {"summary": summary, "works": _works(kind, answer.told)}
 
 
@@ -178,7 +180,7 @@ def _ended(folder: Path, job: Mapping[str, Any], say: Say) -> dict[str, Any]:
         told = "the computation ran out of memory, which a coarser mesh needs less of"
     except Exception as error:  # the server must hear of whatever ends a job
         told = f"the computation failed, {type(error).__name__}: {error}"
-    return {"state": "failed", "summary": printable_lines(told), "works": None}
+    return {"state": "failed", "summary": printable_lines(in_page(told)), "works": None}
 
 
 def main() -> None:

@@ -43,7 +43,7 @@ const STATES = { holds: ["good tight", "✓ holds"], fails: ["bad tight", "✗ f
 export function numbersOf(view) {
   return make("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Margins and times" }, make("table", null,
     make("thead", null, make("tr", null, ["", "Found", "Wanted", ""].map((text, i) => make("th", { scope: "col" }, text || make("span", { class: "unseen" }, i ? "Holds" : "Quantity"))))),
-    make("tbody", null, view.numbers.map((row) => make("tr", null, make("th", { scope: "row" }, row.name), make("td", null, row.value), make("td", null, row.wanted),
+    make("tbody", null, view.numbers.map((row) => make("tr", null, make("th", { scope: "row" }, row.name), make("td", null, row.unsure ? `${row.value} ± ${row.unsure}` : row.value), make("td", null, row.wanted),
       make("td", { class: STATES[row.state]?.[0] || "" }, STATES[row.state]?.[1] || ""))))));
 }
 

@@ -86,7 +86,7 @@ export function showChoices() {
     card("window", "Maps where the base stays solid and the filler flows. A click on a point loads its settings.",
       [axis(1, "travel.segment", "8 mm", "20 mm"), axis(2, "travel.pause", "5 s", "40 s"), text("window-sure", "Chance map for", "", "such as 90 %; left out: the plain map"), mesh("window-detail")],
       () => ({ vary: vary(), sure: share("window-sure"), detail: read("window-detail") })),
-    card("risk", "Varies all of [scatter] as on a real bench: the chance that the base melts, that the filler fails, and what drives them.",
+    card("risk", "Varies what scatters on a real bench (“Scatter” in the form): the chance that the base melts, that the filler fails, and what drives them.",
       [text("risk-samples", "Runs at most", "64", "a power of two"), mesh("risk-detail")],
       () => ({ samples: Math.round(+read("risk-samples")) || undefined, detail: read("risk-detail") })),
     card("sequences", "Compares orders of segments: what works first, then even peaks, then time.",
