@@ -135,7 +135,7 @@ def window(
 
 def find() -> Small:
     source = Source(TEXT.replace('"coarse"', '"standard"'), "find.toml")
-    few = Effort(first=16, rounds=1, looks=6, fresh=8, candidates=128)
+    few = Effort(first=16, rounds=1, more=1, looks=6, fresh=8, candidates=128)
     plan = replace(find_plan(source, 0.9), effort=few)
     return Small(lambda: stood_in(seek(plan), {run_trial: formulas}), write_find)
 

@@ -111,7 +111,7 @@ def test_explain() -> None:
 
 @pytest.mark.slow
 def test_find(monkeypatch: pytest.MonkeyPatch) -> None:
-    few = Effort(first=16, rounds=1, looks=6, fresh=8, candidates=64)
+    few = Effort(first=16, rounds=1, more=1, looks=6, fresh=8, candidates=64)
     plan_of = plan.plan_of
     monkeypatch.setattr(plan, "plan_of", lambda *given: replace(plan_of(*given), effort=few))
     answer = lapheat.find(TINY, (*COARSE, "bench.hand=clock"), free="arc.current")

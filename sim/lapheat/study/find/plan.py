@@ -22,7 +22,8 @@ class Effort:
     Attributes
     ----------
     first : runs of each hand to begin with
-    rounds : of more runs, at most, and one more for each pick that failed
+    rounds : of more runs, at most, before the first pick is put to the test
+    more : rounds, at most, after a pick that failed
     looks : runs of a round, over all hands that are left
     early : benches of a pick; where more fail than the chance wanted allows, it is given up
     fresh : benches that confirm a pick
@@ -32,6 +33,7 @@ class Effort:
 
     first: int = 32
     rounds: int = 5
+    more: int = 10
     looks: int = 18
     early: int = 16
     fresh: int = 48

@@ -81,19 +81,24 @@ def seek(plan: FindPlan) -> Planner[Found]:
         saved, last = 1.0 - setting.time / last, setting.time
         sure = setting.worth(plan.sure)[0] == 1.0
         settled = sure and (bool(tried) or (saved < GAIN and looked >= LEAST_ROUNDS))
-        if not settled and looked < plan.effort.rounds + len(tried):
+        if not settled and looked < plan.effort.rounds + bool(tried) * plan.effort.more:
             looked += 1
             hands = _kept(hands, plan.sure) if looked > LEAST_ROUNDS else hands
             for hand in hands:
                 hand.add(np.array(hand.looks))
             yield from _run(hands, plan, "benches near a limit")
             continue
-        if tried and setting.likely < plan.sure:
+        if tried and not _promises(setting, tried, plan.sure):
             break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
         if is_good(tried[-1].pick, plan.sure) or len(tried) == plan.effort.tries:
             break
     return (yield from _found(plan, every, hands, tried))
+
+
+def _promises(setting: Setting, tried: Sequence[Tried], sure: float) -> bool:
+    """Whether a setting may be sure enough, or should at least beat every one that was tried."""
+    return setting.likely >= sure or setting.guarded > max(one.pick.chance for one in tried)
 
 
 def _run(hands: Sequence[Hand], plan: FindPlan, doing: str) -> Planner[None]:
