@@ -203,3 +203,26 @@ def test_the_view_needs_no_flange(tmp_path: Path) -> None:
     assert json.loads(json.dumps(view, allow_nan=False))["brazed"] is False
     assert view["levels"]["flow"] is None
     assert [surface["name"] for surface in view["surfaces"]] == ["tube outside", "tube bore"]
+
+
+def test_a_study_whose_server_was_killed_goes_on_from_its_rows(tmp_path: Path) -> None:
+    class KilledError(Exception):
+        pass
+
+    (tmp_path / "case.toml").write_text(SMALL)
+    job: dict[str, Any] = {"kind": "sequences", "options": {}}
+    said: list[dict[str, Any]] = []
+
+    def killed(told: dict[str, Any]) -> None:
+        if (told.get("share") or 0.0) > 0.4:
+            raise KilledError
+
+    with pytest.raises(KilledError):
+        carry_out(tmp_path, job, killed)
+    rows = tmp_path / "rows.jsonl"
+    assert rows.read_text("utf-8").count("\n") >= 1
+    ended = carry_out(tmp_path, job, said.append)
+    assert ended["summary"]
+    assert not rows.exists()
+    assert next(told["share"] for told in said if told.get("share") is not None) > 0.1
+    assert (tmp_path / "result" / "sequences.json").is_file()

@@ -35,8 +35,8 @@ PORTED = re.compile(r":\d+$")  # not "[::1]"
 SHIPPED = re.compile(r"/(browser/.*)?")  # the page itself: the same for everyone, no secret in it
 FILE = re.compile(r"/api/runs/([0-9a-f]{16})/files/.+")
 CLOSED = (
-    "This page is closed to you: open it by the address that `lapheat page` shows. The address is "
-    "another one after each start.\n"
+    "This page is closed to you: open it by the address that the command lapheat page shows. "
+    "The address is another one after each start.\n"
 )
 
 

@@ -90,4 +90,4 @@ try {
   await Promise.all([form.start(), startQueue()]);
   await route();
   document.body.dataset.ready = "yes";
-} catch (error) { fill(byId("form"), make("p", { class: "fault" }, error.message)); }
+} catch (error) { fill(byId("form"), error.status === 403 ? "" : make("p", { class: "fault" }, error.message)); }

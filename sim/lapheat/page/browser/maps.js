@@ -68,7 +68,7 @@ export function windowMap(told, use) {
 
 function marks(told, placed) {
   const here = ({ inputs }) => told.axes.every(({ key, unit }) => inputs[key]?.endsWith(unit)); // settable steps may have another unit
-  const mark = (pick, name) => { if (!here(pick)) return ""; const { x, y } = placed(pick.inputs); return draw("text", { class: "mark", x, y: y - 11, "text-anchor": "middle", "font-weight": 700 }, name); };
+  const mark = (pick, name) => { if (!here(pick)) return ""; const { x, y } = placed(pick.inputs); const [shift, anchor] = x < L + 40 ? [10, "start"] : x > W - R - 40 ? [-10, "end"] : [0, "middle"]; return draw("text", { class: "mark", x: x + shift, y: y - 11, "text-anchor": anchor, "font-weight": 700 }, name); };
   const same = told.pick && told.safest && JSON.stringify(told.pick.inputs) === JSON.stringify(told.safest.inputs);
   return [told.pick ? mark(told.pick, "pick") : "", told.safest && !same ? mark(told.safest, "safest") : ""];
 }
