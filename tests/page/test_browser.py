@@ -116,7 +116,7 @@ def test_a_longer_segment_changes_the_verdict_and_the_download_is_the_file(
     job = page.url.rpartition("/")[2]
     for name in ("case.toml", "report.html", "sheet.pdf"):
         with page.expect_download() as caught:
-            page.click(f'a[href="/api/runs/{job}/files/{name}?save"] >> nth=0')
+            page.click(f'a[href^="/api/runs/{job}/files/{name}?save"] >> nth=0')
         kept = data / "jobs" / job / "result" / name
         assert Path(caught.value.path()).read_bytes() == kept.read_bytes()
         assert caught.value.suggested_filename == name
