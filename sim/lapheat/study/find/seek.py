@@ -72,7 +72,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     every = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(every, plan, "settings and benches")
-    hands, last, number, looked = every, np.inf, 0, 0
+    hands, last, number, looked, learned = every, np.inf, 0, 0, False
     tried: list[Tried] = []
     while True:
         yield from _think(hands, plan, number)
@@ -81,8 +81,9 @@ def seek(plan: FindPlan) -> Planner[Found]:
         saved, last = 1.0 - setting.time / last, setting.time
         sure = setting.worth(plan.sure)[0] == 1.0
         settled = sure and (bool(tried) or (saved < GAIN and looked >= LEAST_ROUNDS))
+        settled |= bool(tried) and learned and setting.likely >= plan.sure
         if not settled and looked < plan.effort.rounds + bool(tried) * plan.effort.more:
-            looked += 1
+            looked, learned = looked + 1, True
             hands = _kept(hands, plan.sure) if looked > LEAST_ROUNDS else hands
             for hand in hands:
                 hand.add(np.array(hand.looks))
@@ -91,6 +92,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
         if tried and not _promises(setting, tried, plan.sure):
             break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
+        learned = False
         if is_good(tried[-1].pick, plan.sure) or len(tried) == plan.effort.tries:
             break
     return (yield from _found(plan, every, hands, tried))
