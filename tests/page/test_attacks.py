@@ -446,3 +446,27 @@ def test_a_folder_or_an_address_that_cannot_be_used_is_refused(tmp_path: Path) -
 )
 def test_what_counts_as_this_machine(host: str, near: bool) -> None:
     assert is_loopback(host) is near
+
+
+def test_each_start_is_another_origin_with_another_secret(tmp_path: Path) -> None:
+    """A stranger's server that had an earlier port may have left a script in the browser."""
+    found = []
+    for _ in range(2):
+        server = Server(tmp_path)
+        found.append((server.base, server.token))
+        server.close()
+    (base, token), (other, secret) = found
+    assert base != other
+    assert token != secret
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", '{"values": {"title": 1}, "more": ""}', '{"values": {}}']
+)
+def test_a_torn_draft_is_passed_over(tmp_path: Path, text: str) -> None:
+    page = client(tmp_path)
+    fresh = page.get("/api/form").json()["values"]
+    page.post("/api/check", content=body())
+    assert page.get("/api/form").json()["values"] == FORM["values"] != fresh
+    (tmp_path / "jobs" / "draft.json").write_text(text)
+    assert page.get("/api/form").json()["values"] == fresh

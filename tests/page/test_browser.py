@@ -272,7 +272,7 @@ def test_a_click_in_the_map_of_chances_loads_a_setting(page: Page, data: Path) -
     page.keyboard.press("ArrowUp")
     page.keyboard.press("ArrowRight")
     expect(page.locator(".mapbox .readout").nth(1)).to_have_text(
-        "travel.segment = 10 mm, travel.pause = 6 s: chance 50 %"
+        "travel.segment 10 mm, travel.pause 6 s: chance 50 %"
     )
     page.keyboard.press("Enter")
     expect(page.locator('[name="travel.segment"]')).to_have_value("10 mm")
@@ -284,6 +284,7 @@ def planted_window(data: Path) -> str:
     numbers = {"margin_K": 60.0, "surplus_K": 20.0, "total_s": 30.0, "failed": None}
     runs = [
         {"inputs": {"travel.segment": segment, "travel.pause": pause}}
+        | {"at": [float(text.split()[0]) for text in (segment, pause)]}
         | {"base_stays_solid": True, "filler_flows": segment == "8 mm"}
         | numbers
         for segment in ("8 mm", "12 mm")
@@ -292,7 +293,8 @@ def planted_window(data: Path) -> str:
     nodes = {"mm": [8.0, 10.0, 12.0], "s": [4.0, 6.0, 8.0]}
     keys = {"travel.segment": "mm", "travel.pause": "s"}
     axes = [{"key": key, "unit": unit, "values": nodes[unit][::2]} for key, unit in keys.items()]
-    told = {"axes": axes, "runs": runs, "pick": {"inputs": runs[0]["inputs"]}, "safest": None}
+    pick = {name: runs[0][name] for name in ("inputs", "at")}
+    told = {"axes": axes, "runs": runs, "pick": pick, "safest": None}
     told["boundaries"] = {"base_melts": [], "filler_cold": [[[10.0, 4.0], [10.0, 8.0]]]}
     told["chances"] = {
         "sure": 0.9,
@@ -522,12 +524,21 @@ def test_a_killed_server_comes_back_with_its_queue_and_history(
     until(lambda: any(job.state == "waiting" for job in Jobs(tmp_path / "jobs")))
     server.kill()
     expect(page.locator("#away")).to_contain_text("does not answer")
-    again = Server(tmp_path, server.port)
+    again = Server(tmp_path, server.port)  # as `--port` asks for
     try:
-        expect(page.locator("#away")).to_contain_text("another one after each start")
+        expect(page.locator("#away")).to_contain_text("Each start makes a new address")
+        page.goto(f"{again.base}/#token=of-a-stranger")
+        expect(page.locator("#away")).to_contain_text("Each start makes a new address")
         go(page, again)
         expect(page.locator("#away")).to_be_hidden()
+        page.goto(f"{again.base}/#token=of-a-stranger")  # takes the right one away from nobody
+        expect(page.locator("#queue .job")).to_have_count(2)
+        page.reload()
         expect(page.locator('[name="title"]')).to_have_value("Second")
+        with browser.new_context() as another:  # a new tab begins where the form was left
+            fresh = another.new_page()
+            go(fresh, again)
+            expect(fresh.locator('[name="title"]')).to_have_value("Second")
         expect(page.locator("#queue .job")).to_have_count(2, timeout=SLOW)
         expect(page.locator("#queue")).to_contain_text("Second")
         expect(page.locator("#queue .what:visible")).to_contain_text("1400 degC", timeout=SLOW)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from lapheat.outcomes.verdict import judge
 from lapheat.page.app import BROWSER
 from lapheat.page.form import form
 from lapheat.page.view import _numbers
-from lapheat.page.words import NAMES, in_page
+from lapheat.page.words import PHRASES, in_page
 from lapheat.study.runs.slacks import LABELS
 from support.runs import STAINLESS_SOLIDUS, run_with
 
@@ -67,15 +68,14 @@ def test_uncertainty_stands_beside_a_margin() -> None:
 
 
 def test_the_page_speaks_of_its_own_fields() -> None:
-    assert in_page("a finer --detail or --converge tells") == (
-        "a finer detail or “three meshes” tells"
-    )
-    assert in_page("not computed (lapheat risk does).") == "not computed (“Risk” does)."
-    assert in_page("see `lapheat explain CASE`") == "see “Explain”"
-    assert in_page("--hours and lapheat page stay") == "--hours and lapheat page stay"
-    shown = (BROWSER / "choose.js").read_text("utf-8") + (BROWSER / "index.html").read_text("utf-8")
-    for name in NAMES.values():
-        assert name.strip("“”") in shown.lower() or "“" not in name
+    program = "\n".join(path.read_text("utf-8") for path in (ROOT / "sim/lapheat").rglob("*.py"))
+    ours = (ROOT / "sim/lapheat/page/words.py").read_text("utf-8")
+    shown = "".join(item.read_text("utf-8").lower() for item in BROWSER.iterdir())
+    for said, here in PHRASES.items():
+        assert program.count(said) > ours.count(said)  # the program still says it
+        assert in_page(f"x {said} y") == f"x {here} y"
+        for field in re.findall("“([^”]+)”", here):
+            assert field.lower() in shown
     helps = [field["help"] for table in form() for field in table["fields"]]
     assert not any("--" in text or "[alloys" in text for text in helps)
 

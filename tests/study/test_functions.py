@@ -56,6 +56,13 @@ def test_window(tmp_path: Path) -> None:
     assert f"<p>{answer.why}.</p>" in answer._repr_html_()
 
 
+def test_a_misspelt_keyword_is_refused() -> None:
+    for wrong in ("worker", "hour", "resume"):
+        asked: Any = {wrong: 1}
+        with pytest.raises(TypeError, match=wrong):
+            lapheat.window(TINY, COARSE, **asked)
+
+
 def test_a_study_cut_short_goes_on_from_its_kept_rows(tmp_path: Path) -> None:
     class CutError(Exception):
         pass

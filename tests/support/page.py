@@ -7,7 +7,6 @@ import json
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -135,10 +134,10 @@ def client(folder: Path, address: str = "127.0.0.1", port: int = PORT, **headers
 class Server:
     """`lapheat page` in a process of its own."""
 
-    def __init__(self, data: Path, port: int = 0) -> None:
-        self.port = port or free_port()
+    def __init__(self, data: Path, port: int | None = None) -> None:
         call = "from lapheat.cli import main; main()"
-        given = ("page", "--data", str(data), "--no-browser", "--port", str(self.port))
+        given = ["page", "--data", str(data), "--no-browser"]
+        given += [] if port is None else ["--port", str(port)]
         self.process = subprocess.Popen(
             [sys.executable, "-c", call, *given],
             stdout=subprocess.PIPE,
@@ -154,6 +153,7 @@ class Server:
         assert found is not None
         self.address = found[0]
         self.base = self.address.partition("/#")[0]
+        self.port = int(self.base.rpartition(":")[2])
         self.token = self.address.partition("token=")[2]
 
     def kill(self) -> None:
@@ -171,13 +171,6 @@ class Server:
         self.process.wait(20)
         assert self.process.stdout is not None
         self.process.stdout.close()
-
-
-def free_port() -> int:
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port: int = listener.getsockname()[1]
-        return port
 
 
 def until(holds: object, seconds: float = 60.0) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -79,8 +80,11 @@ class _Page:
         return Response(text, media_type=kind, headers={"cache-control": "private, no-cache"})
 
     async def form(self, _: Request) -> Response:
-        """Describe the form, and fill it with the starter case."""
+        """Describe the form, and fill it as it was left, or with the starter case."""
+        draft = self.jobs.draft
         values, more = values_of(starter_text())
+        if draft is not None:
+            values, more = draft["values"], draft["more"]
         return JSONResponse(
             {"tables": form(), "values": values, "more": more, "version": __version__}
         )
@@ -88,7 +92,8 @@ class _Page:
     async def check(self, request: Request) -> Response:
         """Read a form."""
         values, more = _form_in(await _json(request, CASE))
-        return JSONResponse(await run_in_threadpool(checked, values, more))
+        told = await run_in_threadpool(checked, values, more)
+        return JSONResponse(told, background=BackgroundTask(self.jobs.keep_draft, values, more))
 
     async def open(self, request: Request) -> Response:
         """Take a case file apart into fields."""

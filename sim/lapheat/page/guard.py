@@ -36,7 +36,7 @@ SHIPPED = re.compile(r"/(browser/.*)?")  # the page itself: the same for everyon
 FILE = re.compile(r"/api/runs/([0-9a-f]{16})/files/.+")
 CLOSED = (
     "This page is closed to you: open it by the address that the command lapheat page shows. "
-    "The address is another one after each start.\n"
+    "Each start makes a new address.\n"
 )
 
 

@@ -9,6 +9,7 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from time import time
@@ -139,6 +140,23 @@ class Jobs:
     def next(self) -> Job | None:
         """Return the oldest that waits, if any."""
         return next((job for job in self if job.state == "waiting"), None)
+
+    @property
+    def draft(self) -> dict[str, Any] | None:
+        """Form that was filled in last, for the next start."""
+        try:
+            told = json.loads((self.folder / "draft.json").read_text("utf-8"))
+        except (OSError, ValueError):
+            return None
+        if not isinstance(told, dict) or not isinstance(told.get("values"), dict):
+            return None
+        texts = (told.get("more"), *told["values"].values())
+        return told if all(isinstance(text, str) for text in texts) else None
+
+    def keep_draft(self, values: Mapping[str, str], more: str) -> None:
+        """Keep what stands in the form; it is no loss if that cannot be written."""
+        with suppress(OSError):
+            write_whole(self.folder / "draft.json", json.dumps({"values": values, "more": more}))
 
     def files(self, job: Job) -> list[str]:
         """Names of the result's files, "figures/peaks.png" for one in a folder."""

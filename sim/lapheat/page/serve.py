@@ -22,9 +22,6 @@ from .jobs import Jobs, write_whole
 
 __all__ = ["default_data", "serve"]
 
-PORT = 8329
-TRIES = 20  # ports tried after the usual one
-
 
 def default_data() -> Path:
     """Folder where the page keeps its runs if no other is named."""
@@ -45,7 +42,7 @@ def serve(data: Path, host: str, port: int | None, opened: bool) -> None:
     ----------
     data : folder of its own, made if it does not exist
     host : address to listen at
-    port : None: the usual one, or the next that is free
+    port : None: another free one at each start
     opened : open the browser
 
     Raises
@@ -131,30 +128,28 @@ def _locked(file: IO[str]) -> bool:
 
 @contextmanager
 def _listening(host: str, port: int | None) -> Iterator[socket.socket]:
-    """Socket that listens where it is asked to."""
-    wanted = range(PORT, PORT + TRIES) if port is None else (port,)
-    why = ""
-    for number in wanted:
-        try:
-            family = socket.getaddrinfo(host, number, type=socket.SOCK_STREAM)[0][0]
-            listener = socket.socket(family, socket.SOCK_STREAM)
-        except (OSError, UnicodeError) as error:
-            why = str(error)
-            break
+    """Socket that listens where it is asked to.
+
+    A free port of the system's choice makes a new origin at each start. What a stranger's server
+    left in the browser while it had an earlier port is another origin's.
+    """
+    name = host if port is None else f"{host}:{port}"
+    try:
+        family = socket.getaddrinfo(host, port or 0, type=socket.SOCK_STREAM)[0][0]
+        listener = socket.socket(family, socket.SOCK_STREAM)
+    except (OSError, UnicodeError) as error:
+        raise _refused("--host", name, "an address of this machine", str(error)) from None
+    with listener:
         try:
             if os.name == "posix":
                 listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            listener.bind((host, number))
+            listener.bind((host, port or 0))
             listener.listen(100)
         except OSError as error:
-            listener.close()
+            option = "--host" if port is None else "--port"
             why = error.strerror or str(error)
-            continue
-        with listener:
-            yield listener
-        return
-    name = host if port is None else f"{host}:{port}"
-    raise _refused("--host" if port is None else "--port", name, "a free address of here", why)
+            raise _refused(option, name, "a free address of here", why) from None
+        yield listener
 
 
 def _address(host: str, port: int) -> str:

@@ -2,37 +2,20 @@
 
 from __future__ import annotations
 
-import re
+__all__ = ["PHRASES", "in_page"]
 
-__all__ = ["in_page"]
-
-# what the page calls an option; the others are on the command line only
-NAMES = {
-    "--bounds": "bounds",
-    "--clock": "“the record may not begin with the arc”",
-    "--converge": "“three meshes”",
-    "--detail": "detail",
-    "--equal-interpass": "“without pauses but the wait to cool”",
-    "--fit": "“what is fitted”",
-    "--fix": "“keys that stay as they are”",
-    "--orders": "“orders”",
-    "--samples": "“runs at most”",
-    "--sure": "“chance wanted”",
-    "--vary": "the axes",
+# Whole phrases, as they stand in the program: nothing that a user wrote is touched.
+PHRASES = {
+    "a finer --detail or --converge tells": "a finer detail or “three meshes” tells",
+    "(`lapheat run --converge`, or `lapheat compare --converge`)": "(“three meshes” beside “Run”)",
+    "try --clock": "tick “the record may not begin with the arc”",
+    "ask for more than --bounds allows": "ask for more than the bounds allow",
+    "one from [alloys.NAME]": "one of your own, written below the fields",
 }
-OPTION = re.compile(r"--[a-z][a-z-]*")
-COMMAND = re.compile(
-    r"`?lapheat (run|explain|find|window|risk|sequences|calibrate|compare)\b( CASE)?( --\w+)?`?"
-)
-OWN_ALLOYS = "one from [alloys.NAME]"
 
 
 def in_page(text: str) -> str:
     """Tell where the page has what a text of the command line names."""
-    text = text.replace(OWN_ALLOYS, "one of your own, written below the fields")
-    text = COMMAND.sub(lambda found: _button(found[1]), text)
-    return OPTION.sub(lambda found: NAMES.get(found[0], found[0]), text)
-
-
-def _button(command: str) -> str:
-    return "“Orders”" if command == "sequences" else f"“{command.capitalize()}”"
+    for said, here in PHRASES.items():
+        text = text.replace(said, here)
+    return text

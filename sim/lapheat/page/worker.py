@@ -180,7 +180,7 @@ def _ended(folder: Path, job: Mapping[str, Any], say: Say) -> dict[str, Any]:
         told = "the computation ran out of memory, which a coarser mesh needs less of"
     except Exception as error:  # the server must hear of whatever ends a job
         told = f"the computation failed, {type(error).__name__}: {error}"
-    return {"state": "failed", "summary": printable_lines(in_page(told)), "works": None}
+    return {"state": "failed", "summary": printable_lines(told), "works": None}
 
 
 def main() -> None:

@@ -84,6 +84,8 @@ def _answer(
 
     `size` is its mesh, and runs at that and at the case's own.
     """
+    if unknown := shared.keys() - Shared.__annotations__.keys():
+        raise TypeError(f"a study takes no {', '.join(sorted(unknown))}")
     (detail, runs), workers, path = size, shared.get("workers", 1), shared.get("rows")
     source.case((), detail)  # refuses a mesh that does not exist
     refuse_long(source.case(), detail, runs, workers, shared.get("hours", inf))

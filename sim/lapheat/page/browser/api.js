@@ -3,13 +3,17 @@ const KEPT = "lapheat-token";
 
 // The secret comes behind the "#" of the address, which browsers send to nobody. It is kept for this
 // host and port alone, and sent in a header: a cookie would also go to other servers of this machine.
-export function admitted() {
+// A link of a stranger may bring a wrong one: only a secret that the server knows is kept.
+export async function admitted() {
   const given = new URLSearchParams(location.hash.slice(1)).get("token");
   if (given === null) return false;
-  localStorage.setItem(KEPT, given);
   history.replaceState(null, "", "/");
-  return true;
+  const known = (await asked("/api/runs?version=none", given)).ok;
+  if (known) localStorage.setItem(KEPT, given);
+  return known;
 }
+
+addEventListener("storage", (event) => { if (event.key === KEPT) location.reload(); }); // another tab has a new one
 
 export class Refused extends Error {
   constructor(status, told) {
@@ -19,7 +23,8 @@ export class Refused extends Error {
   }
 }
 
-export const raw = (path, about = {}) => fetch(path, { ...about, headers: { ...about.headers, authorization: `Bearer ${localStorage.getItem(KEPT) || ""}` } });
+const asked = (path, token, about = {}) => fetch(path, { ...about, headers: { ...about.headers, authorization: `Bearer ${token}` } });
+export const raw = (path, about) => asked(path, localStorage.getItem(KEPT) || "", about);
 
 async function answer(response) {
   const json = (response.headers.get("content-type") || "").startsWith("application/json");

@@ -1,6 +1,6 @@
 // The form of a case: built from what the server says of its keys, checked as one types.
 import { byId, fill, make, say } from "./dom.js";
-import { get, post, raw } from "./api.js";
+import { get, post } from "./api.js";
 import { drawing } from "./joint.js";
 
 const KEPT = "lapheat-form";
@@ -98,7 +98,7 @@ export function load(settings) {
 }
 
 function input() {
-  try { const text = JSON.stringify(content()); sessionStorage.setItem(KEPT, text); localStorage.setItem(KEPT, text); } catch { /* a full store keeps the old */ }
+  try { const text = JSON.stringify(content()); sessionStorage.setItem(KEPT, text); } catch { /* a full store keeps the old */ }
   wanted = true;
   return check();
 }
@@ -108,7 +108,7 @@ async function check() {
   asking = true;
   while (wanted) {
     wanted = false;
-    try { shown(await post("/api/check", content())); } catch (error) { faultList([{ key: "page", given: "", allowed: `the server does not answer: ${error.message}`, hint: "" }]); }
+    try { shown(await post("/api/check", content())); } catch (error) { faultList([{ key: "page", given: "", allowed: error.status ? error.message : `the server does not answer: ${error.message}`, hint: "" }]); }
   }
   asking = false;
 }
@@ -168,7 +168,7 @@ export async function openFile(file) {
 }
 
 export async function openResult(path) {
-  await openText(await (await raw(path)).text());
+  try { await openText(await get(path)); } catch (error) { say(error.message); }
 }
 
 export async function start() {
@@ -182,6 +182,6 @@ export async function start() {
   byId("form").addEventListener("input", input);
   byId("form").addEventListener("submit", (event) => event.preventDefault());
   let kept = null;
-  try { kept = JSON.parse(sessionStorage.getItem(KEPT) || localStorage.getItem(KEPT)); } catch { /* nothing kept */ }
+  try { kept = JSON.parse(sessionStorage.getItem(KEPT)); } catch { /* nothing kept */ }
   await put(kept && kept.values ? kept : told);
 }

@@ -76,8 +76,8 @@ function handOver(text, name) {
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
 }
 
-addEventListener("hashchange", () => {
-  if (admitted()) { location.reload(); return; } // the address of a new server, put into a tab of an old one
+addEventListener("hashchange", async () => {
+  if (await admitted()) { location.reload(); return; } // the address of a new server, put into a tab of an old one
   route(); byId("main").focus({ preventScroll: true }); scrollTo(0, 0);
 });
 addEventListener("keydown", (event) => { if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) run(); });
@@ -85,8 +85,8 @@ byId("run").addEventListener("click", run);
 onChange(brief);
 theme();
 files();
-admitted();
 try {
+  await admitted();
   await Promise.all([form.start(), startQueue()]);
   await route();
   document.body.dataset.ready = "yes";

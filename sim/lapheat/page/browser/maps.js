@@ -54,21 +54,21 @@ const kelvin = (value, name) => value === null ? "" : `, ${name} ${value.toFixed
 export function windowMap(told, use) {
   if (told.axes.length !== 2) return "";
   const [across, up] = told.axes, at = placesOf(told.axes), readout = reader();
-  const placed = (inputs) => ({ x: at.x(parseFloat(inputs[across.key])), y: at.y(parseFloat(inputs[up.key])) });
   const points = told.runs.map((run) => {
-    const kind = run.failed ? "failed" : !run.base_stays_solid ? "melts" : !run.filler_flows ? "cold" : "works", place = placed(run.inputs), node = SHAPES[kind](place.x, place.y);
+    const kind = run.failed ? "failed" : !run.base_stays_solid ? "melts" : !run.filler_flows ? "cold" : "works", place = placed(run, at), node = SHAPES[kind](place.x, place.y);
     node.setAttribute("class", `node ${kind}`);
     return { ...place, node, settings: run.inputs, words: `${inWords(run.inputs)}: ${SAID[kind]}${kelvin(run.margin_K, "margin")}${kelvin(run.surplus_K, "surplus")}${run.total_s === null ? "" : `, ${run.total_s.toFixed(0)} s`}` };
   }).sort((a, b) => b.y - a.y || a.x - b.x);
   const lines = (list, kind) => (list || []).map((line) => draw("path", { class: kind, d: line.map(([a, b], i) => `${i ? "L" : "M"}${at.x(a).toFixed(1)} ${at.y(b).toFixed(1)}`).join("") }));
   const svg = draw("svg", { viewBox: `0 0 ${W} ${H}`, role: "group", "aria-label": `Map of ${across.key} and ${up.key}` }, frame(told.axes, at),
-    lines(told.boundaries.base_melts, "edge-melts"), lines(told.boundaries.filler_cold, "edge-cold"), buttons(points, use, readout), marks(told, placed));
+    lines(told.boundaries.base_melts, "edge-melts"), lines(told.boundaries.filler_cold, "edge-cold"), buttons(points, use, readout), marks(told, at));
   return make("figure", { class: "mapbox" }, svg, readout, make("ul", { class: "key" }, make("li", null, "● works"), make("li", null, "▲ base too hot, beyond the dashed line"), make("li", null, "■ filler fails, beyond the full line"), make("li", null, "✕ run failed")));
 }
 
-function marks(told, placed) {
-  const here = ({ inputs }) => told.axes.every(({ key, unit }) => inputs[key]?.endsWith(unit)); // settable steps may have another unit
-  const mark = (pick, name) => { if (!here(pick)) return ""; const { x, y } = placed(pick.inputs); const [shift, anchor] = x < L + 40 ? [10, "start"] : x > W - R - 40 ? [-10, "end"] : [0, "middle"]; return draw("text", { class: "mark", x: x + shift, y: y - 11, "text-anchor": anchor, "font-weight": 700 }, name); };
+const placed = (run, at) => ({ x: at.x(run.at[0]), y: at.y(run.at[1]) });
+
+function marks(told, at) {
+  const mark = (pick, name) => { const { x, y } = placed(pick, at); const [shift, anchor] = x < L + 40 ? [10, "start"] : x > W - R - 40 ? [-10, "end"] : [0, "middle"]; return draw("text", { class: "mark", x: x + shift, y: y - 11, "text-anchor": anchor, "font-weight": 700 }, name); };
   const same = told.pick && told.safest && JSON.stringify(told.pick.inputs) === JSON.stringify(told.safest.inputs);
   return [told.pick ? mark(told.pick, "pick") : "", told.safest && !same ? mark(told.safest, "safest") : ""];
 }
@@ -84,12 +84,13 @@ export function chanceMap(told, use) {
   across.values.forEach((_, i) => up.values.forEach((_, j) => {
     const here = share(i, j), settings = { [across.key]: across.settings[i], [up.key]: up.settings[j] };
     const node = draw("rect", { class: "chance", x: xs[i], y: ys[j + 1], width: xs[i + 1] - xs[i], height: ys[j] - ys[j + 1], "fill-opacity": (0.06 + 0.84 * here).toFixed(3) });
-    points.push({ node, x: 0.5 * (xs[i] + xs[i + 1]), y: 0.5 * (ys[j] + ys[j + 1]), settings, words: `${inWords(settings)}: chance ${(100 * here).toFixed(0)} %` });
+    const there = [[across, i], [up, j]].map(([axis, k]) => `${+axis.values[k].toPrecision(4)} ${axis.unit}`.trim()), loads = Object.values(settings);
+    const words = `${across.key} ${there[0]}, ${up.key} ${there[1]}: chance ${(100 * here).toFixed(0)} %${there.join() === loads.join() ? "" : `; loads ${loads.join(", ")}`}`; // what can be set may lie beside
+    points.push({ node, x: 0.5 * (xs[i] + xs[i + 1]), y: 0.5 * (ys[j] + ys[j + 1]), settings, words });
     for (const [other, d] of [[share(i + 1, j), `M${xs[i + 1]} ${ys[j]}V${ys[j + 1]}`], [share(i, j + 1), `M${xs[i]} ${ys[j + 1]}H${xs[i + 1]}`]]) if (other !== null && other >= sure !== here >= sure) line.push(d);
   }));
   points.sort((a, b) => b.y - a.y || a.x - b.x);
-  const placed = (inputs) => ({ x: at.x(parseFloat(inputs[across.key])), y: at.y(parseFloat(inputs[up.key])) });
-  const svg = draw("svg", { viewBox: `0 0 ${W} ${H}`, role: "group", "aria-label": `Chance that a bench succeeds, over ${across.key} and ${up.key}` }, frame(axes, at), buttons(points, use, readout), draw("path", { class: "surely", d: line.join("") }), marks(told, placed));
+  const svg = draw("svg", { viewBox: `0 0 ${W} ${H}`, role: "group", "aria-label": `Chance that a bench succeeds, over ${across.key} and ${up.key}` }, frame(axes, at), buttons(points, use, readout), draw("path", { class: "surely", d: line.join("") }), marks(told, at));
   return make("figure", { class: "mapbox" }, make("figcaption", null, "Chance that a bench succeeds"), svg, readout, make("ul", { class: "key" },
     [0, 0.25, 0.5, 0.75, 1].map((each) => make("li", null, draw("svg", { class: "chip", viewBox: "0 0 20 12", "aria-hidden": "true" }, draw("rect", { class: "chance", width: 20, height: 12, "fill-opacity": (0.06 + 0.84 * each).toFixed(3) })), ` ${100 * each} %`)),
     make("li", null, `line: ${(100 * sure).toFixed(0)} %`)));

@@ -46,7 +46,7 @@ const PARTS = {
 export function studyAnswer(job, view, files, back, go) {
   goJoint = go;
   const pictures = files.filter((name) => name.endsWith(".png"));
-  const found = files.includes("case.toml") && job.kind !== "run" ? make("button", { type: "button", onclick: () => openResult(linkOf(job.id, "case.toml")) }, "The case found into the form") : "";
+  const found = files.includes("case.toml") && job.kind !== "run" ? make("button", { type: "button", onclick: () => openResult(`/api/runs/${job.id}/files/case.toml`) }, "The case found into the form") : "";
   const beside = job.kind === "compare" ? make("div", { class: "sides" }) : "";
   if (beside) sideBySide(beside, job.options.runs);
   return [make("div", { class: "row" }, make("h2", null, `${NAMES[job.kind]}: ${view.title}`), make("span", { class: "push" }), found, back), make("p", null, standing(job)),

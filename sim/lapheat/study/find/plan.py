@@ -23,7 +23,7 @@ class Effort:
     ----------
     first : runs of each hand to begin with
     rounds : of more runs, at most, before the first pick is put to the test
-    more : rounds, at most, after a pick that failed
+    more : rounds that all failed picks together add to them, at most
     looks : runs of a round, over all hands that are left
     early : benches of a pick; where more fail than the chance wanted allows, it is given up
     fresh : benches that confirm a pick

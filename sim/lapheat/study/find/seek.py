@@ -89,7 +89,8 @@ def seek(plan: FindPlan) -> Planner[Found]:
                 hand.add(np.array(hand.looks))
             yield from _run(hands, plan, "benches near a limit")
             continue
-        if tried and not _promises(setting, tried, plan.sure):
+        again = hand.inputs(setting) in {one.pick.inputs for one in tried}
+        if tried and (again or not _promises(setting, tried, plan.sure)):
             break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
         learned = False
@@ -99,7 +100,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
 
 
 def _promises(setting: Setting, tried: Sequence[Tried], sure: float) -> bool:
-    """Whether a setting may be sure enough, or should at least beat every one that was tried."""
+    """Whether a setting may be sure enough, or is believed to beat every one that was tried."""
     return setting.likely >= sure or setting.guarded > max(one.pick.chance for one in tried)
 
 
@@ -209,7 +210,12 @@ def _found(
         f"{100 * best.high:.0f} % of all (95 % confidence)"
     )
     if len(tried) > 1:
-        told += f"; it is the best of {len(tried)} that were put to the test"
+        which = (
+            f"the first of {len(tried)} tried that passed"
+            if good
+            else f"the surest of {len(tried)} tried"
+        )
+        told += f"; it is {which}, so the chance is optimistic"
     wanted = f"{100 * plan.sure:.0f} %"
     if good:
         why = f"the quickest found that came to {wanted} of fresh benches: {told}"

@@ -53,7 +53,10 @@ def window_dict(window: Window) -> dict[str, Any]:
             {"key": a.key, "unit": a.unit, "from": a.values[0], "to": a.values[-1]}
             for a in plan.free
         ],
-        "runs": [{"inputs": dict(run.inputs), **_columns(run.row, COLUMNS)} for run in window.runs],
+        "runs": [
+            {"inputs": dict(run.inputs), "at": _at(run, plan.axes), **_columns(run.row, COLUMNS)}
+            for run in window.runs
+        ],
         "boundaries": {NAMES[m]: _lines(window, m) for m in MEASURES.values()},
         "differences": [
             {"inputs": dict(d.run.inputs), "base_K": d.base, "filler_K": d.filler}
@@ -63,23 +66,30 @@ def window_dict(window: Window) -> dict[str, Any]:
         "why": pick.why,
     }
     if pick.run is not None:
-        told["pick"] = _pick(pick)
+        told["pick"] = _pick(pick, plan.axes)
     elif pick.nearest is not None:
         told["nearest"] = {
             "inputs": dict(pick.nearest.inputs),
+            "at": _at(pick.nearest, plan.axes),
             **_columns(pick.nearest.row, NEAREST),
         }
-    told["safest"] = None if window.safest is None else _pick(window.safest)
+    told["safest"] = None if window.safest is None else _pick(window.safest, plan.axes)
     if window.chances is not None:
         told["chances"] = _chances(window, window.chances)
     return told | {"notes": list(window.notes)}
 
 
-def _pick(pick: Pick) -> dict[str, Any]:
+def _at(run: Run, axes: Sequence[Axis]) -> list[float]:
+    """Where a run lies on the axes, in their units."""
+    return [axis.at(share) for axis, share in zip(axes, run.place, strict=True)]
+
+
+def _pick(pick: Pick, axes: Sequence[Axis]) -> dict[str, Any]:
     assert pick.run is not None
     benched = pick.benched
     return {
         "inputs": dict(pick.run.inputs),
+        "at": _at(pick.run, axes),
         "why": pick.why,
         "margin_K": pick.run.row.get("margin_K"),
         "surplus_K": pick.run.row.get("surplus_K"),
