@@ -230,12 +230,13 @@ def in_inches(one: Entry, **written: str) -> Entry:
 
 def test_settings_are_read_in_the_units_of_the_first_case() -> None:
     one, other = entry("one"), entry("other")
-    arc = replace(other.case.arc, aim=2.54e-3, hold=1500.0)
-    other = replace(other, case=replace(other.case, arc=arc))
+    arc = replace(other.case.arc, aim=2.54e-3)
+    travel = replace(other.case.travel, resume_below=500.0)
+    other = replace(other, case=replace(other.case, arc=arc, travel=travel))
     found = compare_runs((in_inches(one, **{"arc.aim": "0 mm"}), in_inches(other)))
     told = dict(settings_told(found))
     assert told["arc.aim"] == ["0 mm", "0.1 in"]  # as written; a default
-    assert told["arc.hold"][1] == "2240 degF"
+    assert told["travel.resume_below"] == ["none", "440.3 degF"]
 
 
 def test_outcomes_are_read_in_the_units_of_the_first_case(tmp_path: Path) -> None:

@@ -6,15 +6,15 @@ import re
 from collections.abc import Iterator
 from itertools import groupby
 
-from ...case.case import Case, Display
+from ...case.case import Case
 from ...case.faults import printable
 from ...case.file.every_key import Setting, settings_of
 from ...case.keys.schema import field_at
-from ...case.units import DIFFERENCE, LENGTH, SPEED, TEMPERATURE, UnitError, in_unit, read_quantity
+from ...case.units import UnitError, read_quantity
 from ...constants import ZERO_CELSIUS
 from .page import BOUND
 
-__all__ = ["STAR", "Values", "counts", "in_users_units"]
+__all__ = ["STAR", "Values", "counts"]
 
 STAR = "*"  # behind a value that the case file does not give
 LONGEST = 30  # characters of a name or a value
@@ -52,7 +52,7 @@ class Values:
             if isinstance(row.value, tuple) and row.kind is not None:  # ["24 A", "104 A"]
                 text = " to ".join(re.findall(r"[^\[\],\"' ][^\[\],\"']*", text))
             return _whole(_short(text.strip('"')))
-        told = _short(in_users_units(row, self._case.display, by_hand=True))
+        told = _short(row.shown(self._case.display, by_hand=True))
         return _whole(f"{told}{STAR if self._case.written else ''}")
 
     @property
@@ -94,37 +94,6 @@ class Values:
     def _left(self, row: Setting) -> bool:
         known = row.key in self._case.written and row.key not in self._said
         return known and not _default(row)
-
-
-def in_users_units(row: Setting, display: Display, by_hand: bool = False) -> str:
-    """Value of a key that the user did not write, in the user's units.
-
-    Parameters
-    ----------
-    row : the key
-    display : the user's units
-    by_hand : lengths as a person can set them, to three digits
-    """
-    if row.kind is None or not isinstance(row.value, float | tuple):
-        return row.si
-    ends = row.value if isinstance(row.value, tuple) else (row.value,)
-    units = {
-        LENGTH: display.length,
-        SPEED: "in/min" if display.length == "in" else SPEED.resolved,
-        TEMPERATURE: display.temperature,
-        DIFFERENCE: "delta_degF" if display.temperature == "degF" else DIFFERENCE.resolved,
-    }
-    unit = units.get(row.kind, row.kind.resolved)
-    digits = 3 if row.kind is LENGTH and by_hand else 4
-    told = " to ".join(_number(in_unit(float(v), row.kind, unit), digits, unit) for v in ends)
-    return f"{told} {unit.removeprefix('delta_')}".strip()
-
-
-def _number(value: float, digits: int, unit: str) -> str:
-    """Say a number; three digits of inches in thousandths, if within 2 %: 0.004 for 0.00394."""
-    if unit == "in" and digits == 3 and abs(round(value, 3) - value) <= 0.02 * abs(value):
-        value = round(value, 3)
-    return f"{value:.{digits}g}"
 
 
 def _short(text: str) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import Any
 
-from ...case.file.every_key import settings_of
+from ...case.file.every_key import idle_keys, settings_of
 from ...joint.schedule import spelled_order
 from ...outcomes.wording import Wording, listed, told_apart
 from ..runs.slacks import LABELS, Slack, slacks_of
@@ -106,13 +106,19 @@ def _keys(rows: Sequence[dict[str, Any]]) -> list[str]:
 
 
 def _settings(entries: Sequence[Entry]) -> Iterator[Difference]:
-    rows = [{setting.key: setting.si for setting in settings_of(e.case)} for e in entries]
+    rows = [
+        {row.key: row.si for row in settings_of(e.case) if row.key not in idle_keys(e.case)}
+        for e in entries
+    ]
     empty = (None,) * len(entries)
     for key in _keys(rows):
         given = [row.get(key) for row in rows]
         if key != "title" and any(value != given[0] for value in given):
             # as the user wrote it, though "1 in" and "25.4 mm" are the same
-            texts = (e.case.written.get(key, v) for e, v in zip(entries, given, strict=True))
+            texts = (
+                None if value is None else entry.case.written.get(key, value)
+                for entry, value in zip(entries, given, strict=True)
+            )
             if key == "travel.order":
                 texts = (spelled_order(entry.case) for entry in entries)
             yield Difference("setting", key, tuple(texts), empty, empty)

@@ -8,7 +8,7 @@ from ...case.case import Display
 from ...case.faults import printable
 from ...case.file.every_key import settings_of
 from ...report.document.tables import shown_of, unit_of
-from ...report.sheet.values import Values, in_users_units
+from ...report.sheet.values import Values
 from .compare import Comparison
 
 __all__ = ["change_told", "settings_told"]
@@ -35,7 +35,7 @@ def settings_told(found: Comparison) -> Iterator[tuple[str, list[str]]]:
             elif row is None or row.kind is None or theirs:
                 told.append(printable(str(value)))
             else:
-                told.append(in_users_units(row, display))
+                told.append(row.shown(display))
         yield setting.name, told
 
 
