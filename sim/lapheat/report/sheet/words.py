@@ -9,10 +9,13 @@ from ...case.case import Case
 from ...case.faults import printable
 from ...case.file import digest_of
 from ...history.records import History, SegmentRun
+from ...outcomes.findings import Finding, HotFiller, WeakJoint
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import capital, notes_of, sentence, sentences_of
-from ...outcomes.wording import Wording
+from ...outcomes.soundness import TINT
+from ...outcomes.wording import OUT_OF_SCOPE, Wording
 from ...version import __version__
+from ..soundness import COLD_WORK
 from .values import STAR, Values, counts
 
 __all__ = ["COLUMNS", "Setting", "Words", "words_of"]
@@ -225,6 +228,14 @@ def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, .
         before = run.end
 
 
+def _brief(finding: Finding, note: str, outcomes: Outcomes, wording: Wording) -> str:
+    """Say a note in a line or two where it is longer."""
+    if isinstance(finding, WeakJoint) and outcomes.strength and outcomes.strength.ratio is not None:
+        share = wording.share(outcomes.strength.ratio)
+        return f"lap and fillet carry {share} of what the tube yields at; {OUT_OF_SCOPE}"
+    return note.partition(": what")[0] if isinstance(finding, HotFiller) else note
+
+
 def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> Iterator[str]:
     parts = (("tube", outcomes.tube), ("flange", outcomes.flange))
     hot = [
@@ -232,9 +243,18 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
         for name, part in parts
         if part is not None and part.peak_C is not None
     ]
-    for note in notes_of(outcomes.verdict.judgement, wording):
-        yield capital(note)
+    judgement = outcomes.verdict.judgement
+    notes = zip(judgement.notes, notes_of(judgement, wording), strict=False)  # not all are told
+    for finding, note in notes:
+        yield capital(_brief(finding, note, outcomes, wording))
     yield f"Hottest {', '.join(hot)}"
+    sound = outcomes.soundness
+    yield (
+        f"Purge {values.long(sound.bore_tint_m)} of the bore: it gets hotter than "
+        f"{values.kelvin(TINT)}"
+    )
+    if sound.tube_liquid_copper_s:
+        yield COLD_WORK
     for name, probe in list(outcomes.probes.items())[:3]:
         top = f"{values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
         yield f"Thermocouple {printable(name)}: at most {top}"
