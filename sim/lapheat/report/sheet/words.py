@@ -148,14 +148,17 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
         yield Setting("Torch", "90 deg", "square to the tube's wall, over its middle")
     yield from _travel(case, outcomes, values)
     if case.fillet is not None:
-        rod = outcomes.supplies
-        yield Setting(
-            "Rod",
-            values("fillet.wire_diameter"),
-            f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at "
-            f"{values.long(rod.feed_m_s)}/s",
+        rod, inches = outcomes.supplies, case.display.length == "in"
+        feed = (
+            f"{values.long(60.0 * rod.feed_m_s)}/min"
+            if inches
+            else f"{values.long(rod.feed_m_s)}/s"
         )
-    yield Setting("Gas", "argon", _gas(values))
+        more = f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at {feed}"
+        yield Setting("Rod", values("fillet.wire_diameter"), more)
+    purge = values.long(outcomes.soundness.bore_tint_m)
+    gas = f"{_gas(values)}; purge: {purge} of the bore gets above {values.kelvin(TINT)}"
+    yield Setting("Gas", "argon", gas)
     chill = case.fixture.chill
     if chill is not None:
         yield Setting(
@@ -248,12 +251,7 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
     for finding, note in notes:
         yield capital(_brief(finding, note, outcomes, wording))
     yield f"Hottest {', '.join(hot)}"
-    sound = outcomes.soundness
-    yield (
-        f"Purge {values.long(sound.bore_tint_m)} of the bore: it gets hotter than "
-        f"{values.kelvin(TINT)}"
-    )
-    if sound.tube_liquid_copper_s:
+    if outcomes.soundness.tube_liquid_copper_s:
         yield COLD_WORK
     for name, probe in list(outcomes.probes.items())[:3]:
         top = f"{values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
