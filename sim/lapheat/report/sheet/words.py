@@ -156,9 +156,7 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
         )
         more = f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at {feed}"
         yield Setting("Rod", values("fillet.wire_diameter"), more)
-    purge = values.long(outcomes.soundness.bore_tint_m)
-    gas = f"{_gas(values)}; purge: {purge} of the bore gets above {values.kelvin(TINT)}"
-    yield Setting("Gas", "argon", gas)
+    yield Setting("Gas", "argon", _gas(outcomes, values))
     chill = case.fixture.chill
     if chill is not None:
         yield Setting(
@@ -215,11 +213,13 @@ def _travel(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Setting]
     yield Setting("Pause", values("travel.pause"), more)
 
 
-def _gas(values: Values) -> str:
-    """Name what the case sets of supplies."""
-    return ", ".join(
-        f"{key.rpartition('.')[2].replace('_', ' ')} {values(key)}"
-        for key in values.keys("supplies.")
+def _gas(outcomes: Outcomes, values: Values) -> str:
+    """Name what the case sets of supplies, and how far to purge."""
+    flow, before, after = (values(f"supplies.{k}") for k in ("argon_flow", "pre_flow", "post_flow"))
+    bore = values.long(outcomes.soundness.bore_tint_m)
+    return (
+        f"{flow}, from {before} before to {after} after each arc; purge the bore: {bore} of it "
+        f"gets above {values.kelvin(TINT)}"
     )
 
 
@@ -236,7 +236,9 @@ def _brief(finding: Finding, note: str, outcomes: Outcomes, wording: Wording) ->
     if isinstance(finding, WeakJoint) and outcomes.strength and outcomes.strength.ratio is not None:
         share = wording.share(outcomes.strength.ratio)
         return f"lap and fillet carry {share} of what the tube yields at; {OUT_OF_SCOPE}"
-    return note.partition(": what")[0] if isinstance(finding, HotFiller) else note
+    if isinstance(finding, HotFiller):
+        return note.partition(": what")[0]
+    return note.removesuffix("; a finer --detail or --converge tells")
 
 
 def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> Iterator[str]:
