@@ -14,7 +14,7 @@ from ...case.units import UnitError, read_quantity
 from ...constants import ZERO_CELSIUS
 from .page import BOUND
 
-__all__ = ["STAR", "Values", "counts"]
+__all__ = ["STAR", "Values", "counts", "whole"]
 
 STAR = "*"  # behind a value that the case file does not give
 LONGEST = 30  # characters of a name or a value
@@ -51,9 +51,9 @@ class Values:
             text = self._case.written[key]
             if isinstance(row.value, tuple) and row.kind is not None:  # ["24 A", "104 A"]
                 text = " to ".join(re.findall(r"[^\[\],\"' ][^\[\],\"']*", text))
-            return _whole(_short(text.strip('"')))
+            return whole(_short(text.strip('"')))
         told = _short(row.shown(self._case.display, by_hand=True))
-        return _whole(f"{told}{STAR if self._case.written else ''}")
+        return whole(f"{told}{STAR if self._case.written else ''}")
 
     @property
     def resolved(self) -> bool:
@@ -65,13 +65,13 @@ class Values:
 
     def long(self, metres: float) -> str:
         """Length [m] in the user's unit."""
-        return _whole(f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm")
+        return whole(f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm")
 
     def hot(self, celsius: float) -> str:
         """Temperature [degC] in the user's unit."""
         if self._case.display.temperature == "degF":
-            return _whole(f"{celsius * 1.8 + 32.0:.0f} degF")
-        return _whole(f"{celsius:.0f} degC")
+            return whole(f"{celsius * 1.8 + 32.0:.0f} degF")
+        return whole(f"{celsius:.0f} degC")
 
     def kelvin(self, kelvin: float) -> str:
         """Temperature [K] in the user's unit."""
@@ -101,7 +101,7 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rstrip()}…"
 
 
-def _whole(text: str) -> str:
+def whole(text: str) -> str:
     """Keep a number and its unit on one line."""
     return re.sub(r"(?<=\d) (?=[^\W\d])", BOUND, text)
 

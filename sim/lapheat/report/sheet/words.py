@@ -16,7 +16,7 @@ from ...outcomes.soundness import TINT
 from ...outcomes.wording import OUT_OF_SCOPE, Wording
 from ...version import __version__
 from ..soundness import COLD_WORK
-from .values import STAR, Values, counts
+from .values import STAR, Values, counts, whole
 
 __all__ = ["COLUMNS", "Setting", "Words", "words_of"]
 
@@ -251,8 +251,8 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
     judgement = outcomes.verdict.judgement
     notes = zip(judgement.notes, notes_of(judgement, wording), strict=False)  # not all are told
     for finding, note in notes:
-        yield capital(_brief(finding, note, outcomes, wording))
-    yield f"Hottest {', '.join(hot)}"
+        yield whole(capital(_brief(finding, note, outcomes, wording)))
+    yield whole(f"Hottest {', '.join(hot)}")
     if outcomes.soundness.tube_liquid_copper_s:
         yield COLD_WORK
     for name, probe in list(outcomes.probes.items())[:3]:
