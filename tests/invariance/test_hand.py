@@ -18,7 +18,7 @@ from lapheat.case.file import read_case_text
 from lapheat.constants import ZERO_CELSIUS
 from lapheat.outcomes.current import pressed
 from lapheat.report.figures import current
-from lapheat.report.hand import hand_by_segment
+from lapheat.report.sentences import hand_by_segment
 from lapheat.report.terminal import report_of
 
 ROOT = Path(__file__).parents[2]

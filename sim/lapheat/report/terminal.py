@@ -21,8 +21,7 @@ from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutc
 from ..outcomes.sentence import MOST_NOTES, notes_of, sentence, sentences_of
 from ..outcomes.strength import LAP_RULE, StrengthOutcome
 from ..outcomes.wording import OUT_OF_SCOPE, Wording
-from .hand import hand_told
-from .sentences import CAUTIONS_IN_SHORT, UNCERTAINTY
+from .sentences import CAUTIONS_IN_SHORT, UNCERTAINTY, hand_told
 from .soundness import soundness_rows
 from .studied import levers_of
 

@@ -13,8 +13,7 @@ from ...history.records import History
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
-from ..hand import hand_by_segment, hand_told
-from ..sentences import UNCERTAINTY
+from ..sentences import UNCERTAINTY, hand_by_segment, hand_told
 from ..soundness import soundness_rows
 from ..studied import chance_of, levers_of
 from .sources import alloy_sources, givens_of
