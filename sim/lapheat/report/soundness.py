@@ -52,10 +52,11 @@ def soundness_rows(case: Case, outcomes: Outcomes, words: Wording) -> Iterator[S
         yield _sensitised(sound, carbon, words, case.brazed is not None)
     if case.brazed is not None and sound.liquid_copper_s is not None:
         yield _copper(case.brazed, sound, words)
+    some = sound.bore_tint_m > 0.0
     yield Sound(
         "heat tint",
-        f"{words.long(sound.bore_tint_m)} of the bore above {words.hot(TINT)}",
-        "purge that length",
+        f"{words.long(sound.bore_tint_m) if some else 'none'} of the bore above {words.hot(TINT)}",
+        "purge that length" if some else "nothing to purge",
         (
             f"outside {words.long(sound.tint_width_m)} from the "
             f"{'toe' if case.brazed else 'arc line'}",

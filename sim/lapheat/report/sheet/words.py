@@ -216,11 +216,13 @@ def _travel(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Setting]
 def _gas(outcomes: Outcomes, values: Values) -> str:
     """Name what the case sets of supplies, and how far to purge."""
     flow, before, after = (values(f"supplies.{k}") for k in ("argon_flow", "pre_flow", "post_flow"))
-    bore = values.long(outcomes.soundness.bore_tint_m)
-    return (
-        f"{flow}, from {before} before to {after} after each arc; purge the bore: {bore} of it "
-        f"gets above {values.kelvin(TINT)}"
+    told, bore = (
+        f"{flow}, from {before} before to {after} after each arc",
+        outcomes.soundness.bore_tint_m,
     )
+    if bore <= 0.0:
+        return told
+    return f"{told}; purge the bore: {values.long(bore)} of it gets above {values.kelvin(TINT)}"
 
 
 def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, ...]]:
