@@ -270,5 +270,5 @@ def _list(heading: str, items: Sequence[str]) -> Iterator[RenderableType]:
 def _names(files: Sequence[Path]) -> str:
     """What is in the folder of results; of pictures their folder alone."""
     names = [path.relative_to(files[0].parent) for path in files]
-    told = (f"{name.parts[0]}/" if len(name.parts) > 1 else str(name) for name in names)
+    told = ("figures/" if name.parts[0] == "figures" else str(name) for name in names)
     return ", ".join(dict.fromkeys(told))

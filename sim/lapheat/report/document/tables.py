@@ -41,9 +41,10 @@ FAHRENHEIT = {"_C": ("degF", 1.0 / 1.8), "_K": ("degF", 1.0 / 1.8)}
 SHOWN = 5  # significant digits
 # what is read where a name without its unit says too little
 READ = {
-    "tube_peak_C": "tube_peak_in_whole_run",
-    "flange_peak_C": "flange_peak_in_whole_run",
+    "tube_peak_C": "tube_peak (whole run)",
+    "flange_peak_C": "flange_peak (whole run)",
     "peak_s": "peak_time",
+    "wall_s": "wall_clock",
 }
 
 
@@ -174,8 +175,17 @@ def shown_of(name: str, value: float, display: Display) -> float:
 
 def _told(record: type) -> tuple[str, dict[str, str]]:
     """Read off a record's docstring what it is about and what each field means."""
-    head, _, attributes = cleandoc(record.__doc__ or "").partition("Attributes\n----------\n")
+    text = cleandoc(record.__doc__ or "")
+    head, _, attributes = text.partition("Attributes\n----------\n")
     meanings = {}
     for name, text in re.findall(r"^(\w+) : ((?:.|\n(?= ))*)", attributes, re.MULTILINE):
-        meanings[name] = " ".join(text.replace("`", "").split())
-    return " ".join(head.replace("`", "").split()), meanings
+        meanings[name] = _read(text, record)
+    return _read(head, record), meanings
+
+
+def _read(text: str, record: type) -> str:
+    """Text of a docstring, with the names of fields as they are read."""
+    names = {item.name: plain(item.name) for item in fields(record)}
+    return " ".join(
+        re.sub(r"`(\w+)`", lambda at: names.get(at[1], at[1]), text).replace("`", "").split()
+    )
