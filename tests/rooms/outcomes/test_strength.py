@@ -234,3 +234,10 @@ def test_a_lap_that_shuts_may_have_filled_while_it_was_open() -> None:
     assert note.endswith("filler fills 100 % of it while it is open.")
     assert "cannot enter" not in printed(filled)
     assert "shut at its smallest, filled while it was open" in printed(filled)
+
+
+def test_a_tube_that_melts_has_no_rule_for_its_lap() -> None:
+    assert "sound from 3 walls filled" in printed(run(1.0))
+    melts = printed(run(1.0, tube=STAINLESS_SOLIDUS + 5.0))
+    assert "100 % filled" in melts
+    assert "walls" not in melts.partition("Verdict")[0]
