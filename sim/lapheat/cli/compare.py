@@ -12,14 +12,15 @@ from rich.text import Text
 
 from ..case.faults import printable
 from ..case.file import CaseError, read_case
-from ..constants import ZERO_CELSIUS
 from ..joint.lines import mesh_lines
 from ..march.expected import expected_of
 from ..outcomes.wording import Wording
+from ..report.document.tables import shown_of, unit_of
 from ..report.folder import check_folder
 from ..study.compare.compare import Comparison, Difference, compare_runs
-from ..study.compare.entries import Entry, Value, of_folder, of_result, short_name
+from ..study.compare.entries import Entry, of_folder, of_result, short_name
 from ..study.compare.files import OURS, write_compare
+from ..study.compare.told import change_told, settings_told
 from ..study.runs.slacks import LABELS
 from .terminal.exits import Left
 from .terminal.progress import metered
@@ -27,7 +28,7 @@ from .terminal.screen import show
 
 if TYPE_CHECKING:
     from ..api import Result
-    from ..case.case import Case
+    from ..case.case import Case, Display
 
 __all__ = ["carry_out"]
 
@@ -139,14 +140,13 @@ def _cut(name: str) -> str:
 
 def _settings(found: Comparison) -> Table:
     table = _table("differs", found, differences=False)
-    for row in found.settings:
-        cells = ("-" if value is None else printable(str(value)) for value in row.values)
-        table.add_row(row.name, *cells)
+    for name, cells in settings_told(found):
+        table.add_row(name, *cells)
     return table
 
 
 def _outcomes(found: Comparison) -> Table:
-    words = Wording.of(found.entries[0].case)
+    display = found.entries[0].case.display
     table = _table("outcome", found, differences=True)
     for name, yes, no in (
         ("base_stays_solid", "solid", "too hot"),
@@ -158,38 +158,33 @@ def _outcomes(found: Comparison) -> Table:
     for name, label in SHOWN.items():
         row = found.outcome(name)
         if row is not None and any(value is not None for value in row.values):
-            table.add_row(label, *_cells(row, words))
+            table.add_row(label, *_cells(row, display))
     return table
 
 
-def _cells(row: Difference, words: Wording) -> Iterator[str]:
+def _cells(row: Difference, display: Display) -> Iterator[str]:
     """Values, then what the later runs differ by, each with its uncertainty if there is one."""
+    unit, _ = unit_of(row.name, display)
     for value in row.values:
-        yield "-" if value is None else _written(row.name, value, words)
+        if not isinstance(value, float | int):
+            yield "-"
+        elif not unit:
+            yield Wording.share(value)
+        else:
+            yield _size(shown_of(row.name, value, display), unit)
     for change, unsure in zip(row.changes[1:], row.uncertainties[1:], strict=True):
         if change is None:
             yield "-"
-        else:
-            doubt = "" if unsure is None else f" +/- {_size(row.name, unsure)}"
-            size = _size(row.name, change)
-            yield f"{'' if size.startswith('-') else '+'}{size}{doubt}"
+            continue
+        doubt = ""
+        if unsure is not None:
+            doubt = f" +/- {_size(*change_told(row.name, unsure, display))}"
+        size = _size(*change_told(row.name, change, display))
+        yield f"{'' if size.startswith('-') else '+'}{size}{doubt}"
 
 
-def _written(name: str, value: Value, words: Wording) -> str:
-    if name.endswith("_C") and isinstance(value, float | int):
-        return words.hot(value + ZERO_CELSIUS)
-    return _size(name, float(value or 0.0))
-
-
-def _size(name: str, value: float) -> str:
-    """Number in the unit that its name ends in."""
-    match name.rpartition("_")[2]:
-        case "K" | "C":
-            return f"{value:z.1f} K"
-        case "m":
-            return f"{1e3 * value:z.1f} mm"
-        case "s":
-            return f"{value:z.1f} s"
-        case "J":
-            return f"{1e-3 * value:z.1f} kJ"
-    return f"{100.0 * value:z.1f} %"
+def _size(number: float, unit: str) -> str:
+    """Number to as many decimals as a person compares; a share in percent."""
+    if not unit:
+        return f"{100.0 * number:z.1f} %"
+    return f"{number:z.{3 if unit == 'in' else 1}f} {unit}"

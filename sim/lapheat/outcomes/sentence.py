@@ -30,7 +30,7 @@ from .findings import (
 )
 from .wording import OUT_OF_SCOPE, Wording, listed, numbered
 
-__all__ = ["capital", "notes_of", "sentence", "sentences_of", "summary_of"]
+__all__ = ["MOST_NOTES", "capital", "notes_of", "sentence", "sentences_of", "summary_of"]
 
 MOST_SPANS = 3  # named in a sentence; more are counted
 MOST_NOTES = 3  # the weightiest; more would not be read
@@ -101,7 +101,8 @@ def _works(judgement: Judgement, words: Wording) -> Iterator[str]:
         for side in sorted(sides, key=lambda side: side.name, reverse=True)
     ]
     dry = max(side.longest for side in sides)
-    most = f", the longest dry stretch is {words.long(dry)}" if dry > 0.0 else ""
+    # nothing of what would be rounded to 0.0 mm
+    most = f", the longest dry stretch is {words.long(dry)}" if dry >= 0.5e-4 else ""
     yield f"filler wets {listed(shares)}{most}"
     yield _lap(judgement.lap_filled, words)
 

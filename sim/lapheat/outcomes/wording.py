@@ -9,7 +9,7 @@ from math import degrees
 from ..case.case import Case
 from ..constants import ZERO_CELSIUS
 
-__all__ = ["OUT_OF_SCOPE", "Wording", "listed", "numbered", "told_apart"]
+__all__ = ["FOOT", "OUT_OF_SCOPE", "POUND", "Wording", "listed", "numbered", "told_apart"]
 
 # said wherever a strength is shown
 OUT_OF_SCOPE = "not for fracture-critical, pressure, fuel, lifting or vehicle-safety joints"

@@ -1,4 +1,4 @@
-"""The answer on a terminal: short tables, the verdict, notes, cautions, where the files are."""
+"""The answer on a terminal: what is read at once. The rest is in report.html."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from ..case.case import Case
 from ..case.faults import printable
 from ..constants import ZERO_CELSIUS
 from ..history.records import History
-from ..outcomes.current import current_of, pressed
-from ..outcomes.findings import Judgement
+from ..history.wetting import SPOT
+from ..outcomes.findings import Judgement, WeakJoint
 from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutcome
-from ..outcomes.sentence import notes_of, sentence, sentences_of
+from ..outcomes.sentence import MOST_NOTES, notes_of, sentence, sentences_of
 from ..outcomes.strength import LAP_RULE, StrengthOutcome
-from ..outcomes.wording import OUT_OF_SCOPE, Wording, numbered
-from .sentences import CAUTIONS, UNCERTAINTY
-from .soundness import soundness_table
+from ..outcomes.wording import OUT_OF_SCOPE, Wording
+from .sentences import CAUTIONS_IN_SHORT, UNCERTAINTY, hand_told
+from .soundness import soundness_rows
 from .studied import levers_of
 
 if TYPE_CHECKING:
@@ -51,18 +51,16 @@ def report_of(
     words = Wording.of(case)
     parts: list[RenderableType] = [Text(printable(case.title), style="bold")]
     parts += [_base(case, outcomes, words), _rest(history, case, outcomes, words)]
-    parts += [Text(), soundness_table(case, outcomes, words)]
     if convergence is not None:
         parts += [Text(), _meshes(convergence), Text(UNCERTAINTY, style="dim")]
     judgement = outcomes.verdict.judgement
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
     parts += _list("What to change", levers_of(case).advice)
-    notes = [*case.assumed, *outcomes.alloys.held, *outcomes.soundness.notes]
-    parts += _list("Notes", notes)
-    parts += _list("Cautions", CAUTIONS)
+    parts += _list("Notes", case.assumed)
+    parts += [Text(), *_list("Cautions", CAUTIONS_IN_SHORT)]
     if files:
-        parts += _list("Files", _places(files))
+        parts += _list(f"Files in {printable(str(files[0].parent))}", [_names(files)])
     return Group(*parts)
 
 
@@ -105,20 +103,16 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     if filler is None:
         return table
     table.add_row(*(Text(word, style="dim") for word in FILLER_HEADINGS))
-    surpluses = [
+    for name, surplus in (
         ("tube side", filler.tube_side_surplus_K),
         ("flange side", filler.flange_side_surplus_K),
-        ("coldest spot", filler.coldest_C - filler.flow_C),
-    ]
-    for name, surplus in surpluses:
-        spot = name == "coldest spot"
-        short = surplus < wanted and not spot
+    ):
         table.add_row(
             name,
             _hot(filler.flow_C + surplus, words),
             _hot(filler.flow_C, words),
-            Text(words.apart(surplus, 0.0, wanted), style="red" if short else ""),
-            "" if spot else words.apart(wanted),
+            Text(words.apart(surplus, 0.0, wanted), style="red" if surplus < wanted else ""),
+            words.apart(wanted),
         )
     return table
 
@@ -130,25 +124,12 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     filler, wanted = outcomes.filler, case.limits.wet_fraction
     if filler is not None:
         grid.add_row("wet", _wet(filler, wanted, words))
-    rod = outcomes.supplies
-    if case.fillet is not None:
-        grid.add_row(
-            "rod",
-            f"{words.long(rod.rod_m)} of {words.long(case.fillet.wire_diameter)} rod, "
-            f"{1e3 * rod.filler_kg:.1f} g, fed at {1e3 * rod.feed_m_s:.1f} mm/s as the arc travels",
-        )
     if case.lap is not None:
-        sound = outcomes.soundness
-        part = sound.hot_clearance_m <= 0.0 < sound.lap_filled
-        entered = ", filled while it was open" if part else ""
-        grid.add_row(
-            "lap",
-            f"{words.share(sound.lap_filled)} filled; gap {words.thin(case.lap.clearance)} cold, "
-            f"{_gap(sound.hot_clearance_m, words)} at its smallest{entered}",
-        )
-    if outcomes.strength is not None:
-        for row in _strength(outcomes.strength, words):
-            grid.add_row(*row)
+        grid.add_row("lap", _lap(outcomes, words))
+    shown = outcomes.verdict.judgement.notes[:MOST_NOTES]
+    if outcomes.strength is not None and not any(isinstance(n, WeakJoint) for n in shown):
+        for line in _strength(outcomes.strength, words):
+            grid.add_row(*line)
     if case.tacks:
         grid.add_row("tacks", _tacks(case, words))
     if case.fixture.chill is not None and outcomes.chill is not None:
@@ -159,68 +140,59 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
         )
     if case.fixture.bench is not None:
         grid.add_row("bench", f"took {_heat(outcomes.heat.bench_J)}")
-    for row in _hand(history, case, words):
+    for row in hand_told(history, words):
         grid.add_row(*row)
-    for name, probe in outcomes.probes.items():
-        rising = ", still rising" if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ""
-        reading = f"{_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s{rising}"
-        grid.add_row("probe", f"{printable(name)}: {reading}")
-    time, heat = outcomes.time, outcomes.heat
-    grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it")
-    gas, flow = case.supplies, 6e4 * case.supplies.argon_flow
-    grid.add_row(
-        "argon",
-        f"{words.gas(rod.argon_m3)}: {flow:.3g} L/min for {rod.gas_s:.0f} s, {gas.pre_flow:g} s "
-        f"before and {gas.post_flow:g} s after each arc, no purge",
-    )
-    grid.add_row(
-        "heat",
-        f"arc {_heat(heat.arc_J)} + filler {_heat(heat.filler_J)} = lost {_heat(heat.lost_J)} + "
-        f"stored {_heat(heat.stored_J)} (imbalance {heat.imbalance:.0e}); the arc drew "
-        f"{_heat(rod.arc_energy_J)}",
-    )
+    if outcomes.probes:
+        readings = [
+            f"{printable(name)} {_hot(probe.peak_C, words)} at {probe.peak_s:.1f} s"
+            f"{', still rising' if probe.peak_s >= outcomes.time.simulated_s - 1e-6 else ''}"
+            for name, probe in outcomes.probes.items()
+        ]
+        grid.add_row("probes", "; ".join(readings))
+    for sound in soundness_rows(case, outcomes, words):
+        grid.add_row(sound.name, f"{sound.found}; {sound.sound}")
+    time, rod = outcomes.time, outcomes.supplies
+    used = f"{words.gas(rod.argon_m3)} of argon"
+    if case.fillet is not None:
+        used = f"{words.long(rod.rod_m)} of rod, {used}"
+    grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it; {used}")
     march, mesh = outcomes.march, outcomes.mesh
     grid.add_row(
         "run",
         f"{mesh.cells} cells ({mesh.detail}), {march.steps} steps, {march.name} march, "
-        f"{march.wall_s:.1f} s",
+        f"{march.wall_s:.1f} s; heat closes to {outcomes.heat.imbalance:.0e}",
     )
     return grid
 
 
 def _wet(filler: FillerOutcome, wanted: float, words: Wording) -> str:
-    dry = filler.longest_dry_m
-    stretch = f"longest dry stretch {words.long(dry)}" if dry > 0.0 else "no dry spot"
     return (
         f"{words.share(filler.tube_side_wet, wanted)} of the tube side, "
         f"{words.share(filler.flange_side_wet, wanted)} of the flange side; "
-        f"{words.share(wanted)} wanted; {stretch}"
+        f"{words.share(wanted)} wanted; {_dry(filler, words)}"
     )
 
 
-def _hand(history: History, case: Case, words: Wording) -> Iterator[tuple[str, str]]:
-    """Rows of what the hand did: its waits for flow, its current and where that sat on a limit."""
-    runs = history.segments
-    if case.travel.start == "on-flow":
-        waits = ", ".join(f"{run.number}: {run.wait:.1f} s" for run in runs)
-        yield "waits", f"for flow at the start of each segment as run: {waits}"
-    pedal = case.arc.pedal
-    if pedal is None:
-        return
-    steps, current = pressed(history), current_of(history)
-    told = []
-    for which, limit in zip(("low", "high"), pedal.range, strict=True):
-        sat = steps.on_limit(which)
-        end = f"its {'lower' if which == 'low' else 'upper'} limit of {limit:.0f} A"
-        where = f"for {sum(sat.values()):.1f} s ({numbered('segment', list(sat))})"
-        told.append(f"on {end} {where}" if sat else f"never on {end}")
-    yield (
-        "pedal",
-        f"{current.least_A:.0f} to {current.most_A:.0f} A, mean {current.mean_A:.0f} A, to hold "
-        f"{words.hot(pedal.hold)}; {'; '.join(told)}",
-    )
-    means = ", ".join(f"{number}: {amps:.0f} A" for number, amps in steps.means().items())
-    yield "current", f"mean of each segment as run: {means}"
+def _dry(filler: FillerOutcome, words: Wording) -> str:
+    """Longest dry stretch, never rounded to nothing."""
+    if filler.longest_dry_m >= 0.5e-4:
+        return f"longest dry stretch {words.long(filler.longest_dry_m)}"
+    if filler.longest_dry_m > 0.0:
+        return "longest dry stretch under 0.1 mm"
+    whole = filler.tube_side_wet == filler.flange_side_wet == 1.0
+    return "no dry spot" if whole else f"no dry spot of {words.long(SPOT)}"
+
+
+def _lap(outcomes: Outcomes, words: Wording) -> str:
+    """How much of it filled, and its gap; no rule of strength where the tube melts."""
+    sound, strength, margin = outcomes.soundness, outcomes.strength, outcomes.tube.margin_K
+    part = sound.hot_clearance_m <= 0.0 < sound.lap_filled
+    told = [f"{words.share(sound.lap_filled)} filled"]
+    if strength is not None and (margin is None or margin > 0.0):
+        told[0] += f", {strength.filled_over_wall:.1f} of its {strength.lap_over_wall:.1f} walls"
+        told.append(f"sound from {LAP_RULE:g} walls filled (AWS C3.1)")
+    told.append(f"gap {_gap(sound.hot_clearance_m, words)} at its smallest")
+    return "; ".join(told) + (", filled while it was open" if part else "")
 
 
 def _meshes(convergence: Convergence) -> Table:
@@ -259,28 +231,15 @@ def _gap(metres: float, words: Wording) -> str:
 
 def _strength(told: StrengthOutcome, words: Wording) -> Iterator[tuple[str, str]]:
     """Loads and what they rest on; nothing of it is told without what it is not for."""
-    loads = [told.lap_N, told.fillet_N, told.joint_N, told.tube_yield_N]
-    lap, fillet, joint, tube = ("" if load is None else words.force(load) for load in loads)
-    if told.ratio is None:
+    if told.ratio is None or told.joint_N is None or told.tube_yield_N is None:
         yield "strength", f"not told: {told.missing}"
-    else:
-        yield (
-            "strength",
-            f"pulled along its axis, lap ({lap}) and fillet throat ({fillet}, by the "
-            f"{told.drier_side} side's wet share) carry {joint} in shear, "
-            f"{words.share(told.ratio)} of the {tube} at which the tube yields; sound from 100 %, "
-            "at the least yield of its alloy: a stronger tube lowers it",
-        )
-        yield (
-            "",
-            f"safety factor {told.safety_factor:g}, as in EN 1993-1-8; cold, static, tube annealed;"
-            f" {OUT_OF_SCOPE}",
-        )
+        return
     yield (
-        "lap rule",
-        f"{told.lap_over_wall:.1f} walls deep, {told.filled_over_wall:.1f} of them filled; sound "
-        f"from {LAP_RULE:g} filled (AWS C3.1)",
+        "strength",
+        f"lap and fillet carry {words.force(told.joint_N)}, {words.share(told.ratio)} of the "
+        f"{words.force(told.tube_yield_N)} at which the tube yields; sound from 100 %",
     )
+    yield "", f"safety factor {told.safety_factor:g}, cold static pull; {OUT_OF_SCOPE}"
 
 
 def _tacks(case: Case, words: Wording) -> str:
@@ -303,14 +262,13 @@ def _heat(joules: float) -> str:
 
 def _list(heading: str, items: Sequence[str]) -> Iterator[RenderableType]:
     if items:
-        yield Text()
         yield Text(heading, style="bold")
         for item in items:
             yield Padding(Text(printable(item)), (0, 0, 0, 2), expand=False)
 
 
-def _places(files: Sequence[Path]) -> list[str]:
-    """Folder once, then what is in it."""
-    folder = files[0].parent
-    names = [str(path.relative_to(folder)) for path in files]
-    return [str(folder), f"  {', '.join(names)}"]
+def _names(files: Sequence[Path]) -> str:
+    """What is in the folder of results; of pictures their folder alone."""
+    names = [path.relative_to(files[0].parent) for path in files]
+    told = ("figures/" if name.parts[0] == "figures" else str(name) for name in names)
+    return ", ".join(dict.fromkeys(told))

@@ -442,3 +442,23 @@ def test_builtin_alloys_all_serve_as_tube() -> None:
     for name in builtin_names():
         case = read_case_text(MINIMAL, "x", [f"tube.alloy={name}"])
         assert read_case_text(case_to_toml(case), "y") == case
+
+
+@pytest.mark.parametrize(
+    ("changes", "idle"),
+    [
+        ((), {"arc.hold", "arc.current_range", "arc.pedal_lag", "travel.dwell_limit"}),
+        (("arc.control=pedal",), {"travel.dwell_limit"}),
+        (("arc.control=pedal", "travel.start=on-flow"), {"travel.dwell"}),
+    ],
+)
+def test_defaults_without_effect_are_not_told(changes: tuple[str, ...], idle: set[str]) -> None:
+    case = read_case_text(MINIMAL, "stub.toml", changes)
+    hand = {"arc.hold", "arc.current_range", "arc.pedal_lag", "travel.dwell", "travel.dwell_limit"}
+    told = {key for key, *_ in resolved_rows(case)}
+    assert hand - told == idle
+
+
+def test_a_key_without_effect_that_was_given_is_told() -> None:
+    case = read_case_text(MINIMAL, "stub.toml", ("arc.hold=1250 degC",))
+    assert ("arc.hold", "1250 degC", "1523.15 K") in resolved_rows(case)

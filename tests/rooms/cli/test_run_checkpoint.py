@@ -22,7 +22,7 @@ from support.commands import Call
 
 TINY = (Path(__file__).parents[2] / "study" / "tiny.toml").read_text("utf-8")
 RUN = ("run", "tiny.toml", "--detail", "coarse")
-WALL = re.compile(rb'"wall_s": [\d.e-]+|<th scope="row">wall_s</th>.*?</tr>')
+WALL = re.compile(rb'"wall_s": [\d.e-]+|<th scope="row">wall_clock</th>.*?</tr>')
 # what tells of the file that was read: its name, and which of its values are defaults
 OF_THE_FILE = {"report.html", "sheet.pdf", "sheet.png", "sheet-letter.pdf"}
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from io import StringIO
 from math import pi
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from lapheat.case.case import Display, Limits
 from lapheat.history.records import History
@@ -25,6 +27,7 @@ from lapheat.outcomes.from_history import outcomes_of
 from lapheat.outcomes.sentence import notes_of, summary_of
 from lapheat.outcomes.verdict import HOT, STRETCH, filler_place, hottest_place, judge, side_wet
 from lapheat.outcomes.wording import Wording, listed, numbered, told_apart
+from lapheat.report.terminal import report_of
 from support.runs import WET, run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS, STEEL_SOLIDUS, make_case
 
@@ -471,3 +474,30 @@ def test_a_stretch_nearer_to_its_limit_than_the_mesh_moves_it_is_too_close() -> 
     judged = judge(run, {STRETCH: 5.0})
     assert judged.too_close == (STRETCH,)
     assert not judged.filler_flows
+
+
+@pytest.mark.parametrize(
+    ("length", "said", "printed"),
+    [
+        (0.4e-3, "the longest dry stretch is 0.4 mm", "longest dry stretch 0.4 mm"),
+        (0.01e-3, "", "longest dry stretch under 0.1 mm"),
+        (0.0, "", "no dry spot of 0.2 mm"),
+    ],
+)
+def test_a_dry_stretch_is_never_told_to_be_0_mm_long(
+    length: float, said: str, printed: str
+) -> None:
+    judgement = judge(run_with())
+    sides = tuple(replace(side, share=0.99999, longest=length) for side in judgement.sides)
+    told = summary_of(replace(judgement, sides=sides))
+    assert said in told
+    assert ("dry stretch" in told) is bool(said)
+    outcomes = outcomes_of(run_with())
+    assert outcomes.filler is not None
+    filler = replace(outcomes.filler, longest_dry_m=length, tube_side_wet=0.99999)
+    text = StringIO()
+    shown = report_of(run_with(), replace(outcomes, filler=filler))
+    Console(file=text, width=1000).print(shown)
+    assert f"99.999 % of the tube side, 100 % of the flange side; 95 % wanted; {printed}" in (
+        " ".join(text.getvalue().split())
+    )

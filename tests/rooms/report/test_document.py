@@ -71,12 +71,14 @@ def test_every_number_is_that_of_the_outcomes() -> None:
 def test_the_page_tells_its_own_units_from_those_of_the_file() -> None:
     words = " ".join(Page(demo()).words().split())
     assert "temperatures in degC, angles in degrees, all else in SI" in words
-    assert "The units beside the values are this page's." in words
+    assert "The units beside the values are this page's" in words
     assert "strength_of" not in words
 
 
 def test_values_are_in_the_users_units() -> None:
     outcomes = outcomes_of(run_with())
+    assert outcomes.strength is not None
+    outcomes = replace(outcomes, strength=replace(outcomes.strength, tube_yield_N=32e3))
     metric, imperial = (
         {
             (t.name, name): cells
@@ -87,13 +89,33 @@ def test_values_are_in_the_users_units() -> None:
     )
     peak = outcomes.tube.peak_C
     assert peak is not None
-    assert metric["tube", "peak_C"][:2] == (Cell(f"{peak:.5g}", f"{peak:.10g}"), Cell("degC"))
-    there = imperial["tube", "peak_C"]
-    assert float(there[0].text) == pytest.approx(1.8 * peak + 32.0, rel=5e-5)
-    assert there[1] == Cell("degF")
-    place = imperial["tube", "peak_position_m"]
-    assert float(place[0].text) == pytest.approx(outcomes.tube.peak_position_m / 0.0254, rel=5e-5)
-    assert place[1] == Cell("in")
+    assert metric["tube", "peak"][:2] == (Cell(f"{peak:.5g}", f"{peak:.10g}"), Cell("degC"))
+    for place, value, unit in (
+        (("tube", "peak"), 1.8 * peak + 32.0, "degF"),
+        (("tube", "margin"), 1.8 * (outcomes.tube.margin_K or 0.0), "degF"),
+        (("tube", "peak_position"), outcomes.tube.peak_position_m / 0.0254, "in"),
+        (("supplies", "rod"), outcomes.supplies.rod_m / 0.0254, "in"),
+        (("supplies", "feed"), outcomes.supplies.feed_m_s / 0.0254 * 60.0, "in/min"),
+        (("supplies", "argon"), outcomes.supplies.argon_m3 / 0.3048**3, "ft^3"),
+        (("supplies", "filler"), outcomes.supplies.filler_kg / 0.45359237 * 16.0, "oz"),
+        (("strength", "tube_yield"), 32e3 / 4.4482216152605, "lbf"),
+    ):
+        shown, its, *_ = imperial[place]
+        assert float(shown.text) == pytest.approx(value, rel=5e-5)
+        assert its == Cell(unit)
+
+
+def test_angles_are_read_within_a_turn() -> None:
+    outcomes = outcomes_of(run_with())
+    filler = outcomes.filler
+    assert filler is not None
+    far = replace(filler, peak_angle_deg=-10.0, tube_side_dry_deg=((350.0, 372.5), (20.0, 360.0)))
+    (table,) = (
+        t for t in tables_of(replace(outcomes, filler=far), Display()) if t.name == "filler"
+    )
+    rows = dict(table.rows)
+    assert rows["peak_angle"][0] == Cell("350", "-10")
+    assert rows["tube_side_dry"][0].text == "350 to 12.5; 20 to 360"
 
 
 def test_a_new_record_shows_by_itself() -> None:
@@ -121,8 +143,8 @@ def test_a_new_record_shows_by_itself() -> None:
     table = list(tables_of(more, Display()))[-1]
     assert (table.name, table.about) == ("wear", "How worn it is.")
     assert [(name, [cell.text for cell in cells]) for name, cells in table.rows] == [
-        ("depth_m", ["2", "mm", "of the groove; at its deepest"]),
-        ("force_N", ["5", "N", "what presses"]),
+        ("depth", ["2", "mm", "of the groove; at its deepest"]),
+        ("force", ["5", "N", "what presses"]),
         ("worn", ["yes", "", "whether it is worn"]),
     ]
 

@@ -5,21 +5,28 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.console import Console
 
 from invariance.small import SMALL, run, text_of
 from lapheat.api import Result
+from lapheat.case.case import Display
 from lapheat.case.file import CaseError, case_to_toml
+from lapheat.cli.compare import _told
 from lapheat.outcomes.from_history import outcomes_of
+from lapheat.report.document.tables import plain
 from lapheat.report.folder import write_json
 from lapheat.study.compare.compare import Comparison, compare_runs
 from lapheat.study.compare.entries import Entry, of_folder, of_result
 from lapheat.study.compare.files import compare_csv, compare_dict, write_compare
 from lapheat.study.compare.page import compare_html
+from lapheat.study.compare.told import change_told, settings_told
 from support.html import Page
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS
@@ -214,6 +221,46 @@ def test_files(small_runs: tuple[Result, Result], tmp_path: Path) -> None:
     assert "mesh.layers" not in kinds  # the same in both
 
 
+# ---- what is read -----------------------------------------------------------------------------
+
+
+def in_inches(one: Entry, **written: str) -> Entry:
+    return replace(one, case=replace(one.case, display=Display("in", "degF"), written=written))
+
+
+def test_settings_are_read_in_the_units_of_the_first_case() -> None:
+    one, other = entry("one"), entry("other")
+    arc = replace(other.case.arc, aim=2.54e-3)
+    travel = replace(other.case.travel, resume_below=500.0)
+    other = replace(other, case=replace(other.case, arc=arc, travel=travel))
+    found = compare_runs((in_inches(one, **{"arc.aim": "0 mm"}), in_inches(other)))
+    told = dict(settings_told(found))
+    assert told["arc.aim"] == ["0 mm", "0.1 in"]  # as written; a default
+    assert told["travel.resume_below"] == ["none", "440.3 degF"]
+
+
+def test_outcomes_are_read_in_the_units_of_the_first_case(tmp_path: Path) -> None:
+    one, other = in_inches(entry("one")), in_inches(entry("other", 140.0))
+    found = compare_runs((one, other))
+    page = page_of(found, tmp_path)
+    words = page.words()
+    assert "tube.peak_position" in page.words("th")
+    assert "_m " not in page.words("th")
+    assert "+18 degF" in words
+    text = StringIO()
+    Console(file=text, width=300).print(_told(found, [Path("a/b")]))
+    shown = " ".join(text.getvalue().split())
+    assert "tube margin 270.0 degF 252.0 degF -18.0 degF" in shown
+    assert re.search(r"rod [0-9.]+ in [0-9.]+ in", shown)
+    assert " mm" not in shown
+    assert f"{one.told['tube']['margin_K']:.1f}" in compare_csv(found)  # SI
+
+
+def test_angles_differ_by_the_near_way_round() -> None:
+    assert change_told("tube.peak_angle_deg", -350.0, Display()) == (10.0, "deg")
+    assert change_told("tube.peak_C", 10.0, Display("in", "degF")) == (18.0, "degF")
+
+
 # ---- the page ---------------------------------------------------------------------------------
 
 
@@ -234,7 +281,8 @@ def test_every_number_of_every_run_is_on_the_page(
     words = page.words()
     assert f"{found.why}." in words
     assert "2026-11-28" in words
-    assert all(row.name in page.words("th") for row in (*found.settings, *found.outcomes))
+    assert all(row.name in page.words("th") for row in found.settings)
+    assert all(plain(row.name) in page.words("th") for row in found.outcomes)
 
 
 def test_a_change_on_the_page_has_its_uncertainty(tmp_path: Path) -> None:

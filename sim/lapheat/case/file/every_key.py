@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ..case import Case
+from ..case import Case, Display
 from ..faults import shown
 from ..units import (
     ANGLE,
@@ -20,10 +20,11 @@ from ..units import (
     TIME,
     VOLTAGE,
     Kind,
+    in_unit,
     si_text,
 )
 
-__all__ = ["Setting", "resolved_rows", "settings_of"]
+__all__ = ["Setting", "idle_keys", "resolved_rows", "settings_of", "told_settings"]
 
 Value = str | float | tuple[float, ...] | tuple[str, ...] | None
 
@@ -49,6 +50,35 @@ class Setting:
                 [v if kind is None or isinstance(v, str) else si_text(v, kind) for v in self.value]
             )
         return str(self.value)
+
+    def shown(self, display: Display, by_hand: bool = False) -> str:
+        """Value in a user's units.
+
+        Parameters
+        ----------
+        display : the user's units
+        by_hand : lengths as a person can set them, to three digits
+        """
+        if self.kind is None or not isinstance(self.value, float | tuple):
+            return self.si
+        ends = self.value if isinstance(self.value, tuple) else (self.value,)
+        units = {
+            LENGTH: display.length,
+            SPEED: "in/min" if display.length == "in" else SPEED.resolved,
+            TEMPERATURE: display.temperature,
+            DIFFERENCE: "delta_degF" if display.temperature == "degF" else DIFFERENCE.resolved,
+        }
+        unit = units.get(self.kind, self.kind.resolved)
+        digits = 3 if self.kind is LENGTH and by_hand else 4
+        numbers = (_number(in_unit(float(v), self.kind, unit), digits, unit) for v in ends)
+        return f"{' to '.join(numbers)} {unit.removeprefix('delta_')}".strip()
+
+
+def _number(value: float, digits: int, unit: str) -> str:
+    """Say a number; three digits of inches in thousandths, if within 2 %: 0.004 for 0.00394."""
+    if unit == "in" and digits == 3 and abs(round(value, 3) - value) <= 0.02 * abs(value):
+        value = round(value, 3)
+    return f"{value:.{digits}g}"
 
 
 def settings_of(case: Case) -> Iterator[Setting]:
@@ -154,6 +184,20 @@ def _held(case: Case) -> Iterator[Setting]:
         yield Setting("fixture.bench_temperature", bench.temperature, TEMPERATURE)
 
 
+def idle_keys(case: Case) -> frozenset[str]:
+    """Keys that change nothing in a run of this case: those of a hand that does not serve."""
+    pedal = {"arc.hold", "arc.current_range", "arc.pedal_lag"}
+    flows = case.travel.start == "on-flow"
+    waits = {"travel.dwell" if flows else "travel.dwell_limit"}
+    return frozenset(waits if case.arc.control == "pedal" else waits | pedal)
+
+
+def told_settings(case: Case) -> Iterator[Setting]:
+    """Keys for a person: all that the case gives, and each default that has an effect."""
+    idle = idle_keys(case) - set(case.written)
+    yield from (row for row in settings_of(case) if row.key not in idle)
+
+
 def resolved_rows(case: Case) -> list[tuple[str, str, str]]:
     """Rows for a person: key, text as given (or "default"), value in SI."""
-    return [(row.key, case.written.get(row.key, "default"), row.si) for row in settings_of(case)]
+    return [(row.key, case.written.get(row.key, "default"), row.si) for row in told_settings(case)]

@@ -13,7 +13,8 @@ from ...history.records import History
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import notes_of, sentence, sentences_of
 from ...outcomes.wording import Wording
-from ..sentences import UNCERTAINTY
+from ..sentences import UNCERTAINTY, hand_by_segment, hand_told
+from ..soundness import soundness_rows
 from ..studied import chance_of, levers_of
 from .sources import alloy_sources, givens_of
 from .tables import tables_of
@@ -73,6 +74,12 @@ def report_html(
         figures=[
             (path.stem, CAPTIONS.get(path.stem, path.stem), b64encode(path.read_bytes()).decode())
             for path in pictures
+        ],
+        soundness=list(soundness_rows(case, outcomes, words)),
+        unknown=[printable(told) for told in outcomes.soundness.notes],
+        hand=[
+            *(sentence(f"{name}: {told}") for name, told in hand_told(history, words)),
+            *hand_by_segment(history),
         ],
         tables=tables_of(outcomes, case.display),
         assumed=[printable(told) for told in (*case.assumed, *outcomes.alloys.held)],

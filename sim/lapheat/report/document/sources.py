@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ...case.alloys import Alloy, Property
 from ...case.case import Case
-from ...case.file import resolved_rows
+from ...case.file import told_settings
 from ...case.keys.schema import field_at
 from ...joint.schedule import spelled_order
 
@@ -37,27 +37,29 @@ SOURCES = {
 
 @dataclass(frozen=True)
 class Given:
-    """A key of the resolved case: as given or by default, in SI, its meaning and its source."""
+    """A key of the resolved case: as given or by default, its value, meaning and source."""
 
     key: str
     given: str
-    si: str
+    value: str
     meaning: str
     source: str
 
 
 def givens_of(case: Case) -> Iterator[Given]:
-    """Every key of the resolved case, with the source of what the user did not give."""
-    for key, given, si in resolved_rows(case):
+    """Every key that has an effect, with the source of what the user did not give."""
+    for row in told_settings(case):
+        key, given = row.key, case.written.get(row.key, "default")
+        value = row.shown(case.display)
         table, field = key.rpartition(".")[0], field_at(key)
         meaning = field.description if field is not None else ""
         default = given == "default"
         source = SOURCES.get(key, SOURCES.get(table, PRACTICE)) if default else "the case"
-        if si == "none":
+        if row.value is None:
             source = ""
         if key == "travel.order":
-            si = spelled_order(case)
-        yield Given(key, given, si, meaning or "", source)
+            value = spelled_order(case)
+        yield Given(key, given, value, meaning or "", source)
 
 
 def alloy_sources(alloy: Alloy) -> list[tuple[str, str]]:

@@ -10,11 +10,11 @@ from ...case.case import Case
 from ...case.faults import printable
 from ...case.file.every_key import Setting, settings_of
 from ...case.keys.schema import field_at
-from ...case.units import LENGTH, SPEED, TEMPERATURE, UnitError, in_unit, read_quantity
+from ...case.units import UnitError, read_quantity
 from ...constants import ZERO_CELSIUS
 from .page import BOUND
 
-__all__ = ["STAR", "Values", "counts"]
+__all__ = ["STAR", "Values", "counts", "whole"]
 
 STAR = "*"  # behind a value that the case file does not give
 LONGEST = 30  # characters of a name or a value
@@ -51,22 +51,9 @@ class Values:
             text = self._case.written[key]
             if isinstance(row.value, tuple) and row.kind is not None:  # ["24 A", "104 A"]
                 text = " to ".join(re.findall(r"[^\[\],\"' ][^\[\],\"']*", text))
-            return _whole(_short(text.strip('"')))
-        return _whole(f"{self._text(row)}{STAR if self._case.written else ''}")
-
-    def _text(self, row: Setting) -> str:
-        if row.kind is None or not isinstance(row.value, float | tuple):
-            return _short(row.si)
-        ends = row.value if isinstance(row.value, tuple) else (row.value,)
-        units = {
-            LENGTH: self._case.display.length,
-            SPEED: "in/min" if self._inches else SPEED.resolved,
-            TEMPERATURE: self._case.display.temperature,
-        }
-        unit = units.get(row.kind, row.kind.resolved)
-        digits = 3 if row.kind is LENGTH else 4
-        told = " to ".join(_number(in_unit(float(v), row.kind, unit), digits, unit) for v in ends)
-        return f"{told} {unit}".strip()
+            return whole(_short(text.strip('"')))
+        told = _short(row.shown(self._case.display, by_hand=True))
+        return whole(f"{told}{STAR if self._case.written else ''}")
 
     @property
     def resolved(self) -> bool:
@@ -78,13 +65,13 @@ class Values:
 
     def long(self, metres: float) -> str:
         """Length [m] in the user's unit."""
-        return _whole(f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm")
+        return whole(f"{metres / 0.0254:.3g} in" if self._inches else f"{1e3 * metres:.3g} mm")
 
     def hot(self, celsius: float) -> str:
         """Temperature [degC] in the user's unit."""
         if self._case.display.temperature == "degF":
-            return _whole(f"{celsius * 1.8 + 32.0:.0f} degF")
-        return _whole(f"{celsius:.0f} degC")
+            return whole(f"{celsius * 1.8 + 32.0:.0f} degF")
+        return whole(f"{celsius:.0f} degC")
 
     def kelvin(self, kelvin: float) -> str:
         """Temperature [K] in the user's unit."""
@@ -109,19 +96,12 @@ class Values:
         return known and not _default(row)
 
 
-def _number(value: float, digits: int, unit: str) -> str:
-    """Say a number; inches in thousandths where those come within 2 %: 0.004 for 0.00394."""
-    if unit == "in" and abs(round(value, 3) - value) <= 0.02 * abs(value):
-        value = round(value, 3)
-    return f"{value:.{digits}g}"
-
-
 def _short(text: str) -> str:
     text = printable(text)
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rstrip()}…"
 
 
-def _whole(text: str) -> str:
+def whole(text: str) -> str:
     """Keep a number and its unit on one line."""
     return re.sub(r"(?<=\d) (?=[^\W\d])", BOUND, text)
 

@@ -9,11 +9,14 @@ from ...case.case import Case
 from ...case.faults import printable
 from ...case.file import digest_of
 from ...history.records import History, SegmentRun
+from ...outcomes.findings import Finding, HotFiller, WeakJoint
 from ...outcomes.outcomes import Outcomes
 from ...outcomes.sentence import capital, notes_of, sentence, sentences_of
-from ...outcomes.wording import Wording
+from ...outcomes.soundness import TINT
+from ...outcomes.wording import OUT_OF_SCOPE, Wording
 from ...version import __version__
-from .values import STAR, Values, counts
+from ..soundness import COLD_WORK
+from .values import STAR, Values, counts, whole
 
 __all__ = ["COLUMNS", "Setting", "Words", "words_of"]
 
@@ -145,14 +148,15 @@ def _settings(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Settin
         yield Setting("Torch", "90 deg", "square to the tube's wall, over its middle")
     yield from _travel(case, outcomes, values)
     if case.fillet is not None:
-        rod = outcomes.supplies
-        yield Setting(
-            "Rod",
-            values("fillet.wire_diameter"),
-            f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at "
-            f"{values.long(rod.feed_m_s)}/s",
+        rod, inches = outcomes.supplies, case.display.length == "in"
+        feed = (
+            f"{values.long(60.0 * rod.feed_m_s)}/min"
+            if inches
+            else f"{values.long(rod.feed_m_s)}/s"
         )
-    yield Setting("Gas", "argon", _gas(values))
+        more = f"{values('fillet.filler')}, {values.long(rod.rod_m)} of it, fed at {feed}"
+        yield Setting("Rod", values("fillet.wire_diameter"), more)
+    yield Setting("Gas", "argon", _gas(outcomes, values))
     chill = case.fixture.chill
     if chill is not None:
         yield Setting(
@@ -209,12 +213,16 @@ def _travel(case: Case, outcomes: Outcomes, values: Values) -> Iterator[Setting]
     yield Setting("Pause", values("travel.pause"), more)
 
 
-def _gas(values: Values) -> str:
-    """Name what the case sets of supplies."""
-    return ", ".join(
-        f"{key.rpartition('.')[2].replace('_', ' ')} {values(key)}"
-        for key in values.keys("supplies.")
+def _gas(outcomes: Outcomes, values: Values) -> str:
+    """Name what the case sets of supplies, and how far to purge."""
+    flow, before, after = (values(f"supplies.{k}") for k in ("argon_flow", "pre_flow", "post_flow"))
+    told, bore = (
+        f"{flow}, from {before} before to {after} after each arc",
+        outcomes.soundness.bore_tint_m,
     )
+    if bore <= 0.0:
+        return told
+    return f"{told}; purge the bore: {values.long(bore)} of it gets above {values.kelvin(TINT)}"
 
 
 def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, ...]]:
@@ -225,6 +233,16 @@ def _rows(runs: tuple[SegmentRun, ...], values: Values) -> Iterator[tuple[str, .
         before = run.end
 
 
+def _brief(finding: Finding, note: str, outcomes: Outcomes, wording: Wording) -> str:
+    """Say a note in a line or two where it is longer."""
+    if isinstance(finding, WeakJoint) and outcomes.strength and outcomes.strength.ratio is not None:
+        share = wording.share(outcomes.strength.ratio)
+        return f"lap and fillet carry {share} of what the tube yields at; {OUT_OF_SCOPE}"
+    if isinstance(finding, HotFiller):
+        return note.partition(": what")[0]
+    return note.removesuffix("; a finer --detail or --converge tells")
+
+
 def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> Iterator[str]:
     parts = (("tube", outcomes.tube), ("flange", outcomes.flange))
     hot = [
@@ -232,9 +250,13 @@ def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> 
         for name, part in parts
         if part is not None and part.peak_C is not None
     ]
-    for note in notes_of(outcomes.verdict.judgement, wording):
-        yield capital(note)
-    yield f"Hottest {', '.join(hot)}"
+    judgement = outcomes.verdict.judgement
+    notes = zip(judgement.notes, notes_of(judgement, wording), strict=False)  # not all are told
+    for finding, note in notes:
+        yield whole(capital(_brief(finding, note, outcomes, wording)))
+    yield whole(f"Hottest {', '.join(hot)}")
+    if outcomes.soundness.tube_liquid_copper_s:
+        yield COLD_WORK
     for name, probe in list(outcomes.probes.items())[:3]:
         top = f"{values.hot(probe.peak_C)}, at {probe.peak_s:.0f} s"
         yield f"Thermocouple {printable(name)}: at most {top}"

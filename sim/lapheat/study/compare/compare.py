@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from math import inf
 from typing import Any
 
-from ...case.file.every_key import settings_of
+from ...case.file.every_key import idle_keys, settings_of
 from ...joint.schedule import spelled_order
-from ...outcomes.wording import listed, told_apart
+from ...outcomes.wording import Wording, listed, told_apart
 from ..runs.slacks import LABELS, Slack, slacks_of
 from .entries import Entry, Value, named_apart
 
@@ -106,13 +106,19 @@ def _keys(rows: Sequence[dict[str, Any]]) -> list[str]:
 
 
 def _settings(entries: Sequence[Entry]) -> Iterator[Difference]:
-    rows = [{setting.key: setting.si for setting in settings_of(e.case)} for e in entries]
+    rows = [
+        {row.key: row.si for row in settings_of(e.case) if row.key not in idle_keys(e.case)}
+        for e in entries
+    ]
     empty = (None,) * len(entries)
     for key in _keys(rows):
         given = [row.get(key) for row in rows]
         if key != "title" and any(value != given[0] for value in given):
             # as the user wrote it, though "1 in" and "25.4 mm" are the same
-            texts = (e.case.written.get(key, v) for e, v in zip(entries, given, strict=True))
+            texts = (
+                None if value is None else entry.case.written.get(key, value)
+                for entry, value in zip(entries, given, strict=True)
+            )
             if key == "travel.order":
                 texts = (spelled_order(entry.case) for entry in entries)
             yield Difference("setting", key, tuple(texts), empty, empty)
@@ -167,25 +173,26 @@ def _least(entry: Entry) -> Slack | None:
 
 def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
     """The better run, if there is one, and why."""
+    words = Wording.of(entries[0].case)
     working = [entry for entry in entries if entry.works]
     least = {entry.name: slack for entry in entries if (slack := _least(entry)) is not None}
     if not working:
         if not least:
             return None, "None works"
         near = max(least, key=lambda name: least[name].kelvin)
-        return None, f"None works; the nearest is {near}: {_told(least[near])}"
+        return None, f"None works; the nearest is {near}: {_told(least[near], words)}"
     safest = max(working, key=lambda entry: _spare(entry, least))
     equal = [entry for entry in working if _equal(entry, safest, least)]
     pick = min(equal, key=_time)  # the first of several
     others = [entry.name for entry in entries if entry is not pick]
     if len(working) == 1:
-        return pick, f"{pick.name} is better: it alone works; {_told_of(pick, least)}"
+        return pick, f"{pick.name} is better: it alone works; {_told_of(pick, least, words)}"
     works = f"{'both' if len(entries) == 2 else len(working)} work"
     if len(equal) > 1:
         rest = [entry for entry in equal if entry is not pick]
         sooner = min(map(_time, rest)) - _time(pick)
         names = listed([entry.name for entry in equal])
-        safe = f"{names} are as far from their limits, within {_band(equal, least)}"
+        safe = f"{names} are as far from their limits, within {words.apart(_doubt(equal, least))}"
         if sooner <= 0.0:
             return None, f"None is better: {works}, {safe}, and take as long"
         return pick, f"{pick.name} is better: {works}, {safe}, and it is {sooner:.0f} s quicker"
@@ -195,10 +202,10 @@ def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
     if pick.name not in least:
         return pick, f"{pick.name} is better: {works}, and nothing in it can melt; it takes {pace}"
     against = others[0] if len(others) == 1 else second.name
-    more = told_apart(_spare(pick, least) - _spare(second, least), 0.0)
+    more = words.apart(_spare(pick, least) - _spare(second, least), 0.0)
     return pick, (
-        f"{pick.name} is better: {works}, and it keeps {more} K more than {against} from its "
-        f"nearest limit ({_told(least[pick.name])}); it takes {pace}"
+        f"{pick.name} is better: {works}, and it keeps {more} more than {against} from its "
+        f"nearest limit ({_told(least[pick.name], words)}); it takes {pace}"
     )
 
 
@@ -226,23 +233,20 @@ def _doubt(entries: Sequence[Entry], least: dict[str, Slack]) -> float:
     return max(EQUAL, sum(known))
 
 
-def _band(entries: Sequence[Entry], least: dict[str, Slack]) -> str:
-    return f"{told_apart(_doubt(entries, least))} K"
-
-
-def _told(slack: Slack) -> str:
-    label, size = LABELS[slack.outcome], told_apart(abs(slack.kelvin), 0.0)
-    limit, unit = slack.limit, "%" if slack.limit == "limits.lap_filled" else "K"
+def _told(slack: Slack, words: Wording) -> str:
+    label, size, limit = LABELS[slack.outcome], abs(slack.kelvin), slack.limit
+    share = limit == "limits.lap_filled"
+    told = f"{told_apart(size, 0.0)} %" if share else words.apart(size, 0.0)
     if slack.outcome.endswith("surplus_K"):  # its limit is a share or a length
-        limit = f"the {slack.wanted:g} K wanted for {limit}"
+        limit = f"the {words.apart(slack.wanted)} wanted for {limit}"
     if slack.kelvin < 0.0:
-        return f"{label} misses {limit} by {size} {unit}"
-    return f"{label} has {size} {unit} to spare from {limit}"
+        return f"{label} misses {limit} by {told}"
+    return f"{label} has {told} to spare from {limit}"
 
 
-def _told_of(entry: Entry, least: dict[str, Slack]) -> str:
+def _told_of(entry: Entry, least: dict[str, Slack], words: Wording) -> str:
     slack = least.get(entry.name)
-    return "nothing in it can melt" if slack is None else f"its {_told(slack)}"
+    return "nothing in it can melt" if slack is None else f"its {_told(slack, words)}"
 
 
 def _notes(entries: Sequence[Entry]) -> Iterator[str]:

@@ -11,13 +11,17 @@ from ...case.case import Display
 from ...case.faults import printable
 from ...case.file import digest_of
 from ...report.document import rendered
-from ...report.document.tables import Cell, cell_of, unit_of
+from ...report.document.tables import SHOWN, Cell, cell_of, plain, unit_of
 from ..runs.slacks import LABELS
 from .compare import Comparison, Difference
+from .told import change_told, settings_told
 
 __all__ = ["compare_html"]
 
-ALL = "Every outcome, named as in outcomes.json. Units are those of the first case."
+ALL = (
+    "Every outcome, named as in outcomes.json but for the unit at its end. Units are those of the "
+    "first case, angles are within 0 and 360 degrees."
+)
 
 
 @dataclass(frozen=True)
@@ -67,14 +71,11 @@ def compare_html(found: Comparison, picture: Path, day: str) -> str:
         ],
         names=[printable(entry.name) for entry in found.entries],
         picture=b64encode(picture.read_bytes()).decode(),
-        settings=[
-            (row.name, ["-" if value is None else printable(str(value)) for value in row.values])
-            for row in found.settings
-        ],
+        settings=list(settings_told(found)),
         tables=[
             ("Margins", "What decides, each against its limit.",
              [_line(row, LABELS[row.name], display) for row in deciding]),
-            ("Outcomes", ALL, [_line(row, row.name, display) for row in found.outcomes]),
+            ("Outcomes", ALL, [_line(row, plain(row.name), display) for row in found.outcomes]),
         ],
     )  # fmt: skip
 
@@ -86,9 +87,7 @@ def _line(row: Difference, name: str, display: Display) -> Line:
 
 
 def _changes(row: Difference, display: Display) -> Iterator[str]:
-    """What later runs differ by; a difference of temperatures is in kelvin."""
-    name = f"{row.name.removesuffix('_C')}_K" if row.name.endswith("_C") else row.name
-    unit, _ = unit_of(name, display)
+    """What later runs differ by."""
     rest = zip(row.values[1:], row.changes[1:], row.uncertainties[1:], strict=True)
     for value, change, unsure in rest:
         if value == row.values[0]:
@@ -96,10 +95,10 @@ def _changes(row: Difference, display: Display) -> Iterator[str]:
         elif change is None:
             yield "differs"
         else:
-            size = _size(name, change, display)
-            doubt = "" if unsure is None else f" \N{PLUS-MINUS SIGN} {_size(name, unsure, display)}"
-            yield f"{'' if size.startswith('-') else '+'}{size}{doubt} {unit}".rstrip()
-
-
-def _size(name: str, value: float, display: Display) -> str:
-    return cell_of(name, value, display).text
+            size, unit = change_told(row.name, change, display)
+            doubt = ""
+            if unsure is not None:
+                doubt = (
+                    f" \N{PLUS-MINUS SIGN} {change_told(row.name, unsure, display)[0]:.{SHOWN}g}"
+                )
+            yield f"{size:+.{SHOWN}g}{doubt} {unit}".rstrip()

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.transforms import ScaledTranslation
 
 from ...report.figures.style import INK, LINES, MUTED, Array, new_figure, short, styled
 from ..chance.surrogate import Shares
@@ -93,9 +94,21 @@ def _spread(axes: Axes, panel: RiskPanel) -> None:
     axes.set_ylabel("runs")
     axes.set_ylim(0.0, 1.12 * counts.max())
     axes.grid(axis="y")
+    _below(axes, 1, Patch(color=BAD, label=panel.fails), Patch(color=GOOD, label=panel.holds))
+
+
+def _below(axes: Axes, lines: int, *handles: Patch) -> None:
+    """Set a legend beneath the label of an axis, of so many lines: no bar or line crosses it."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None  # it was made from one
+    down = ScaledTranslation(0.0, -(22.0 + 12.0 * lines) / 72.0, figure.dpi_scale_trans)
     axes.legend(
-        handles=[Patch(color=BAD, label=panel.fails), Patch(color=GOOD, label=panel.holds)],
-        loc="upper left",
+        handles=handles,
+        loc="upper center",
+        bbox_to_anchor=(0.5, 0.0),
+        bbox_transform=axes.transAxes + down,
+        ncols=2,
+        borderaxespad=0.0,
     )
 
 
@@ -126,10 +139,7 @@ def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
         axes.set_title(
             f"{panel.title}: what drives it\n(cross-validated {100.0 * shares.q2:.1f} %)"
         )
-    axes.legend(
-        handles=[Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others")],
-        loc="lower right",
-    )
+    _below(axes, 2, Patch(color=ALONE, label="alone"), Patch(color=TOGETHER, label="with others"))
 
 
 def risk(chart: RiskChart) -> Figure:
@@ -137,7 +147,7 @@ def risk(chart: RiskChart) -> Figure:
     columns = max(len(chart.panels), 1)
     driven = any(panel.shares is not None for panel in chart.panels)
     with styled():
-        figure = new_figure(4.6 * columns, 5.6 if driven else 2.9)
+        figure = new_figure(4.6 * columns, 6.1 if driven else 3.15)
         figure.suptitle(short(chart.title, 80), fontsize=9.5)
         grid = figure.subplots(
             2 if driven else 1, columns, squeeze=False, height_ratios=[1.0, 1.15][: 1 + driven]
