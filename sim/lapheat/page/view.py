@@ -102,7 +102,7 @@ def _numbers(result: Result) -> Iterator[dict[str, Any]]:
         for side, wet in (("tube", filler.tube_side_wet), ("flange", filler.flange_side_wet)):
             if wet is not None:
                 yield _row(f"{side} side wet", words.share(wet, case.limits.wet_fraction))
-        if filler.longest_dry_m is not None:
+        if filler.longest_dry_m is not None and filler.longest_dry_m >= 0.5e-4:  # not "0.0 mm"
             yield _row("longest dry stretch", words.long(filler.longest_dry_m))
         if filler.superheat_K is not None and case.limits.filler_superheat is None:
             yield _row(LABELS["filler.superheat_K"], words.apart(filler.superheat_K))

@@ -21,7 +21,7 @@ from ..outcomes.outcomes import FillerOutcome, FlangeOutcome, Outcomes, TubeOutc
 from ..outcomes.sentence import MOST_NOTES, notes_of, sentence, sentences_of
 from ..outcomes.strength import LAP_RULE, StrengthOutcome
 from ..outcomes.wording import OUT_OF_SCOPE, Wording
-from .sentences import CAUTIONS_IN_SHORT, UNCERTAINTY, hand_told
+from .sentences import CAUTIONS, UNCERTAINTY, hand_told
 from .soundness import soundness_rows
 from .studied import levers_of
 
@@ -58,7 +58,7 @@ def report_of(
     parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
     parts += _list("What to change", levers_of(case).advice)
     parts += _list("Notes", case.assumed)
-    parts += [Text(), *_list("Cautions", CAUTIONS_IN_SHORT)]
+    parts += [Text(), *_list("Cautions", CAUTIONS)]
     if files:
         parts += _list(f"Files in {printable(str(files[0].parent))}", [_names(files)])
     return Group(*parts)
@@ -180,7 +180,7 @@ def _dry(filler: FillerOutcome, words: Wording) -> str:
     if filler.longest_dry_m > 0.0:
         return "longest dry stretch under 0.1 mm"
     whole = filler.tube_side_wet == filler.flange_side_wet == 1.0
-    return "no dry spot" if whole else f"no dry spot of {words.long(SPOT)}"
+    return "no dry spot" if whole else f"no dry stretch over {words.long(SPOT)}"
 
 
 def _lap(outcomes: Outcomes, words: Wording) -> str:

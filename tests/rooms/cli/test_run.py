@@ -24,7 +24,7 @@ from lapheat.history.records import History
 from lapheat.march.errors import MarchError
 from lapheat.march.march import Progress
 from lapheat.outcomes.from_history import outcomes_of
-from lapheat.report.sentences import CAUTIONS_IN_SHORT
+from lapheat.report.sentences import CAUTIONS
 from support.commands import CASE, Call
 from support.runs import run_with
 from support.synthetic import FLOW, STAINLESS_SOLIDUS
@@ -116,7 +116,7 @@ def test_report_has_table_verdict_notes_cautions_and_files(
     assert any(line.startswith("run") and "heat closes to" in line for line in lines)
     order = [out.index(word) for word in ("Verdict: ", "\nNotes\n", "\nCautions\n", "\nFiles in ")]
     assert order == sorted(order)
-    for told in ("Taken for granted.", *CAUTIONS_IN_SHORT):
+    for told in ("Taken for granted.", *CAUTIONS):
         assert f"  {told}" in lines
     assert f"Files in {folder / 'stub.out'}" in lines
     assert len(lines) <= 32

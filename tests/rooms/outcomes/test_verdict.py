@@ -481,7 +481,7 @@ def test_a_stretch_nearer_to_its_limit_than_the_mesh_moves_it_is_too_close() -> 
     [
         (0.4e-3, "the longest dry stretch is 0.4 mm", "longest dry stretch 0.4 mm"),
         (0.01e-3, "", "longest dry stretch under 0.1 mm"),
-        (0.0, "", "no dry spot of 0.2 mm"),
+        (0.0, "", "no dry stretch over 0.2 mm"),
     ],
 )
 def test_a_dry_stretch_is_never_told_to_be_0_mm_long(
