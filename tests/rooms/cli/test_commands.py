@@ -82,11 +82,15 @@ def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None
     section, layers = map(int, re.findall(r": (\d+) in the section, (\d+)", mesh[1])[0])
     assert mesh[1].startswith(f"{section * layers} cells")
     assert mesh[1].endswith("(coarse)")
-    (steps,), (stages,) = ([row[1] for row in rows if row[0] == name] for name in ("steps", "stages"))
+    (steps,), (stages,) = (
+        [row[1] for row in rows if row[0] == name] for name in ("steps", "stages")
+    )
     counts = [int(re.match(r"about (\d+)", told)[1]) for told in (steps, stages)]  # type: ignore[index]
     assert counts[1] >= 3 * counts[0]  # the least that a step has
     mean = round(counts[1] / counts[0])
-    assert stages.endswith(f"of the explicit march, {mean} in the mean step: each covers every cell")
+    assert stages.endswith(
+        f"of the explicit march, {mean} in the mean step: each covers every cell"
+    )
     assert ["computing", "some 10 s on one core, by cells and stages"] in rows
     assert any(row[0] == "time" and row[1].startswith("8 of 8 segments") for row in rows)
     assert names(folder) == ["stub.toml"]
