@@ -34,9 +34,7 @@ def _torn(arguments: list[str]) -> str:
 
 def _status(arguments: list[str]) -> int:
     """Run the command; a usage error is told here, as it says what was typed."""
-    import io
-
-    from ..case.faults import printable_lines
+    from ..case.faults import CaseError, printable_lines
     from .app import app
 
     try:
@@ -45,9 +43,13 @@ def _status(arguments: list[str]) -> int:
         usage: Any = error
         if not hasattr(usage, "show"):
             raise
-        told = io.StringIO()
-        usage.show(told)
-        print(printable_lines(told.getvalue().rstrip()), file=sys.stderr)
+        if not arguments:  # the help
+            usage.show()
+            return int(usage.exit_code)
+        from .terminal.usage import usage_fault
+
+        told = CaseError([usage_fault(error, arguments, app)])
+        print(printable_lines(str(told)), file=sys.stderr)
         return int(usage.exit_code)
 
 

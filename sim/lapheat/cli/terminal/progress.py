@@ -37,7 +37,6 @@ class Meter(Stage):
         self.bar = bar
         self.total = max(total, 1e-9)
         self.next = 0.0
-        self.lines = Lines()
         if bar is not None:
             text = "preparing; the first run of all also compiles, about a minute"
             self.task = bar.add_task(text, total=self.total)
@@ -46,7 +45,7 @@ class Meter(Stage):
     def start(self, head: str = "") -> None:
         """Begin a run of the case; `head` is said before where it is."""
         super().start(head)
-        self.lines.begin()
+        self.lines = Lines()
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second; elsewhere a line a minute."""
@@ -63,7 +62,7 @@ class Meter(Stage):
         """Show what goes on after the march and has parts, `done` of `count`."""
         text = f"{doing}, {done} of {count}"
         if done == 0:
-            self.lines.begin()  # the time left is that of these parts
+            self.lines = Lines()  # the time left is that of these parts
         elif self.bar is None:
             self.lines.tell(lambda: text, done / count)
         if self.bar is not None:

@@ -65,10 +65,6 @@ class Lines:
     """Progress as lines, where there is no terminal: rarely, so that a log stays short."""
 
     def __init__(self) -> None:
-        self.begin()
-
-    def begin(self) -> None:
-        """Take the time from now on."""
         self.began = self.last = monotonic()
 
     def tell(self, text: Callable[[], str], share: float) -> None:
@@ -77,7 +73,7 @@ class Lines:
         Parameters
         ----------
         text : what is being done
-        share : of all, that was done since the beginning
+        share : of all, done since this was made
         """
         now = monotonic()
         if now - self.last >= PERIOD:
