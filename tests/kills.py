@@ -1,12 +1,14 @@
-"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED [light] [JOB ...]]]``.
+"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED [WORD ...]]]``.
 
 A command on a very small joint is ended by SIGINT, SIGTERM or SIGKILL: anywhere, while its result
 is written, while it compiles, or a worker of its alone. Then it is run again, or resumed. The
 result must have the bytes of an unbroken one (`wall_s` aside), nothing else may be left, and no
-earlier result be lost. It prints a line a kind for DEVELOPERS.
+earlier result be lost. It prints a line a kind for DEVELOPERS. Words are names of jobs and kinds, as in
+``run window writing``: without them all are tried.
 
-A try takes some 10 s of a core. With ``light`` it takes one: runs alone, in processes forked after
-all is imported, with pictures that are waited for and not drawn.
+A try takes some 10 s of a core, one while compiling a minute. With the word ``light`` it takes one:
+runs alone, in processes forked after all is imported, with pictures that are waited for and not
+drawn.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ import tempfile
 import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from time import monotonic, sleep
@@ -36,7 +39,9 @@ from lapheat.report import figures, sheet
 ROOT = Path(__file__).parents[1]
 START = "from lapheat.cli import main; main()"
 LIGHT = "light" in sys.argv
-NAMED = [word for word in sys.argv[3:] if word != "light"]
+KINDS = ("writing", "anywhere", "worker", "compiling")
+NAMED = [word for word in sys.argv[3:] if word != "light" and word not in KINDS]
+ASKED = [word for word in sys.argv[3:] if word in KINDS]
 ENDS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 LONGEST = 10.0  # [s] of processor time from a signal to the end, as the machine may be busy
 PATIENCE = 600.0  # [s] by the clock
@@ -70,7 +75,7 @@ JOBS = (
 def environment(cache: Path | None = None) -> dict[str, str]:
     """Environment of a command; `cache` an own place for machine code."""
     more = {"PYTHONPATH": str(ROOT / "sim"), "MPLBACKEND": "Agg", "OPENBLAS_NUM_THREADS": "1"}
-    return os.environ | more | ({} if cache is None else {"XDG_CACHE_HOME": str(cache)})
+    return os.environ | more | ({} if cache is None else {"NUMBA_CACHE_DIR": str(cache)})
 
 
 def bytes_of(folder: Path) -> dict[str, bytes]:
@@ -183,12 +188,13 @@ def started(job: Job, where: Path, cache: Path | None = None) -> Any:
 
 
 def children(process: int) -> list[int]:
-    """Processes that a process has started."""
-    try:
-        listed = Path(f"/proc/{process}/task/{process}/children").read_text().split()
-    except OSError:
-        return []
-    return [int(child) for child in listed]
+    """Workers that a process has started; Python starts a tracker beside them."""
+    found = []
+    with suppress(OSError):
+        for child in Path(f"/proc/{process}/task/{process}/children").read_text().split():
+            if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes():
+                found.append(int(child))
+    return found
 
 
 def writing(where: Path) -> bool:
@@ -253,6 +259,22 @@ def unbroken(job: Job, where: Path) -> Unbroken:
     return Unbroken(bytes_of(where / "out"), monotonic() - begun)
 
 
+def functions_in(cache: Path) -> int:
+    """Number of functions whose machine code is kept whole."""
+    return sum(1 for _ in cache.rglob("*.nbi"))
+
+
+def compiled(where: Path) -> tuple[float, int]:
+    """Compile all that a run needs: processor time [s], and number of functions."""
+    process = started(JOBS[0], where, where / "cache")
+    took = 0.0
+    while process.poll() is None:
+        took = max(took, spent(process.pid))
+        sleep(0.05)
+    assert process.returncode == 0, process.communicate()
+    return took, functions_in(where / "cache")
+
+
 def kill_once(
     chance: random.Random, job: Job, whole: Unbroken, where: Path, wait: Callable[..., None]
 ) -> str:
@@ -284,22 +306,31 @@ def kill_worker(chance: random.Random, job: Job, whole: Unbroken, where: Path) -
     return "worker killed" if found else "no worker then"
 
 
-def kill_compiling(chance: random.Random, job: Job, whole: Unbroken, where: Path) -> str:
+def kill_compiling(
+    chance: random.Random, job: Job, whole: Unbroken, where: Path, all_: tuple[float, int]
+) -> str:
     """Kill a command that has to compile first; the next one goes on with what it left."""
-    process = started(job, where, where / "cache")
-    anywhere(chance, process, 30.0, where)
+    cache = where / "cache"
+    process = started(job, where, cache)
+    until = chance.uniform(0.0, all_[0])  # of processor time, as the machine may be busy
+    while process.poll() is None and (functions_in(cache) == 0 or spent(process.pid) < until):
+        sleep(0.005)
     end = chance.choice(ENDS)
     process.send_signal(end)
     ended(process, LONGEST)
-    went_on(job, where, whole.files, where / "cache")
-    return end.name
+    late = functions_in(cache) == all_[1]
+    went_on(job, where, whole.files, cache)
+    return f"{end.name}{' (compiled)' if late else ''}"
 
 
 def plan(chance: random.Random, count: int, jobs: list[Job]) -> Iterator[tuple[str, Job]]:
     """Say what is killed when: a third while writing, some workers, a few while compiling."""
     studies = [job for job in jobs if "--workers" in job.words]
     for number in range(count):
-        if not LIGHT and number % 25 == 24:
+        if ASKED:
+            kind = ASKED[number % len(ASKED)]
+            yield kind, chance.choice(studies if kind == "worker" else jobs)
+        elif not LIGHT and number % 25 == 24:
             yield "compiling", JOBS[0]
         elif studies and number % 8 == 7:
             yield "worker", chance.choice(studies)
@@ -324,6 +355,7 @@ def main() -> None:
             (base / job.name / "tiny.toml").write_text(CASE, "utf-8")
             whole[job.name] = unbroken(job, base / job.name)
             print(f"{job.name}: {whole[job.name].took:.1f} s undisturbed", flush=True)
+        all_: tuple[float, int] | None = None
         for number, (kind, job) in enumerate(plan(chance, count, jobs)):
             where = base / f"{number}"
             where.mkdir()
@@ -332,7 +364,8 @@ def main() -> None:
                 if kind == "worker":
                     became = kill_worker(chance, job, whole[job.name], where)
                 elif kind == "compiling":
-                    became = kill_compiling(chance, job, whole[job.name], where)
+                    all_ = all_ or compiled(base / JOBS[0].name)
+                    became = kill_compiling(chance, job, whole[job.name], where, all_)
                 else:
                     wait = in_writing if kind == "writing" else anywhere
                     became = kill_once(chance, job, whole[job.name], where, wait)

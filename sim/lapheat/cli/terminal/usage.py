@@ -30,7 +30,8 @@ def usage_fault(error: Any, typed: Sequence[str], app: typer.Typer) -> Fault:
     typed : the words after the program's name
     app : with all commands
     """
-    commands = {_name(c.name, c.callback): c.callback for c in app.registered_commands}
+    functions = [made.callback for made in app.registered_commands if made.callback is not None]
+    commands = {function.__name__: function for function in functions}
     word = next((word for word in typed if not word.startswith("-")), "")
     function = commands.get(word)
     line = f"lapheat {word}" if function else "lapheat"
@@ -55,10 +56,6 @@ def usage_fault(error: Any, typed: Sequence[str], app: typer.Typer) -> Fault:
     hint = did_you_mean(word, commands) if word else ""
     given = shown(word) if word else "nothing"
     return Fault("", "command", given, ", ".join(commands), hint or help_)
-
-
-def _name(name: str | None, function: Callable[..., Any] | None) -> str:
-    return name or getattr(function, "__name__", "")
 
 
 def _places(function: Callable[..., Any]) -> str:
