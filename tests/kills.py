@@ -189,12 +189,11 @@ def started(job: Job, where: Path, cache: Path | None = None) -> Any:
 
 def children(process: int) -> list[int]:
     """Workers that a process has started; Python starts a tracker beside them."""
-    found = []
     with suppress(OSError):
-        for child in Path(f"/proc/{process}/task/{process}/children").read_text().split():
-            if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes():
-                found.append(int(child))
-    return found
+        listed = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+        lines = {int(child): Path(f"/proc/{child}/cmdline").read_bytes() for child in listed}
+        return [child for child, line in lines.items() if b"spawn_main" in line]
+    return []
 
 
 def writing(where: Path) -> bool:
