@@ -3,8 +3,8 @@
 A command on a very small joint is ended by SIGINT, SIGTERM or SIGKILL: anywhere, while its result
 is written, while it compiles, or a worker of its alone. Then it is run again, or resumed. The
 result must have the bytes of an unbroken one (`wall_s` aside), nothing else may be left, and no
-earlier result be lost. It prints a line a kind for DEVELOPERS. Words are names of jobs and kinds, as in
-``run window writing``: without them all are tried.
+earlier result be lost. It prints a line a kind for DEVELOPERS. Words are names of jobs and kinds,
+as in ``run window writing``; without them all are tried.
 
 A try takes some 10 s of a core, one while compiling a minute. With the word ``light`` it takes one:
 runs alone, in processes forked after all is imported, with pictures that are waited for and not
