@@ -45,7 +45,7 @@ ASKED = [word for word in sys.argv[3:] if word in KINDS]
 ENDS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 LONGEST = 10.0  # [s] of processor time from a signal to the end, as the machine may be busy
 PATIENCE = 600.0  # [s] by the clock
-BOOT = 0.0 if LIGHT else 0.25  # [s] of Python's own start, which no program can hold up
+BOOT = 0.0 if LIGHT else 0.1  # [s] of processor time: Python's own start
 CASE = (ROOT / "tests/study/tiny.toml").read_text("utf-8").replace("standard", "coarse")
 
 
@@ -203,7 +203,9 @@ def writing(where: Path) -> bool:
 
 def anywhere(chance: random.Random, process: Any, took: float, _: Path) -> None:
     """Wait for any moment of a command that took so long."""
-    until = monotonic() + chance.uniform(BOOT, took)
+    while spent(process.pid) < BOOT and process.poll() is None:
+        sleep(0.005)
+    until = monotonic() + chance.uniform(0.0, took)
     while monotonic() < until and process.poll() is None:
         sleep(0.005)
 
