@@ -26,6 +26,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Any
@@ -161,7 +162,10 @@ class Forked:
 
 
 def undrawn() -> None:
-    """Put waiting and a few bytes in the place of drawing."""
+    """Put waiting and a few bytes in the place of drawing; load what a run loads on its way."""
+    sys.argv = sys.argv[:1]  # FiPy looks for flags of its own
+    for name in ("fipy", "scipy.optimize", "rich.progress", "lapheat.problem.corners"):
+        import_module(name)
 
     def write(names: tuple[str, ...], folder: Path) -> tuple[Path, ...]:
         folder.mkdir(exist_ok=True)
