@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import re
 import resource
 import shlex
+import signal
 import subprocess
 import sys
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import pytest
 import typer
 
 import lapheat
+from lapheat.cli import _lost
 from lapheat.cli.app import app
 from support.commands import CASE, Call
 
@@ -51,6 +55,19 @@ def test_a_value_that_lost_its_quotes_is_told_to_have_them(call: Call) -> None:
         status, _, err = call("check", *given)
         assert status == 2
         assert "quotes" not in err
+
+
+def test_an_interrupt_that_a_callback_swallows_comes_again(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Compiling calls back into Python; what is raised there is dropped, and a traceback shown."""
+    monkeypatch.setattr(sys, "unraisablehook", _lost)
+    dropped = ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGINT))
+    dropped()
+    with pytest.raises(KeyboardInterrupt):
+        for _ in range(300):
+            sleep(0.01)
+    assert capfd.readouterr().err == ""
 
 
 @pytest.mark.parametrize(
