@@ -64,9 +64,13 @@ def test_an_interrupt_that_a_callback_swallows_comes_again(
     monkeypatch.setattr(sys, "unraisablehook", _lost)
     dropped = ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGINT))
     dropped()
-    with pytest.raises(KeyboardInterrupt):
+
+    def go_on() -> None:
         for _ in range(300):
             sleep(0.01)
+
+    with pytest.raises(KeyboardInterrupt):
+        go_on()
     assert capfd.readouterr().err == ""
 
 
