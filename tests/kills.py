@@ -1,12 +1,14 @@
-"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED [light] [JOB ...]]]``.
+"""Commands killed at random moments: ``python tests/kills.py [COUNT [SEED [WORD ...]]]``.
 
 A command on a very small joint is ended by SIGINT, SIGTERM or SIGKILL: anywhere, while its result
 is written, while it compiles, or a worker of its alone. Then it is run again, or resumed. The
 result must have the bytes of an unbroken one (`wall_s` aside), nothing else may be left, and no
-earlier result be lost. It prints a line a kind for DEVELOPERS.
+earlier result be lost. It prints a line a kind for DEVELOPERS. Words are names of jobs and kinds,
+as in ``run window writing``; without them all are tried.
 
-A try takes some 10 s of a core. With ``light`` it takes one: runs alone, in processes forked after
-all is imported, with pictures that are waited for and not drawn.
+A try takes some 10 s of a core, one while compiling a minute. With the word ``light`` it takes one:
+runs alone, in processes forked after all is imported, with pictures that are waited for and not
+drawn.
 """
 
 from __future__ import annotations
@@ -22,7 +24,9 @@ import tempfile
 import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Any
@@ -36,11 +40,13 @@ from lapheat.report import figures, sheet
 ROOT = Path(__file__).parents[1]
 START = "from lapheat.cli import main; main()"
 LIGHT = "light" in sys.argv
-NAMED = [word for word in sys.argv[3:] if word != "light"]
+KINDS = ("writing", "anywhere", "worker", "compiling")
+NAMED = [word for word in sys.argv[3:] if word != "light" and word not in KINDS]
+ASKED = [word for word in sys.argv[3:] if word in KINDS]
 ENDS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 LONGEST = 10.0  # [s] of processor time from a signal to the end, as the machine may be busy
 PATIENCE = 600.0  # [s] by the clock
-BOOT = 0.0 if LIGHT else 0.25  # [s] of Python's own start, which no program can hold up
+BOOT = 0.0 if LIGHT else 0.1  # [s] of processor time: Python's own start
 CASE = (ROOT / "tests/study/tiny.toml").read_text("utf-8").replace("standard", "coarse")
 
 
@@ -70,7 +76,7 @@ JOBS = (
 def environment(cache: Path | None = None) -> dict[str, str]:
     """Environment of a command; `cache` an own place for machine code."""
     more = {"PYTHONPATH": str(ROOT / "sim"), "MPLBACKEND": "Agg", "OPENBLAS_NUM_THREADS": "1"}
-    return os.environ | more | ({} if cache is None else {"XDG_CACHE_HOME": str(cache)})
+    return os.environ | more | ({} if cache is None else {"NUMBA_CACHE_DIR": str(cache)})
 
 
 def bytes_of(folder: Path) -> dict[str, bytes]:
@@ -156,7 +162,10 @@ class Forked:
 
 
 def undrawn() -> None:
-    """Put waiting and a few bytes in the place of drawing."""
+    """Put waiting and a few bytes in the place of drawing; load what a run loads on its way."""
+    sys.argv = sys.argv[:1]  # FiPy looks for flags of its own
+    for name in ("fipy", "scipy.optimize", "rich.progress", "lapheat.problem.corners"):
+        import_module(name)
 
     def write(names: tuple[str, ...], folder: Path) -> tuple[Path, ...]:
         folder.mkdir(exist_ok=True)
@@ -183,12 +192,12 @@ def started(job: Job, where: Path, cache: Path | None = None) -> Any:
 
 
 def children(process: int) -> list[int]:
-    """Processes that a process has started."""
-    try:
+    """Workers that a process has started; Python starts a tracker beside them."""
+    with suppress(OSError):
         listed = Path(f"/proc/{process}/task/{process}/children").read_text().split()
-    except OSError:
-        return []
-    return [int(child) for child in listed]
+        lines = {int(child): Path(f"/proc/{child}/cmdline").read_bytes() for child in listed}
+        return [child for child, line in lines.items() if b"spawn_main" in line]
+    return []
 
 
 def writing(where: Path) -> bool:
@@ -198,7 +207,9 @@ def writing(where: Path) -> bool:
 
 def anywhere(chance: random.Random, process: Any, took: float, _: Path) -> None:
     """Wait for any moment of a command that took so long."""
-    until = monotonic() + chance.uniform(BOOT, took)
+    while spent(process.pid) < BOOT and process.poll() is None:
+        sleep(0.005)
+    until = monotonic() + chance.uniform(0.0, took)
     while monotonic() < until and process.poll() is None:
         sleep(0.005)
 
@@ -253,6 +264,22 @@ def unbroken(job: Job, where: Path) -> Unbroken:
     return Unbroken(bytes_of(where / "out"), monotonic() - begun)
 
 
+def functions_in(cache: Path) -> int:
+    """Number of functions whose machine code is kept whole."""
+    return sum(1 for _ in cache.rglob("*.nbi"))
+
+
+def compiled(where: Path) -> tuple[float, int]:
+    """Compile all that a run needs: processor time [s], and number of functions."""
+    process = started(JOBS[0], where, where / "cache")
+    took = 0.0
+    while process.poll() is None:
+        took = max(took, spent(process.pid))
+        sleep(0.05)
+    assert process.returncode == 0, process.communicate()
+    return took, functions_in(where / "cache")
+
+
 def kill_once(
     chance: random.Random, job: Job, whole: Unbroken, where: Path, wait: Callable[..., None]
 ) -> str:
@@ -284,22 +311,31 @@ def kill_worker(chance: random.Random, job: Job, whole: Unbroken, where: Path) -
     return "worker killed" if found else "no worker then"
 
 
-def kill_compiling(chance: random.Random, job: Job, whole: Unbroken, where: Path) -> str:
+def kill_compiling(
+    chance: random.Random, job: Job, whole: Unbroken, where: Path, all_: tuple[float, int]
+) -> str:
     """Kill a command that has to compile first; the next one goes on with what it left."""
-    process = started(job, where, where / "cache")
-    anywhere(chance, process, 30.0, where)
+    cache = where / "cache"
+    process = started(job, where, cache)
+    until = chance.uniform(0.0, all_[0])  # of processor time, as the machine may be busy
+    while process.poll() is None and (functions_in(cache) == 0 or spent(process.pid) < until):
+        sleep(0.005)
     end = chance.choice(ENDS)
     process.send_signal(end)
     ended(process, LONGEST)
-    went_on(job, where, whole.files, where / "cache")
-    return end.name
+    late = functions_in(cache) == all_[1]
+    went_on(job, where, whole.files, cache)
+    return f"{end.name}{' (compiled)' if late else ''}"
 
 
 def plan(chance: random.Random, count: int, jobs: list[Job]) -> Iterator[tuple[str, Job]]:
     """Say what is killed when: a third while writing, some workers, a few while compiling."""
     studies = [job for job in jobs if "--workers" in job.words]
     for number in range(count):
-        if not LIGHT and number % 25 == 24:
+        if ASKED:
+            kind = ASKED[number % len(ASKED)]
+            yield kind, chance.choice(studies if kind == "worker" else jobs)
+        elif not LIGHT and number % 25 == 24:
             yield "compiling", JOBS[0]
         elif studies and number % 8 == 7:
             yield "worker", chance.choice(studies)
@@ -324,6 +360,7 @@ def main() -> None:
             (base / job.name / "tiny.toml").write_text(CASE, "utf-8")
             whole[job.name] = unbroken(job, base / job.name)
             print(f"{job.name}: {whole[job.name].took:.1f} s undisturbed", flush=True)
+        all_: tuple[float, int] | None = None
         for number, (kind, job) in enumerate(plan(chance, count, jobs)):
             where = base / f"{number}"
             where.mkdir()
@@ -332,7 +369,8 @@ def main() -> None:
                 if kind == "worker":
                     became = kill_worker(chance, job, whole[job.name], where)
                 elif kind == "compiling":
-                    became = kill_compiling(chance, job, whole[job.name], where)
+                    all_ = all_ or compiled(base / JOBS[0].name)
+                    became = kill_compiling(chance, job, whole[job.name], where, all_)
                 else:
                     wait = in_writing if kind == "writing" else anywhere
                     became = kill_once(chance, job, whole[job.name], where, wait)

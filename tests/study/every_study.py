@@ -13,19 +13,23 @@ import numpy as np
 
 from lapheat.constants import ZERO_CELSIUS
 from lapheat.study.calibration.answers import answers_of
+from lapheat.study.calibration.answers import most_runs as most_of_answers
 from lapheat.study.calibration.caliper.fit import Caliper, advised, fit_beads
+from lapheat.study.calibration.caliper.fit import most_runs as most_of_beads
 from lapheat.study.calibration.caliper.tracks import BeadRun, BeadRuns, run_bead
 from lapheat.study.calibration.files import write_calibration
 from lapheat.study.calibration.measured import Beads, Edge, Readings, TrialPieces
 from lapheat.study.calibration.points import AnswerRuns, ProbeRun, ProbeRuns, run_probes
 from lapheat.study.calibration.readings import calibrate
+from lapheat.study.calibration.readings import most_runs as most_of_readings
 from lapheat.study.calibration.unknowns import unknowns_of
-from lapheat.study.explain.explain import explain
+from lapheat.study.explain.explain import bounds, explain
 from lapheat.study.explain.files import write_explain
 from lapheat.study.explain.measures import run_explained
 from lapheat.study.find.files import write_find
 from lapheat.study.find.plan import Effort
 from lapheat.study.find.plan import plan_of as find_plan
+from lapheat.study.find.seek import most_runs as find_most
 from lapheat.study.find.seek import seek
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
@@ -50,10 +54,12 @@ TIMES = ("travel.segment=6 mm:12 mm:2", "travel.pause=5 s:60 s:3")
 
 @dataclass(frozen=True)
 class Small:
-    """A study: its planner, fresh, and what writes its folder."""
+    """A study: its planner, fresh, what writes its folder, and its runs at most and at least."""
 
     planner: Callable[[], Planner[Any]]
     write: Callable[[Any, Path, RowFile], tuple[Path, ...]]
+    most: tuple[int, int] | None = None
+    least: tuple[int, int] = (0, 0)
 
 
 def in_order(trial: Trial) -> Row:
@@ -137,7 +143,12 @@ def find() -> Small:
     source = Source(TEXT.replace('"coarse"', '"standard"'), "find.toml")
     few = Effort(first=16, rounds=1, more=1, looks=6, fresh=8, candidates=128)
     plan = replace(find_plan(source, 0.9), effort=few)
-    return Small(lambda: stood_in(seek(plan), {run_trial: formulas}), write_find)
+    return Small(
+        lambda: stood_in(seek(plan), {run_trial: formulas}),
+        write_find,
+        find_most(plan),
+        plan.least_runs,
+    )
 
 
 def turned(trial: Trial) -> Row:
@@ -172,6 +183,7 @@ def explained(*changes: str) -> Small:
     return Small(
         lambda: stood_in(explain(source), {run_explained: partial(_changed, changes)}),
         write_explain,
+        *bounds(source.case(), "coarse"),
     )
 
 
@@ -187,6 +199,7 @@ def readings(free_clock: bool) -> Small:
     return Small(
         lambda: stood_in(calibrate(runs, record(), free_clock), {run_probes: warmed}),
         write_calibration,
+        most_of_readings(runs, free_clock),
     )
 
 
@@ -196,7 +209,9 @@ def answers() -> Small:
     runs = AnswerRuns(JOINT, unknowns_of(JOINT.case(), "efficiency"), "coarse", np.unique(current))
     pieces = TrialPieces(current, melted, wet)
     return Small(
-        lambda: stood_in(answers_of(runs, pieces, 40.0), {run_trial: pierced}), write_calibration
+        lambda: stood_in(answers_of(runs, pieces, 40.0), {run_trial: pierced}),
+        write_calibration,
+        (most_of_answers(runs), 0),
     )
 
 
@@ -216,7 +231,8 @@ def widths() -> Small:
     def planner() -> Planner[Caliper]:
         return (yield from advised(runs, (yield from fit_beads(runs, beads, 0.3e-3))))
 
-    return Small(lambda: stood_in(planner(), {run_bead: tracked}), write_calibration)
+    most = most_of_beads(runs, beads), 0
+    return Small(lambda: stood_in(planner(), {run_bead: tracked}), write_calibration, most)
 
 
 STUDIES = {

@@ -109,6 +109,10 @@ def test_progress_counts_up_to_all_that_was_asked_for(name: str) -> None:
     assert done == sorted(done)
     assert told[-1][1] == told[-1][2] >= len(store.used)
     assert all(0 <= done <= expected for _, done, expected in told)
+    small = STUDIES[name]
+    if small.most is not None:  # what it is said to take beforehand; a fit is no run
+        runs = sum("thought" not in store.rows[key] for key in store.used)
+        assert sum(small.least) <= runs <= sum(small.most)
 
 
 def test_its_picture_looks_as_it_did(

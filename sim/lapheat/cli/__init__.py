@@ -34,9 +34,7 @@ def _torn(arguments: list[str]) -> str:
 
 def _status(arguments: list[str]) -> int:
     """Run the command; a usage error is told here, as it says what was typed."""
-    import io
-
-    from ..case.faults import printable_lines
+    from ..case.faults import CaseError, printable_lines
     from .app import app
 
     try:
@@ -45,14 +43,32 @@ def _status(arguments: list[str]) -> int:
         usage: Any = error
         if not hasattr(usage, "show"):
             raise
-        told = io.StringIO()
-        usage.show(told)
-        print(printable_lines(told.getvalue().rstrip()), file=sys.stderr)
+        if not arguments:  # the help
+            usage.show()
+            return int(usage.exit_code)
+        from .terminal.usage import usage_fault
+
+        told = CaseError([usage_fault(error, arguments, app)])
+        print(printable_lines(str(told)), file=sys.stderr)
         return int(usage.exit_code)
+
+
+def _lost(trouble: sys.UnraisableHookArgs) -> None:
+    """Give an interrupt again that Python dropped: a compiler's callbacks may raise nothing."""
+    if isinstance(trouble.exc_value, KeyboardInterrupt):
+        from _thread import interrupt_main
+        from threading import Timer
+
+        again = Timer(0.05, interrupt_main)  # when the callback is over
+        again.daemon = True
+        again.start()
+    else:
+        sys.__unraisablehook__(trouble)
 
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
+    before, sys.unraisablehook = sys.unraisablehook, _lost
     # closed by who started it: what is said is lost, what is written is not
     sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 - to the end
     sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115 - to the end
@@ -69,3 +85,5 @@ def main() -> None:
     except KeyboardInterrupt:
         print("interrupted: nothing was written", file=sys.stderr)
         sys.exit(130)
+    finally:
+        sys.unraisablehook = before

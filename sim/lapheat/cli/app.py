@@ -92,7 +92,7 @@ def new(
 
 @app.command()
 def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug = False) -> None:
-    """Read a case and show it resolved, with mesh size and expected steps. Nothing is run.
+    """Read a case and show it resolved, with mesh, steps, stages and time. Nothing is run.
 
     \b
     Examples:
@@ -101,14 +101,15 @@ def check(case: CaseFile, set_: Set = None, detail: Detail = None, debug: Debug 
     """
     with ending(debug):
         from ..case.file import read_case
-        from ..march.expected import expected_of, seconds_of
+        from ..march.expected import expected_of, seconds_of, stages_of
         from ..problem.setup import problem_of
         from .check import table_of
         from .terminal.screen import show
 
         read = read_case(case, set_ or (), detail)
-        seconds = seconds_of(read, problem_of(read).explicit_limit)
-        show(table_of(read, expected_of(read), seconds))
+        limit = problem_of(read).explicit_limit
+        times = stages_of(read, limit), seconds_of(read, limit)
+        show(table_of(read, expected_of(read), *times))
 
 
 @app.command()

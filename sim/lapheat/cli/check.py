@@ -16,8 +16,8 @@ from .terminal.sweep import in_words
 __all__ = ["table_of"]
 
 
-def table_of(case: Case, expected: Expected, seconds: float) -> RenderableType:
-    """Lay out the resolved case, key by key, then mesh, steps, times and seconds of computing."""
+def table_of(case: Case, expected: Expected, stages: int, seconds: float) -> RenderableType:
+    """Lay out the resolved case, key by key, then mesh, steps, stages and times of its run."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     table.add_column("key", no_wrap=True)
     table.add_column("given", overflow="fold")
@@ -33,6 +33,8 @@ def table_of(case: Case, expected: Expected, seconds: float) -> RenderableType:
         f"{expected.layers} round the ring ({case.detail})",
     )
     size.add_row("steps", f"about {expected.steps}, {expected.arc_steps} of them with the arc on")
+    each = f"{stages / expected.steps:.0f} in the mean step"
+    size.add_row("stages", f"about {stages} of the explicit march, {each}: each covers every cell")
     size.add_row("order", f"of segments, {spelled_order(case)}")
     travel = case.travel
     waits = ", plus the waits for travel.resume_below" if travel.resume_below is not None else ""
@@ -45,6 +47,6 @@ def table_of(case: Case, expected: Expected, seconds: float) -> RenderableType:
         f"{expected.total:.1f} s with pauses{waits}",
     )
     long = f", more than run's --hours ({LONGEST:g})" if seconds > 3600.0 * LONGEST else ""
-    size.add_row("computing", f"some {in_words(seconds)} on one core{long}")
+    size.add_row("computing", f"some {in_words(seconds)} on one core, by cells and stages{long}")
     notes = [Text(note) for note in case.assumed]
     return Group(table, Text(), size, *([Text(), *notes] if notes else []))

@@ -23,6 +23,7 @@ from .terminal.exits import Left
 from .terminal.options import set_again
 from .terminal.progress import metered
 from .terminal.screen import show
+from .terminal.sweep import say
 
 if TYPE_CHECKING:
     from ..api import Result
@@ -79,6 +80,8 @@ def carry_out(
     keeper = None
     if kept_every is not None:
         keeper = Checkpoint(checkpoint_of(folder), kept_every, case, resume)
+        if resume and keeper.begin is None:
+            say(f"nothing is kept in {keeper.path}: the run begins anew")
     if before is not None:
         refuse_long(case, problem_of(case).explicit_limit, hours)
         of_the_run = left.words

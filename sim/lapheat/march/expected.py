@@ -18,7 +18,7 @@ from .steps import (
     travel_steps,
 )
 
-__all__ = ["LONGEST", "Expected", "expected_of", "refuse_long", "seconds_of"]
+__all__ = ["LONGEST", "Expected", "expected_of", "refuse_long", "seconds_of", "stages_of"]
 
 # [s] a cell and stage on one thread, with what is done between stages: the demo at coarse, measured
 STAGE = 2.4e-9
@@ -94,11 +94,10 @@ def expected_of(case: Case) -> Expected:
     )
 
 
-def seconds_of(case: Case, explicit_limit: float) -> float:
-    """Time of a compiled march on one thread [s], roughly, without waits.
+def stages_of(case: Case, explicit_limit: float) -> int:
+    """Stages of a compiled march, roughly, without waits: each goes over all cells once.
 
-    ``2.4 ns x cells x stages``; a step has the stages that the thinnest cell of the metal that
-    spreads heat fastest asks for.
+    A step has the stages that the thinnest cell of the metal that spreads heat fastest asks for.
 
     Parameters
     ----------
@@ -112,8 +111,15 @@ def seconds_of(case: Case, explicit_limit: float) -> float:
         return sum(stages_for(step, explicit_limit) for step in rest_steps(case, seconds))
 
     arc = expected.arc_steps * stages_for(arc_step(case), explicit_limit)
-    off = pauses * stages(case.travel.pause) + stages(COOL_AT_LEAST)
-    return STAGE * expected.cells * (arc + off)
+    return arc + pauses * stages(case.travel.pause) + stages(COOL_AT_LEAST)
+
+
+def seconds_of(case: Case, explicit_limit: float) -> float:
+    """Time of a compiled march on one thread [s], roughly, without waits.
+
+    ``2.4 ns x cells x stages``, see `stages_of` for the arguments.
+    """
+    return STAGE * expected_of(case).cells * stages_of(case, explicit_limit)
 
 
 def refuse_long(case: Case, explicit_limit: float, hours: float) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,17 +13,31 @@ from ..case.case import Case
 from ..case.file import CaseError, Fault
 from ..case.units import DIFFERENCE, LENGTH, Kind, UnitError, read_quantity
 from .calibration.answers import Answers, answers_of
+from .calibration.answers import most_runs as most_of_answers
 from .calibration.caliper.fit import Caliper, advised, fit_beads
+from .calibration.caliper.fit import most_runs as most_of_beads
 from .calibration.caliper.tracks import BeadRuns
 from .calibration.measured import Beads, Readings, TrialPieces, read_measured
 from .calibration.points import AnswerRuns, ProbeRuns
 from .calibration.readings import Calibration, calibrate
+from .calibration.readings import most_runs as most_of_readings
 from .calibration.unknowns import unknowns_of
 from .runs import Planner, Source
 
-__all__ = ["Fits", "calibration_of"]
+__all__ = ["Asked", "Fits", "calibration_of"]
 
 Fits = Calibration | Answers | Caliper
+
+
+class Asked(NamedTuple):
+    """A calibration to come, and its runs at most and at least.
+
+    Each is at the mesh of the fit and at the case's own. At least there is one Jacobian.
+    """
+
+    planner: Planner[Fits]
+    most: tuple[int, int]
+    least: tuple[int, int]
 
 
 def calibration_of(
@@ -34,7 +49,7 @@ def calibration_of(
     scatter: str,
     reading_error: str,
     detail: str,
-) -> Planner[Fits]:
+) -> Asked:
     """Read what was measured and plan the fit to it.
 
     Parameters
@@ -66,20 +81,24 @@ def calibration_of(
     if isinstance(given, Beads):
         given = _checked(given, case, measured)
 
-    def planner() -> Planner[Fits]:
-        of = source, unknowns, detail
-        if isinstance(given, Readings):
-            runs = ProbeRuns(*of, given.names, until=float(given.time[-1]))
-            return (yield from calibrate(runs, given, clock))
-        if isinstance(given, Beads):
-            beads = zip(given.current.tolist(), given.speed.tolist(), strict=True)
-            tracks = BeadRuns(*of, tuple(beads))
-            fitted = yield from fit_beads(tracks, given, reading)
-            return (yield from advised(tracks, fitted))
-        tries = AnswerRuns(*of, np.unique(given.current))
-        return (yield from answers_of(tries, given, spread))
+    of, points = (source, unknowns, detail), 1 + len(unknowns)
+    if isinstance(given, Readings):
+        probes = ProbeRuns(*of, given.names, until=float(given.time[-1]))
+        planner = calibrate(probes, given, clock)
+        return Asked(planner, most_of_readings(probes, clock), (points, 0))
+    if isinstance(given, Beads):
+        beads = zip(given.current.tolist(), given.speed.tolist(), strict=True)
+        tracks = BeadRuns(*of, tuple(beads))
+        least = points * len(set(tracks.beads))
+        return Asked(_beads(tracks, given, reading), (most_of_beads(tracks, given), 0), (least, 0))
+    tries = AnswerRuns(*of, np.unique(given.current))
+    least = points * len(tries.currents)
+    return Asked(answers_of(tries, given, spread), (most_of_answers(tries), 0), (least, 0))
 
-    return planner()
+
+def _beads(tracks: BeadRuns, beads: Beads, reading: float) -> Planner[Fits]:
+    fitted = yield from fit_beads(tracks, beads, reading)
+    return (yield from advised(tracks, fitted))
 
 
 def _difference(option: str, text: str, kind: Kind, what: str, example: str) -> float:

@@ -322,7 +322,7 @@ def explain(
     MarchError
         The case as it is could not be computed.
     """
-    from .explain.explain import LEAST_RUNS
+    from .explain.explain import bounds
     from .explain.explain import explain as planned
     from .explain.files import explain_dict, write_explain
 
@@ -331,7 +331,7 @@ def explain(
         "explain",
         source,
         planned(source, detail),
-        (detail, LEAST_RUNS),
+        (detail, bounds(source.case(), detail)[1]),
         shared,
         explain_dict,
         lambda content: content["levers"],
@@ -380,7 +380,7 @@ def calibrate(
     from .calibration.files import calibration_dict, write_calibration
 
     source = _source(case, overrides)
-    planner = calibration_of(
+    asked = calibration_of(
         source, Path(measured), fit, bounds, clock, scatter, reading_error, detail
     )
 
@@ -390,8 +390,8 @@ def calibrate(
     return _answer(
         "calibration",
         source,
-        planner,
-        (detail, (1, 0)),
+        asked.planner,
+        (detail, asked.least),
         shared,
         calibration_dict,
         rows,

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import re
 import resource
 import shlex
+import signal
 import subprocess
 import sys
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import pytest
 import typer
 
 import lapheat
+from lapheat.cli import _lost
 from lapheat.cli.app import app
 from support.commands import CASE, Call
 
@@ -53,6 +57,61 @@ def test_a_value_that_lost_its_quotes_is_told_to_have_them(call: Call) -> None:
         assert "quotes" not in err
 
 
+def test_an_interrupt_that_a_callback_swallows_comes_again(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Compiling calls back into Python; what is raised there is dropped, and a traceback shown."""
+    monkeypatch.setattr(sys, "unraisablehook", _lost)
+    dropped = ctypes.CFUNCTYPE(None)(lambda: signal.raise_signal(signal.SIGINT))
+    dropped()
+
+    def go_on() -> None:
+        for _ in range(300):
+            sleep(0.01)
+
+    with pytest.raises(KeyboardInterrupt):
+        go_on()
+    assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    ("typed", "key", "given", "allowed"),
+    [
+        ("risk stub.toml --samples ten", "--samples", '"ten"', "a whole number from 16 to 65536"),
+        ("risk stub.toml --samples=3", "--samples", '"3"', "a whole number from 16 to 65536"),
+        ("risk stub.toml --within wide", "--within", '"wide"', "a number from 0 to 0.5"),
+        ("find stub.toml --workers 0", "--workers", '"0"', "a whole number of 1 or more"),
+        ("run --hours -3 stub.toml", "--hours", '"-3"', "a number of 0 or more"),
+        ("run stub.toml --march foot", "--march", '"foot"', "compiled or fipy"),
+        ("run stub.toml --film=1", "--film", '"1"', "no value: it is on if it is there"),
+        ("run stub.toml --out", "--out", "nothing", "a value behind it"),
+        ("run", "CASE", "nothing", "a case file (TOML)"),
+        ("calibrate stub.toml", "MEASURED.csv", "nothing", "thermocouples: time_s and one column"),
+        ("schema now", "lapheat schema", '"now"', "nothing more than its options"),
+        ("new a.toml b c", "lapheat new", '"b c"', "nothing more than FILE and its options"),
+        ("rnu stub.toml", "command", '"rnu"', "new, check, run, compare, find, "),
+    ],
+)
+@pytest.mark.usefixtures("folder")
+def test_a_bad_option_is_told_with_what_is_allowed(
+    call: Call, typed: str, key: str, given: str, allowed: str
+) -> None:
+    """In the form of all refusals, whatever the library that reads the words would say."""
+    status, out, err = call(*typed.split())
+    assert (status, out) == (2, "")
+    told = f"1 fault\n  {key}\n    given:   {given}\n    allowed: {allowed}"
+    assert err.startswith(told)
+    assert err.count("hint:") == 1
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_misspelt_option_is_told_the_nearest(call: Call) -> None:
+    status, _, err = call("run", "stub.toml", "--expain")
+    assert status == 2
+    assert "given:   an option that lapheat run does not have" in err
+    assert 'did you mean "--explain"?' in err
+
+
 def test_curly_quotes_are_told_to_be_straight(call: Call, folder: Path) -> None:
     text = (folder / "stub.toml").read_text("utf-8")
     (folder / "curly.toml").write_text(text + "\n[scatter]\nspot = \u201c10 %\u201d\n", "utf-8")
@@ -82,8 +141,16 @@ def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None
     section, layers = map(int, re.findall(r": (\d+) in the section, (\d+)", mesh[1])[0])
     assert mesh[1].startswith(f"{section * layers} cells")
     assert mesh[1].endswith("(coarse)")
-    assert any(row[0] == "steps" for row in rows)
-    assert ["computing", "some 10 s on one core"] in rows
+    (steps,), (stages,) = (
+        [row[1] for row in rows if row[0] == name] for name in ("steps", "stages")
+    )
+    counts = [int(re.match(r"about (\d+)", told)[1]) for told in (steps, stages)]  # type: ignore[index]
+    assert counts[1] >= 3 * counts[0]  # the least that a step has
+    mean = round(counts[1] / counts[0])
+    assert stages.endswith(
+        f"of the explicit march, {mean} in the mean step: each covers every cell"
+    )
+    assert ["computing", "some 10 s on one core, by cells and stages"] in rows
     assert any(row[0] == "time" and row[1].startswith("8 of 8 segments") for row in rows)
     assert names(folder) == ["stub.toml"]
 

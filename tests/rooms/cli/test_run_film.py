@@ -56,13 +56,13 @@ def test_without_a_terminal_a_long_run_says_once_a_minute_what_is_left(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     clock = [0.0]
-    monkeypatch.setattr("lapheat.cli.terminal.progress.monotonic", lambda: clock[0])
+    monkeypatch.setattr("lapheat.cli.terminal.sweep.monotonic", lambda: clock[0])
     meter = Meter(None, read_case_text(text_of(SMALL), "small.toml"), 400.0)
     for clock[0] in (0.0, 30.0, 61.0, 100.0):
         meter(Where(1, 0, 8, clock[0], 1000.0, 900.0))
     for clock[0], done in ((110.0, 0), (140.0, 10), (170.0, 20)):
         meter.count("drawing the film", done, 80)
     lines = capsys.readouterr().err.splitlines()
-    assert [line.rpartition(", ")[2] for line in lines] == ["about 6 min left", "about 4 min left"]
+    assert [line.rpartition(", ")[2] for line in lines] == ["about 6 min left", "about 3 min left"]
     assert lines[0].startswith("segment 1 (1 of 8), 61.0 s, ")
-    assert lines[1].startswith("drawing the film, 10 of 80")
+    assert lines[1].startswith("drawing the film, 20 of 80")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,11 @@ def test_a_command_names_the_same_case_with_what_was_set() -> None:
 def test_how_much_and_how_long_is_said_before() -> None:
     told = sweep.beforehand(MADE_UP.case(), "coarse", (120, 0), 2)
     assert told.startswith("At most 120 runs at coarse detail, 2 at once: some ")
+    told = sweep.beforehand(MADE_UP.case(), "coarse", (10**6, 0), 2, (120, 0))
+    pattern = (
+        r"At most 1000000 runs at coarse detail, 120 at least, 2 at once: some \d.* to \d.* h on"
+    )
+    assert re.match(pattern, told)
     assert sweep.in_words(4.0) == "10 s"
     assert sweep.in_words(200.0) == "3 min"
     assert sweep.in_words(9000.0) == "2.5 h"
@@ -134,6 +140,56 @@ def test_orders_end_with_what_to_do_next(slack: float, told: str) -> None:
     row |= {"tube_peak_C": 1200.0}
     found = Sequences(MADE_UP.case(), ranked([Order("opposite", row)], "at equal pause"), None)
     assert told in next_of_orders(found, study())[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "most"),
+    [
+        (("sequences",), "At most 4 runs at coarse detail, "),
+        (("find", "--sure", "80%"), "At most 7"),
+        (("explain",), "At most 1"),
+        (("calibrate", "trials.csv"), "At most 86 runs at coarse detail, 4 at least, "),
+    ],
+)
+def test_every_study_says_how_much_it_takes(
+    call: Call,
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    words: tuple[str, ...],
+    most: str,
+) -> None:
+    """On a pipe as well, and before the first run."""
+
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    (folder / "trials.csv").write_text("current_A,melted\n60,no\n80,yes\n", "utf-8")
+    monkeypatch.setattr(runs, "executor_of", lambda *_: Serial())
+    monkeypatch.setattr(runs, "drive", stopped)
+    name, *more = words
+    status, _, err = call(name, "stub.toml", *more, "--detail", "coarse")
+    assert status == 130
+    said = err.splitlines()[0]
+    assert said.startswith(most)
+    assert re.search(
+        r"runs at coarse detail.*1 at once: some \d+ (s|min|h)\b.* nothing else\.$", said
+    )
+
+
+def test_resuming_what_was_never_begun_is_said(
+    call: Call, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(runs, "executor_of", lambda *_: Serial())
+    monkeypatch.setattr(runs, "drive", stopped)
+    monkeypatch.setattr("lapheat.api.simulate", stopped)
+    for words in (("risk",), ("run",)):
+        err = call(*words, "stub.toml", "--resume")[2]
+        assert re.match(r"nothing is kept in \S+: the (run|study) begins anew\n", err), err
+        assert "nothing is kept" not in call(*words, "stub.toml")[2]
+    assert [path.name for path in folder.iterdir()] == ["stub.toml"]
 
 
 @pytest.mark.parametrize("rows", [0, 1])

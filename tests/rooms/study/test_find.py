@@ -17,17 +17,17 @@ from rich.console import Console
 
 from lapheat.case.file import CaseError
 from lapheat.case.units import read_quantity
-from lapheat.cli.study.find import told
+from lapheat.cli.study.find import _estimate, told
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
 from lapheat.study.find.instead import changes
 from lapheat.study.find.knobs import KEYS, knobs_of
-from lapheat.study.find.model import measures
+from lapheat.study.find.model import Setting, measures
 from lapheat.study.find.plan import Effort, FindPlan, plan_of
-from lapheat.study.find.seek import Found, seek
+from lapheat.study.find.seek import Found, _estimated, seek
 from lapheat.study.find.space import space_of
-from lapheat.study.find.trying import Pick, is_good
+from lapheat.study.find.trying import Hand, Pick, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
 from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
@@ -127,6 +127,30 @@ def test_a_pick_must_keep_the_limits_of_its_case() -> None:
     assert not is_good(pick, 0.9)
     keeps: Row = {"base_stays_solid": True, "filler_flows": True}
     assert is_good(replace(pick, confirmed=keeps), 0.9)
+
+
+@pytest.mark.parametrize(
+    ("chance", "low", "high", "told"),
+    [
+        # no bench of 64 in doubt: their number alone leaves that open
+        (0.953125, 0.953125, 0.953125, "95 % (87 to 98 %)"),
+        (1.0, 1.0, 1.0, "100 % (94 to 100 %)"),
+        (0.0, 0.0, 0.0, "0 % (0 to 6 %)"),
+        # each bench a little in doubt, and none so much that it counts: the chance was outside
+        (0.91, 1.0, 1.0, "91 % (81 to 100 %)"),
+        (0.5, 0.25, 0.75, "50 % (16 to 84 %)"),
+    ],
+)
+def test_an_estimated_chance_has_an_interval(
+    chance: float, low: float, high: float, told: str
+) -> None:
+    space = space_of(source(), "clock", knobs_of(source().case()))
+    knobs, inputs = space.size
+    hand = Hand(space, np.zeros((0, knobs)), np.zeros((0, inputs)), [])
+    setting = Setting((0.5,) * knobs, chance, chance, low, high, 100.0, 20.0, 20.0)
+    pick = _estimated(hand, setting)
+    assert pick.low <= chance <= pick.high
+    assert _estimate(pick) == told
 
 
 def test_runs_without_a_result_are_unknown_and_weak_arcs_are_cold() -> None:

@@ -48,11 +48,12 @@ def carry_out(
     MarchError, ResultError
         A run failed, or the results could not be written.
     """
-    planner = calibration_of(
+    asked = calibration_of(
         study.source, measured, fit, bounds, clock, scatter, reading_error, study.mesh
     )
     folder = study.folder(OURS)
-    found, files = carried_out(study, folder, planner, write_calibration)
+    runs = asked.most, asked.least
+    found, files = carried_out(study, folder, asked.planner, write_calibration, *runs)
     show(told(found, files))
     return isinstance(found, Answers) or not found.misfit
 

@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ...case.faults import printable
-from ...study.explain.explain import LEAST_RUNS, Explained, explain
+from ...study.explain.explain import Explained, bounds, explain
 from ...study.explain.files import OURS, advice_head, advice_told, write_explain
 from ...study.explain.groups import Group, groups_of
 from ...study.explain.measures import asked, slacks
@@ -48,7 +48,8 @@ def carry_out(study: Study) -> bool:
     """
     folder = study.folder(OURS)
     planner = explain(study.source, study.mesh)
-    found, files = carried_out(study, folder, planner, write_explain, least=LEAST_RUNS)
+    runs = bounds(study.source.case(), study.mesh)
+    found, files = carried_out(study, folder, planner, write_explain, *runs)
     show(told(found, study, files))
     return found.works or any(advice.works for advice in found.advice)
 

@@ -15,7 +15,7 @@ from ...case.faults import printable
 from ...joint.schedule import spelled_order
 from ...study.find.files import OURS, write_find
 from ...study.find.plan import plan_of
-from ...study.find.seek import Found, seek
+from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
@@ -50,7 +50,8 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     """
     plan = plan_of(study.source, share_of(sure), free, fix, study.mesh, seed)
     folder = study.folder(OURS)
-    found, files = carried_out(study, folder, seek(plan), write_find, least=plan.least_runs)
+    runs = most_runs(plan), plan.least_runs
+    found, files = carried_out(study, folder, seek(plan), write_find, *runs)
     show(told(found, files))
     return found.pick is not None
 

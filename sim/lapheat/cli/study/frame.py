@@ -182,8 +182,8 @@ def carried_out(
     folder: Path,
     planner: Planner[Found],
     write: Callable[[Found, Path, RowFile], tuple[Path, ...]],
-    runs: tuple[int, int] | None = None,
-    least: tuple[int, int] = (1, 0),
+    most: tuple[int, int],
+    least: tuple[int, int] | None = None,
 ) -> tuple[Found, tuple[Path, ...]]:
     """Run a planner to its end and write its result folder; what was found, and the files.
 
@@ -193,8 +193,8 @@ def carried_out(
     folder : from `Study.folder`
     planner : fresh
     write : what was found, into the folder
-    runs : how many it takes at most, at its mesh and at the case's own; None: not known
-    least : how many it takes at least, where that is all that is known
+    most : runs it takes at most, at its mesh and at the case's own
+    least : runs it takes at least, where it mostly takes far fewer: then these are held to --hours
 
     Raises
     ------
@@ -213,9 +213,8 @@ def carried_out(
         kept_rows(folder, study.resume, study.left) as store,
         counted() as count,
     ):
-        refuse_long(case, study.mesh, runs or least, executor.workers, study.hours)
-        if runs is not None:
-            say(beforehand(case, study.mesh, runs, executor.workers))
+        refuse_long(case, study.mesh, least or most, executor.workers, study.hours)
+        say(beforehand(case, study.mesh, most, executor.workers, least))
         found = drive(planner, executor, store, count)
         count("drawing", 1, 1)
         files = write(found, folder, store)

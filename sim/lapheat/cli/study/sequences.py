@@ -39,10 +39,10 @@ def carry_out(study: Study, orders: str, interpass: bool) -> bool:
     named = given_orders(orders)
     # refused before anything starts
     count = len(trials_of(study.source, named, study.detail, interpass))
-    least = (count, 0) if study.detail else (0, count)  # on the case's own mesh
     folder = study.folder(OURS)
     planner = compare(study.source, named, study.detail, interpass)
-    found, files = carried_out(study, folder, planner, write_sequences, least=least)
+    runs = (count, 0) if study.detail else (0, count)  # on the case's own mesh
+    found, files = carried_out(study, folder, planner, write_sequences, runs)
     show(told(found, files, study))
     return found.pause.pick is not None
 

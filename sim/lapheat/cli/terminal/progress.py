@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -12,7 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
 from ...report.progress import Stage
-from .sweep import in_words, say
+from .sweep import Lines
 
 if TYPE_CHECKING:
     from ...march.march import Progress as Where
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["Meter", "metered"]
 
 PERIOD = 0.1  # [s] between updates
-LINES = 60.0  # [s] between lines where there is no terminal
-TELLING = 0.02  # of a run that must be done to foretell the rest: its first step also compiles
 
 
 class Meter(Stage):
@@ -47,14 +45,14 @@ class Meter(Stage):
     def start(self, head: str = "") -> None:
         """Begin a run of the case; `head` is said before where it is."""
         super().start(head)
-        self.began = self.last = monotonic()
+        self.lines = Lines()
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second; elsewhere a line a minute."""
         self.follow(where)
         started = where.time > 0.0
-        if started:
-            self._line(lambda: self.text(where), where.time / self.total)
+        if self.bar is None and started:
+            self.lines.tell(lambda: self.text(where), where.time / self.total)
         if self.bar is not None and started and (now := monotonic()) >= self.next:
             self.next = now + PERIOD
             self.bar.update(self.task, completed=where.time, description=self.text(where))
@@ -64,22 +62,14 @@ class Meter(Stage):
         """Show what goes on after the march and has parts, `done` of `count`."""
         text = f"{doing}, {done} of {count}"
         if done == 0:
-            self.began = monotonic()  # the time left is that of these parts
-        else:
-            self._line(lambda: text, done / count)
+            self.lines = Lines()  # the time left is that of these parts
+        elif self.bar is None:
+            self.lines.tell(lambda: text, done / count)
         if self.bar is not None:
             if done == 0:
                 self.bar.reset(self.task)
             self.bar.update(self.task, completed=done, total=count, description=text)
             self.bar.refresh()
-
-    def _line(self, text: Callable[[], str], share: float) -> None:
-        """Write a line if there is no terminal and the last one is long ago."""
-        now = monotonic()
-        if self.bar is None and now - self.last >= LINES:
-            self.last = now
-            left = (now - self.began) * max(1.0 / share - 1.0, 0.0)
-            say(text() + (f", about {in_words(left)} left" if share > TELLING else ""))
 
     def say(self, text: str) -> None:
         """Say what goes on after the march."""

@@ -17,11 +17,13 @@ from ...study.runs.effort import seconds_of
 from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
 
-__all__ = ["beforehand", "counted", "in_words", "kept_rows", "say"]
+__all__ = ["Lines", "beforehand", "counted", "in_words", "kept_rows", "say"]
 
 Count = Callable[[str, int, int], None]
+Runs = tuple[int, int]
 
 PERIOD = 60.0  # [s] between lines
+TELLING = 0.02  # that must be done to foretell the rest: what is first also compiles
 
 
 def say(text: str) -> None:
@@ -29,21 +31,24 @@ def say(text: str) -> None:
     print(printable_lines(text), file=sys.stderr, flush=True)
 
 
-def beforehand(case: Case, detail: str, runs: tuple[int, int], workers: int) -> str:
+def beforehand(case: Case, detail: str, most: Runs, workers: int, least: Runs | None = None) -> str:
     """Say how many runs a study takes at most, and for about how long.
 
     Parameters
     ----------
     case : at its own detail
     detail : mesh of the study
-    runs : at that detail, and at the case's own
+    most, least : runs at that detail, and at the case's own; without `least` all may be needed
     workers : how many runs go on at once
     """
-    seconds = seconds_of(case, detail, runs)
-    more = f" and {runs[1]} at {case.detail} detail" if runs[1] else ""
+    finer = f" and {most[1]} at {case.detail} detail" if most[1] else ""
+    fewer = "" if least is None else f", {sum(least)} at least"
+    long = in_words(seconds_of(case, detail, most) / workers)
+    short = long if least is None else in_words(seconds_of(case, detail, least) / workers)
+    times = f"{long} at most" if short == long else f"{short} to {long}"
     return (
-        f"At most {runs[0]} runs at {detail} detail{more}, {workers} at once: some "
-        f"{in_words(seconds / workers)} at most on a machine that does nothing else."
+        f"At most {most[0]} runs at {detail} detail{finer}{fewer}, {workers} at once: some "
+        f"{times} on a machine that does nothing else."
     )
 
 
@@ -56,21 +61,35 @@ def in_words(seconds: float) -> str:
     return f"{seconds / 3600.0:.1f} h"
 
 
-class _Lines:
+class Lines:
     """Progress as lines, where there is no terminal: rarely, so that a log stays short."""
 
     def __init__(self) -> None:
         self.began = self.last = monotonic()
-        self.kept: int | None = None  # rows of an earlier attempt, which took no time
+
+    def tell(self, text: Callable[[], str], share: float) -> None:
+        """Say where it is and what is left, if the last line is long ago.
+
+        Parameters
+        ----------
+        text : what is being done
+        share : of all, done since this was made
+        """
+        now = monotonic()
+        if now - self.last >= PERIOD:
+            self.last = now
+            left = (now - self.began) * max(1.0 / share - 1.0, 0.0)
+            say(text() + (f", about {in_words(left)} left" if share > TELLING else ""))
+
+
+class _Runs(Lines):
+    kept: int | None = None  # rows of an earlier attempt, which took no time
 
     def __call__(self, doing: str, done: int, count: int) -> None:
-        now = monotonic()
         self.kept = done if self.kept is None else self.kept
-        if done == self.kept or now - self.last < PERIOD or done >= count:
-            return
-        self.last = now
-        left = (now - self.began) / (done - self.kept) * (count - done)
-        say(f"{doing}: {done} of {count} runs expected, about {in_words(left)} left")
+        if self.kept < done < count:
+            share = (done - self.kept) / (count - self.kept)
+            self.tell(lambda: f"{doing}: {done} of {count} runs expected", share)
 
 
 @contextmanager
@@ -81,7 +100,7 @@ def counted() -> Iterator[Count]:
     """
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield _Lines()
+        yield _Runs()
         return
     columns = (
         TextColumn("{task.description}", markup=False),
@@ -123,6 +142,8 @@ def kept_rows(folder: Path, resume: bool, left: Left) -> Iterator[RowFile]:
     with RowFile(path, resume) as store:
         if resume and (folder / "rows.jsonl").is_file():
             store.take(folder / "rows.jsonl")
+        if resume and not store.rows:
+            say(f"nothing is kept in {path}: the study begins anew")
         damaged = store.damaged
         if damaged:
             say(f"{damaged} kept rows are damaged: their runs are made anew")

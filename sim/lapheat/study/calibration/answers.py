@@ -12,12 +12,20 @@ from scipy.special import expit
 
 from ...case.case import Case
 from ..runs.rounds import Planner
-from .fit import Fitted, blind_spots, fit, intervals, steps_inside
+from .fit import Fitted, blind_spots, fit, intervals, most_points, steps_inside
 from .measured import TrialPieces
 from .points import AnswerRuns, Measures
 from .unknowns import Unknown
 
-__all__ = ["AnswerFit", "Answers", "answers_of", "fit_answers", "one_sided", "surprise"]
+__all__ = [
+    "AnswerFit",
+    "Answers",
+    "answers_of",
+    "fit_answers",
+    "most_runs",
+    "one_sided",
+    "surprise",
+]
 
 Array = NDArray[np.float64]
 
@@ -147,6 +155,12 @@ def one_sided(pieces: TrialPieces) -> tuple[str, ...]:
             same, other = (yes, no) if known[0] else (no, yes)
             told.append(f"every trial {same}: they only bound it; it takes one that {other}")
     return tuple(told)
+
+
+def most_runs(runs: AnswerRuns) -> int:
+    """Runs of `answers_of` at most: before, the fit, and after with its slopes."""
+    unknowns = len(runs.unknowns)
+    return len(runs.currents) * (1 + most_points(unknowns) + 1 + unknowns)
 
 
 def answers_of(runs: AnswerRuns, pieces: TrialPieces, scatter: float) -> Planner[Answers]:

@@ -24,6 +24,7 @@ __all__ = [
     "correlation",
     "fit",
     "intervals",
+    "most_points",
     "moved_by",
     "spread_of",
     "steps_inside",
@@ -137,6 +138,11 @@ def fit(
             return Fit(np.asarray(found.x), np.asarray(found.fun), np.asarray(found.jac))
         for x, values in zip(points, (yield from residuals_at(points)), strict=True):
             known[_name(x)] = values
+
+
+def most_points(unknowns: int) -> int:
+    """Points of the unknowns that a fit asks for at most: each try, with its Jacobian."""
+    return MOST * (1 + unknowns)
 
 
 def _name(x: Array) -> bytes:

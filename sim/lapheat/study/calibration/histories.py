@@ -23,6 +23,7 @@ from .fit import (
     correlation,
     fit,
     intervals,
+    most_points,
     spread_of,
     unweighted,
     weighted,
@@ -30,7 +31,7 @@ from .fit import (
 )
 from .measured import Readings
 from .points import Curve, ProbeRuns
-from .profile import Place, look_around, widened
+from .profile import Place, look_around, most_looks, widened
 from .unknowns import Unknown
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "best_fit",
     "dependence",
     "fit_readings",
+    "most_points_of_best",
     "off",
     "thinned",
 ]
@@ -297,6 +299,13 @@ def best_fit(
                 if isfinite(place.squares):
                     fits.append((yield from _around(runs, readings, free_clock, place.x, places)))
     return _widest(fits)
+
+
+def most_points_of_best(unknowns: Sequence[Unknown], free_clock: bool) -> int:
+    """Points that `best_fit` asks for at most."""
+    spots = len(SPOTS) if free_clock and "spot" in [u.name for u in unknowns] else 0
+    around = FITS * (most_points(len(unknowns)) + most_looks(len(unknowns)))
+    return (1 + spots) * around + spots + int(free_clock)
 
 
 def _squares(

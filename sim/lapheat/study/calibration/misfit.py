@@ -18,6 +18,7 @@ from .measured import Readings
 from .points import Curve
 
 __all__ = [
+    "GUESSES",
     "TIMES",
     "Guess",
     "check_length",
@@ -27,6 +28,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+GUESSES = 2  # mistakes that are undone, each with a fit of its own
 TIMES = 3.0  # that residuals may be larger than expected; a real arc is no exact Gaussian
 HOUR = 3600.0  # [s] of cooling that a record may hold
 LONGEST = 10.0  # times the case's own time, besides
@@ -92,7 +94,7 @@ def _mistakes(given: Readings) -> Iterator[Guess]:
         yield Guess(words, replace(given, values=given.values[:, order]))
 
 
-def guesses(curve: Curve, readings: Readings, start: float, most: int = 2) -> list[Guess]:
+def guesses(curve: Curve, readings: Readings, start: float, most: int = GUESSES) -> list[Guess]:
     """Mistakes without which a computed curve has more of the shape of the readings, best first.
 
     Shapes are compared at the best factor on the rise, so that an unknown efficiency does not

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ..runs.rounds import Planner
 from .fit import Fit, Fitted
 
-__all__ = ["Place", "Profile", "look_around", "widened"]
+__all__ = ["Place", "Profile", "look_around", "most_looks", "widened"]
 
 Array = NDArray[np.float64]
 
@@ -108,6 +108,11 @@ def look_around(
         [np.minimum(ends[:, 0], least_x[:count]), np.maximum(ends[:, 1], most_x[:count])], axis=1
     )
     return Profile(ends, np.stack([least_x[count:], most_x[count:]]), better)
+
+
+def most_looks(unknowns: int) -> int:
+    """Points that `look_around` asks for at most."""
+    return 2 * TURNS * unknowns
 
 
 def widened(fitted: Sequence[Fitted], profile: Profile) -> tuple[Fitted, ...]:

@@ -14,7 +14,7 @@ from ...case.case import Case
 from ...case.file import CaseError, Fault
 from ...march.errors import MarchError
 from ..runs.rounds import Planner
-from .fit import NORMAL, Fitted, blind_spots, moved_by, widened_by
+from .fit import NORMAL, Fitted, blind_spots, most_points, moved_by, widened_by
 from .histories import (
     OFFSET,
     BestFit,
@@ -23,14 +23,15 @@ from .histories import (
     best_clock,
     best_fit,
     fit_readings,
+    most_points_of_best,
     off,
     thinned,
 )
 from .measured import Readings
-from .misfit import TIMES, check_length, guesses, pushed
+from .misfit import GUESSES, TIMES, check_length, guesses, pushed
 from .points import Curve, ProbeRuns
 
-__all__ = ["Calibration", "calibrate"]
+__all__ = ["Calibration", "calibrate", "most_runs"]
 
 Array = NDArray[np.float64]
 
@@ -77,6 +78,14 @@ class Calibration:
     probe_rms: tuple[float, ...] = ()
     misfit: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
+
+
+def most_runs(runs: ProbeRuns, free_clock: bool) -> tuple[int, int]:
+    """Runs of `calibrate` at most: at its mesh, and at the case's own, if finer."""
+    best = most_points_of_best(runs.unknowns, free_clock)
+    finer = int(runs.detail not in (None, runs.source.case().detail))
+    # places at the case, the first fit and the best one; the first fit; the best, and its guesses
+    return 3 + most_points(len(runs.unknowns)) + (1 + GUESSES) * best, finer
 
 
 def calibrate(

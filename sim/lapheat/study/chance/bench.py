@@ -148,7 +148,7 @@ def seed_of(seed: int, purpose: str, number: int = 0) -> int:
     return int.from_bytes(told[:6], "big")
 
 
-def wilson(hits: int, count: int) -> tuple[float, float]:
+def wilson(hits: float, count: int) -> tuple[float, float]:
     """95 % interval of a chance that was met `hits` times in `count` independent trials.
 
     ``(p + z^2 / 2n +- z sqrt(p (1 - p) / n + z^2 / 4n^2)) / (1 + z^2 / n)``: p = hits / count [-],

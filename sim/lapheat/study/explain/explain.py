@@ -17,13 +17,13 @@ from ...march.errors import MarchError
 from ..runs.executors import Row
 from ..runs.rounds import Planner
 from ..runs.trial import Source
+from .levers import levers_of, most_levers
 from .measures import Told, findings_of
 from .model import Goal
-from .search import Advice, Pull, Runs, Search, holds
+from .search import Advice, Pull, Runs, Search, holds, most_runs
 
-__all__ = ["LEAST_RUNS", "Explained", "explain"]
+__all__ = ["Explained", "bounds", "explain"]
 
-LEAST_RUNS = (20, 1)  # a step to either side of ten keys, and the case on its own mesh
 EXPECTED = 40  # runs in all, about
 AGAIN = 2  # times from what comes nearest, where nothing holds the limits
 SPARE = 20.0  # [K] more to spare is not sought
@@ -61,6 +61,19 @@ class Explained:
     def works(self) -> bool:
         """Whether the case keeps its limits as it is."""
         return holds(self.own)
+
+
+def bounds(case: Case, detail: str) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Runs at most and at least, each at `detail` and at the case's own, if finer.
+
+    At least the case as it is and each key that acts in any case; at most all attempts.
+    """
+    at, mending = most_runs(most_levers(case), 1)
+    _, bettering = most_runs(0, len(BETTER))
+    own = 1 + max((1 + AGAIN) * (mending + 1), bettering)
+    pulls = sum(len(lever.sides()) for lever in levers_of(case, {}))
+    finer = int(detail != case.detail)
+    return (1 + (1 + AGAIN) * at, own * finer), (1 + pulls, finer)
 
 
 def explain(source: Source, detail: str = "coarse") -> Planner[Explained]:

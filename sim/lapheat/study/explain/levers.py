@@ -12,7 +12,7 @@ from ...constants import ZERO_CELSIUS
 from ..runs.executors import Row
 from ..runs.settable import STEPS, settings_between
 
-__all__ = ["Lever", "Setting", "levers_of"]
+__all__ = ["Lever", "Setting", "levers_of", "most_levers"]
 
 MM = 1e-3  # [m]
 DEG = float(read_quantity("1 deg", ANGLE))
@@ -80,6 +80,12 @@ def levers_of(case: Case, row: Row) -> tuple[Lever, ...]:
         if lever.settings:
             found.append(lever)
     return tuple(found)
+
+
+def most_levers(case: Case) -> int:
+    """Keys that can act in a case at most, also where others of them are set anew."""
+    every = _ranges(case, {"on_limit": True, "cold_start": True})
+    return len(every) + (2 if case.segment_count == 1 else 0)  # more segments have pauses
 
 
 def _ranges(case: Case, row: Row) -> dict[str, tuple[float, float, float]]:

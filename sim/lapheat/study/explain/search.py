@@ -16,7 +16,7 @@ from .levers import Lever, Setting, levers_of
 from .measures import run_explained, slacks
 from .model import Goal, Inputs, Model, Move, Tried
 
-__all__ = ["Advice", "Pull", "Runs", "Search", "holds"]
+__all__ = ["Advice", "Pull", "Runs", "Search", "holds", "most_runs"]
 
 Array = NDArray[np.float64]
 
@@ -61,6 +61,12 @@ class Advice:
 def holds(row: Row) -> bool:
     """Whether base and filler hold in a run."""
     return row.get("base_stays_solid") is True and row.get("filler_flows") is True
+
+
+def most_runs(levers: int, goals: int) -> tuple[int, int]:
+    """Runs of a search at most: at its detail, and on the case's own mesh to confirm."""
+    rounds = ROUNDS + (ATTEMPTS - 1) * AFTER
+    return 2 * levers + AT_ONCE * rounds, 2 * goals * ATTEMPTS
 
 
 @dataclass

@@ -26,7 +26,7 @@ from .plan import FindPlan
 from .space import space_of
 from .trying import Inputs, Tried
 
-__all__ = ["Change", "changes", "what_would_serve"]
+__all__ = ["Change", "changes", "most_changes", "what_would_serve"]
 
 Array = NDArray[np.float64]
 
@@ -107,6 +107,11 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
         for word, share in (("shorter", 2.0 / 3.0), ("longer", 4.0 / 3.0)):
             yield f"a {word} arc", (("arc.length", say(share * arc.length)),)
     yield STEADIER, tuple(_steadier(x, exactly) for x in inputs if x.name in HAND)
+
+
+def most_changes(plan: FindPlan) -> int:
+    """Runs of `what_would_serve` at most: each change, then the best and a steadier hand."""
+    return 2 * NEAR * len(list(changes(plan.case, ()))) + 2 * plan.fresh
 
 
 def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change, ...], int]]:

@@ -17,7 +17,7 @@ from ..runs.executors import Row
 from ..runs.store import reads
 from .space import Space
 
-__all__ = ["Setting", "Think", "measures", "think", "thought_of"]
+__all__ = ["BENCHES", "Setting", "Think", "measures", "most_looks", "think", "thought_of"]
 
 Array = NDArray[np.float64]
 
@@ -25,6 +25,7 @@ BENCHES = 64  # points of the scatter that a chance is the mean over
 SCREENED = 24  # of them, for the first look
 KEPT = 64  # of the candidates, looked at again
 SOME = 16  # of them, the quickest and those that may be good
+LOOKED_AT = 4  # settings of a round, at most: see `_looks`
 
 
 @dataclass(frozen=True)
@@ -137,6 +138,16 @@ def _front(settings: list[Setting], sure: float) -> list[Setting]:
     return front
 
 
+def most_looks(looks: int, hands: int) -> int:
+    """Runs of a round that one of so many hands takes at most, of `looks` over all."""
+    return max(count * _each(looks // hands, count) for count in range(1, LOOKED_AT + 1))
+
+
+def _each(looks: int, settings: int) -> int:
+    """Runs of each setting of a round: the case as it is, and a bench at least."""
+    return max(2, looks // settings)
+
+
 def _looks(
     task: Think, responses: Responses, settings: list[Setting], bench: Array
 ) -> list[list[float]]:
@@ -151,7 +162,7 @@ def _looks(
         settings[-1],
     ]
     order = [setting for i, setting in enumerate(order) if setting not in order[:i]]
-    each = max(2, task.looks // len(order))
+    each = _each(task.looks, len(order))
     looks: list[list[float]] = []
     for setting in order:
         shares = np.array(setting.shares)

@@ -18,16 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from ..chance.bench import STANDARD, seed_of
+from ..chance.bench import STANDARD, seed_of, wilson
 from ..runs.rounds import Planner, Round
 from ..runs.trial import run_trial
-from .instead import Change, what_would_serve
-from .model import Setting, Think, measures, think, thought_of
+from .instead import Change, most_changes, what_would_serve
+from .model import BENCHES, Setting, Think, measures, most_looks, think, thought_of
 from .plan import FindPlan
 from .space import space_of
-from .trying import Hand, Inputs, Pick, Tried, is_good, put_to_the_test
+from .trying import Hand, Inputs, Pick, Tried, is_good, most_tests, put_to_the_test
 
-__all__ = ["Found", "seek"]
+__all__ = ["Found", "most_runs", "seek"]
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,15 @@ def _begin(plan: FindPlan, hand: str) -> Hand:
     shares = np.array([space.settable(row)[0] for row in unit[:, :knobs]])
     bench = np.asarray(STANDARD.ppf(np.clip(unit[:, knobs:], 1e-9, 1.0 - 1e-9)), dtype=float)
     return Hand(space, shares, bench, [])
+
+
+def most_runs(plan: FindPlan) -> tuple[int, int]:
+    """Runs that a search takes at most: at its own detail, and at the case's own, if finer."""
+    effort, hands = plan.effort, len(plan.hands)
+    looks = max(left * most_looks(effort.looks, left) for left in range(1, hands + 1))
+    tests, finer = most_tests(plan)
+    rounds = effort.rounds + effort.tries - 1
+    return effort.first * hands + rounds * looks + tests + most_changes(plan), finer
 
 
 def seek(plan: FindPlan) -> Planner[Found]:
@@ -176,14 +185,15 @@ def _choices(hands: Sequence[Hand]) -> list[Pick]:
 
 
 def _estimated(hand: Hand, setting: Setting) -> Pick:
-    return Pick(
-        hand.space.hand,
-        hand.inputs(setting),
-        setting.chance,
-        setting.low,
-        setting.high,
-        setting.time * hand.pace,
-    )
+    """Setting that was not put to the test; its interval holds what its benches leave open too.
+
+    The setting's own ends count the benches on which the responses may err. Where they err on
+    none these are the same number; so each is widened as if that many of them had been run.
+    """
+    ends = setting.chance, setting.low, setting.high
+    low, high = wilson(BENCHES * min(ends), BENCHES)[0], wilson(BENCHES * max(ends), BENCHES)[1]
+    time = setting.time * hand.pace
+    return Pick(hand.space.hand, hand.inputs(setting), setting.chance, low, high, time)
 
 
 def _surest(hand: Hand) -> Pick:

@@ -23,7 +23,7 @@ from .model import Setting, measures
 from .plan import ORDER, FindPlan
 from .space import Space
 
-__all__ = ["Hand", "Inputs", "Pick", "Tried", "is_good", "put_to_the_test"]
+__all__ = ["Hand", "Inputs", "Pick", "Tried", "is_good", "most_tests", "put_to_the_test"]
 
 Array = NDArray[np.float64]
 Inputs = tuple[tuple[str, str], ...]
@@ -136,6 +136,13 @@ def is_good(pick: Pick, sure: float) -> bool:
     own = pick.confirmed or {}
     keeps = own.get("base_stays_solid") is True and own.get("filler_flows") is True
     return keeps and pick.chance >= sure
+
+
+def most_tests(plan: FindPlan) -> tuple[int, int]:
+    """Runs that all tests take at most: at the search's detail, and at the case's own, if finer."""
+    orders = len(plan.hands) * (1 + len(plan.orders)) if plan.orders else 0
+    own = 0 if plan.detail == plan.case.detail else plan.effort.tries * (1 + OWN)
+    return orders + plan.effort.tries * (1 + plan.fresh), own
 
 
 def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) -> Planner[Tried]:

@@ -15,7 +15,7 @@ from ..measured import Beads
 from .edges import Level, look
 from .tracks import BeadRuns, Track
 
-__all__ = ["Next", "next_bead"]
+__all__ = ["Next", "candidates", "next_bead"]
 
 Array = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ def _halves(jacobian: Array, error: Array, common: Array, sigma: float) -> Array
     return np.asarray(NORMAL * sigma * np.sqrt(np.maximum(np.diag(cover), 0.0)))
 
 
-def _candidates(beads: Beads) -> list[tuple[float, float]]:
+def candidates(beads: Beads) -> list[tuple[float, float]]:
     """Currents [A] and speeds [m/s] about those of the beads, as a person would set them."""
     amps = np.linspace(0.8 * beads.current.min(), 1.2 * beads.current.max(), 5)
     fast = np.linspace(0.7 * beads.speed.min(), 1.4 * beads.speed.max(), 4)
@@ -97,7 +97,7 @@ def next_bead(
     own = yield from runs(points, "the next bead")
     base = seen(own, beads.widths)
     now = _halves(*base, sigma)
-    tried = _candidates(beads)
+    tried = candidates(beads)
     others = yield from replace(runs, beads=tuple(tried))(points, "the next bead")
     melting = np.inf if alloy.solidus is None else alloy.solidus
     widest = max(track.width("bore", melting) for track in own[0]) + SEEN

@@ -13,15 +13,25 @@ from scipy.stats import chi2
 from ....case.case import Case
 from ....case.file import CaseError, Fault
 from ...runs.rounds import Planner
-from ..fit import NORMAL, Fitted, blind_spots, fit, intervals, unweighted, weighted, weighting
+from ..fit import (
+    NORMAL,
+    Fitted,
+    blind_spots,
+    fit,
+    intervals,
+    most_points,
+    unweighted,
+    weighted,
+    weighting,
+)
 from ..measured import Beads
 from ..misfit import pushed
-from ..profile import Place, look_around, widened
-from .design import Next, next_bead
+from ..profile import Place, look_around, most_looks, widened
+from .design import Next, candidates, next_bead
 from .edges import Level, Looked, levels_of, look
 from .tracks import BeadRuns, Track
 
-__all__ = ["Caliper", "advised", "fit_beads", "misfit_of"]
+__all__ = ["Caliper", "advised", "fit_beads", "misfit_of", "most_runs"]
 
 Array = NDArray[np.float64]
 
@@ -180,6 +190,14 @@ def advised(runs: BeadRuns, found: Caliper) -> Planner[Caliper]:
     x = np.array([item.value / item.unknown.start for item in found.fitted])
     following = yield from next_bead(runs, found.beads, found.levels, found.reading, x, found.sigma)
     return replace(found, next=following)
+
+
+def most_runs(runs: BeadRuns, beads: Beads) -> int:
+    """Runs of `fit_beads` and `advised` at most."""
+    unknowns = len(runs.unknowns)
+    fits = 1 + PASSES * (most_points(unknowns) + 1) + most_looks(unknowns)
+    following = (1 + unknowns) * (len(runs.beads) + len(candidates(beads)))
+    return len(runs.beads) * fits + following
 
 
 def _rms(off: Array) -> float:
