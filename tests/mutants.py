@@ -33,7 +33,10 @@ MODULES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "rod": (("march.rod",), (f"{ROOMS}/march/test_rod.py",)),
     "schedule": (("joint.schedule",), (f"{ROOMS}/joint/test_schedule.py",)),
     "wetting": (("history.wetting",), (f"{ROOMS}/history/test_wetting.py",)),
-    "verdict": (("outcomes.verdict",), (f"{ROOMS}/outcomes/test_verdict.py",)),
+    "verdict": (
+        ("outcomes.verdict",),
+        (f"{ROOMS}/outcomes/test_verdict_limits.py", f"{ROOMS}/outcomes/test_verdict.py"),
+    ),
     "chance": (
         ("study.chance.smooth", "study.chance.bench", "study.chance.knob"),
         (f"{ROOMS}/study/test_chance.py", f"{ROOMS}/study/test_smooth.py"),
