@@ -37,28 +37,38 @@ def test_filler_enters_a_hot_lap_alike_in_every_direction(root_layer: int) -> No
 
 def test_filler_turns_round_a_cold_place_and_jumps_none() -> None:
     """Hot faces (H) fill from the one place at the mouth (layer 0) if a hot way leads there."""
-    rows = fills = ("H..H", "H..H", "HHHH", ".H..")
-    island = ("H.H.", "....", "HHHH", "HHHH")
-    reached = ("H...", "....", "....", "....")
+    bend = ("H..H", "H..H", "HHHH", ".H..")
+    island, reached = ("H.H.", "....", "HHHH", "HHHH"), ("H...", "....", "....", "....")
+    bottom = ("H.H.", "H.H.", "HHH.")
+    split = ("HHH.HH.", "......H"), ("HHH....", ".......")
     gas = (np.array([300.0, 1300.0]), np.array([0.02, 0.05]))
-    for given, wanted in ((rows, fills), (island, reached)):
+    for given, wanted, start in (
+        (bend, bend, 0),
+        (island, reached, 0),
+        (bottom, bottom, 0),
+        (*split, 2),  # the only way is against the order of the layers
+        (*split, 0),
+    ):
+        shape = rows, layers = len(given), len(given[0])
         warm = np.array([[1400.0 if c == "H" else 900.0 for c in row] for row in given])
-        surface = np.vstack([np.full((2, 4), 300.0), warm, np.full((4, 4), 1300.0)])  # two walls
-        filled, contact = np.zeros((4, 4), dtype=np.bool_), np.zeros((4, 4))
-        alive = np.array([[0.0] * 4, [1.0, 0.0, 0.0, 0.0]])
-        fill_lap(surface, 2, alive, filled, contact, Gap(1, 1e-4, 0.4, 90.0, 1298.0, *gas))
+        walls = np.full((2, layers), 300.0)
+        surface = np.vstack([walls, warm, np.full(shape, 1300.0)])
+        filled, contact = np.zeros(shape, dtype=np.bool_), np.zeros(shape)
+        alive = np.zeros((2, layers))
+        alive[1, start] = 1.0
+        fill_lap(surface, 2, alive, filled, contact, Gap(1, 1e-4, 0.4, 90.0, FLOW, *gas))
         assert [["H" if f else "." for f in row] for row in filled] == [[*row] for row in wanted]
-        if given is rows:
+        if given is bend:
             gas_k = 0.02 + 0.03 * (1100.0 - 300.0) / 1000.0  # at the mean of 900 and 1300 K
-            bare = gas_k / 1e-4 + 4 * 5.670374419e-8 * 0.4 * 1100.0**3
+            bare = gas_k / 1e-4 + 4 * SIGMA * 0.4 * 1100.0**3
             assert contact[3, 2] == pytest.approx(1.0 / bare)
 
 
 def test_filler_goes_on_below_faces_that_have_grown_cold() -> None:
-    """Row 1 was filled before and is cold now, row 3 is hot on one side only."""
+    """The first row was filled before and is cold now, the third is hot on one side only."""
     surface = np.full((2 + 2 * 3, 4), 300.0)
     surface[2 + 1], surface[2 + 3 + 1] = FLOW, [FLOW, FLOW, FLOW - 1e-9, 2000.0]
-    surface[2 + 2] = 2000.0
+    surface[2 + 3 + 2] = 2000.0
     filled, contact = np.zeros((3, 4), dtype=np.bool_), np.zeros((3, 4))
     filled[0] = True
     gas = (np.array([300.0, 800.0, 1300.0]), np.array([0.02, 0.03, 0.07]))
