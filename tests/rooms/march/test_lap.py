@@ -49,12 +49,12 @@ def test_filler_turns_round_a_cold_place_and_jumps_none() -> None:
         (*split, 2),  # the only way is against the order of the layers
         (*split, 0),
     ):
-        shape = rows, layers = len(given), len(given[0])
+        shape = len(given), len(given[0])
         warm = np.array([[1400.0 if c == "H" else 900.0 for c in row] for row in given])
-        walls = np.full((2, layers), 300.0)
+        walls = np.full((2, shape[1]), 300.0)
         surface = np.vstack([walls, warm, np.full(shape, 1300.0)])
         filled, contact = np.zeros(shape, dtype=np.bool_), np.zeros(shape)
-        alive = np.zeros((2, layers))
+        alive = np.zeros((2, shape[1]))
         alive[1, start] = 1.0
         fill_lap(surface, 2, alive, filled, contact, Gap(1, 1e-4, 0.4, 90.0, FLOW, *gas))
         assert [["H" if f else "." for f in row] for row in filled] == [[*row] for row in wanted]
