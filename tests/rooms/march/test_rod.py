@@ -87,6 +87,9 @@ def test_where_a_tack_lies_nothing_is_laid_and_no_heat_is_taken() -> None:
     assert rod.power(2.5 / count) == pytest.approx(HEAT * count / SECONDS)
     given = sum(rod.feed(n / (4 * count), 2.0, 0.1) for n in range(4 * count + 1))
     assert given == pytest.approx(HEAT * (count - 2), rel=1e-12)
+    at_end, _, _ = rod_of(tacked=slice(segment.last_layer - 1, segment.last_layer))
+    assert at_end.power(1.0) == at_end.power(1.0 - 0.5 / count) == 0.0
+    assert at_end.power(1.0 - 1.5 / count) > 0.0
 
 
 @pytest.mark.parametrize("backwards", [False, True])
