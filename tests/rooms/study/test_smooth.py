@@ -24,24 +24,6 @@ def stepped(z: np.ndarray) -> np.ndarray:
     return np.asarray(90 * np.tanh(0.7 * z[:, 0]) - 60 * z[:, 1] + 45 + 5 * z[:, 4])
 
 
-def test_64_runs_tell_what_a_thousand_counted_ones_do() -> None:
-    """The true chance is inside the interval, and the interval is narrower than by counting."""
-    every = points(2**14, INPUTS, 99)
-    true = [float((f(every) < 0).mean()) for f in (bent, stepped)]
-    true.append(float(((bent(every) < 0) | (stepped(every) < 0)).mean()))
-    inside, widths = 0, []
-    seeds = range(10)
-    for seed in seeds:
-        at = points(64, INPUTS, seed + 5)
-        found = chances_below(at, [bent(at), stepped(at)], seed)
-        assert all(chance.used for chance in found)
-        inside += sum(c.low <= t <= c.high for c, t in zip(found, true, strict=True))
-        widths.append([c.high - c.low for c in found])
-    counted = [2 * 1.96 * np.sqrt(t * (1 - t) / 1000) for t in true]
-    assert inside >= 0.9 * 3 * len(seeds)
-    assert (np.mean(widths, axis=0) < np.array(counted)).all()
-
-
 def test_a_response_that_cannot_be_fitted_is_counted() -> None:
     at = points(64, INPUTS, 3)
     noise = np.random.default_rng(1).standard_normal(64)
@@ -49,21 +31,6 @@ def test_a_response_that_cannot_be_fitted_is_counted() -> None:
     assert not alone.used
     assert alone.chance == pytest.approx((noise < 0).mean())
     assert either == alone or not either.used
-
-
-def test_a_step_that_few_runs_meet_is_inside_the_interval() -> None:
-    """A failure of 1.4 % of benches that nothing smooth announces."""
-
-    def broken(z: np.ndarray) -> np.ndarray:
-        return np.where(z[:, 0] > 2.2, -40.0, 120.0 + 10.0 * z[:, 1])
-
-    true = float((broken(points(2**14, INPUTS, 99)) < 0).mean())
-    assert 0.008 < true < 0.02
-    for seed in range(8):
-        at = points(64, INPUTS, seed + 5)
-        alone, either = chances_below(at, [broken(at)], seed)
-        assert alone.low <= true <= alone.high
-        assert either.chance >= alone.chance
 
 
 def test_any_of_two_happens_at_least_as_often_as_one() -> None:
@@ -153,3 +120,36 @@ def test_any_of_two_responses_is_found_from_both() -> None:
     assert either.q2 == min(below.q2, above.q2)
     counted = chances_below(at, [line(at), np.full(64, 5.0)], 0)[-1]
     assert not counted.used
+
+
+def test_a_step_that_few_runs_meet_is_inside_the_interval() -> None:
+    """A failure of 1.4 % of benches that nothing smooth announces."""
+
+    def broken(z: np.ndarray) -> np.ndarray:
+        return np.where(z[:, 0] > 2.2, -40.0, 120.0 + 10.0 * z[:, 1])
+
+    true = float((broken(points(2**14, INPUTS, 99)) < 0).mean())
+    assert 0.008 < true < 0.02
+    for seed in range(8):
+        at = points(64, INPUTS, seed + 5)
+        alone, either = chances_below(at, [broken(at)], seed)
+        assert alone.low <= true <= alone.high
+        assert either.chance >= alone.chance
+
+
+def test_64_runs_tell_what_a_thousand_counted_ones_do() -> None:
+    """The true chance is inside the interval, and the interval is narrower than by counting."""
+    every = points(2**14, INPUTS, 99)
+    true = [float((f(every) < 0).mean()) for f in (bent, stepped)]
+    true.append(float(((bent(every) < 0) | (stepped(every) < 0)).mean()))
+    inside, widths = 0, []
+    seeds = range(10)
+    for seed in seeds:
+        at = points(64, INPUTS, seed + 5)
+        found = chances_below(at, [bent(at), stepped(at)], seed)
+        assert all(chance.used for chance in found)
+        inside += sum(c.low <= t <= c.high for c, t in zip(found, true, strict=True))
+        widths.append([c.high - c.low for c in found])
+    counted = [2 * 1.96 * np.sqrt(t * (1 - t) / 1000) for t in true]
+    assert inside >= 0.9 * 3 * len(seeds)
+    assert (np.mean(widths, axis=0) < np.array(counted)).all()
