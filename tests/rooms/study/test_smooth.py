@@ -107,6 +107,7 @@ def test_a_measure_at_its_limit_has_not_failed() -> None:
     )
     assert (here.chance, there.chance, either.chance) == (0.25, 0.25, 0.5)
     assert (either.low, either.high) == wilson(2, 4)
+    assert here.q2 == either.q2 == 0.0
 
 
 def test_any_of_two_responses_is_found_from_both() -> None:
