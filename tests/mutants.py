@@ -5,6 +5,17 @@ are run in a process of their own: a comparison turned, an arithmetic sign excha
 moved, `and` made `or`, a condition negated, a result dropped. A test that fails, or takes ten times
 as long, kills the mutant. Those that live are printed, to be killed by a test or to be explained.
 Kernels are run without compiling, as machine code is kept by the text of its file.
+
+Some that live change nothing that a test could see:
+
+- `<` made `<=` between computed numbers that never are equal: reach and shade of the arc, ends of a
+  spot, level and uncertainty, spread and `q2` of responses
+- arc: a face edge on gets no heat either way; the order of the two Gauss points of a layer
+- lap: one more sweep, in which nothing fills
+- wetting: one more halving; what stands for a span of 0, or beside an equal branch
+- chance: another seed of the points; what stands for a key that the case lacks; `strict` of lists
+  made together
+- sizes that are estimates (points, draws, `FAR`, `WIDER`): no test holds their last digit
 """
 
 from __future__ import annotations
