@@ -9,7 +9,7 @@ Kernels are run without compiling, as machine code is kept by the text of its fi
 Some that live change nothing that a test could see:
 
 - `<` made `<=` between computed numbers that never are equal: reach and shade of the arc, ends of a
-  spot, level and uncertainty, spread and `q2` of responses
+  spot, shares, a peak less a tolerance, spread and `q2` of responses
 - arc: a face edge on gets no heat either way; the order of the two Gauss points of a layer
 - lap: one more sweep, in which nothing fills
 - wetting: one more halving; what stands for a span of 0, or beside an equal branch
