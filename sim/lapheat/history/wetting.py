@@ -168,8 +168,6 @@ def reached(now: Array, area: Array, share: float) -> float:
 def _highest(values: Array, holds: Callable[[float], bool]) -> float:
     """Highest level [K] at which `holds` is true, which it is for all lower ones."""
     low, high = float(values.min()), float(values.max())
-    if not holds(low):
-        return low
     for _ in range(60):
         middle = 0.5 * (low + high)
         if holds(middle):

@@ -52,14 +52,13 @@ class Schedule:
     rate: float
 
 
-def _nearest(target: float, free: list[int], count: int) -> int:
-    """The free segment number nearest to `target` (in segments, may be fractional)."""
+def _nearest(target: float, free: list[int]) -> int:
+    """Free segment number nearest to `target` (in segments, may be fractional).
 
-    def gap(n: int) -> tuple[float, int]:
-        turn = abs(n - target) % count
-        return (round(min(turn, count - turn), 9), n)
-
-    return min(free, key=gap)
+    All free ones lie ahead of the segment that the target is counted from: the other way round the
+    ring is never nearer.
+    """
+    return min(free, key=lambda n: (round(abs(n - target), 9), n))
 
 
 def order_of(order: str | tuple[int, ...], count: int) -> tuple[int, ...]:
@@ -89,7 +88,7 @@ def order_of(order: str | tuple[int, ...], count: int) -> tuple[int, ...]:
         run.append(lead)
         for turn in turns[order]:
             if free:
-                pick = _nearest(lead + turn * count, free, count)
+                pick = _nearest(lead + turn * count, free)
                 free.remove(pick)
                 run.append(pick)
     return tuple(run)

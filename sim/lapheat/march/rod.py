@@ -26,14 +26,14 @@ class Rod:
         self, state: State, segment: Segment, layer_heat: float, flow: float, seconds: float
     ) -> None:
         numbers = np.arange(segment.first_layer, segment.last_layer)
-        self.order = numbers if segment.direction > 0 else numbers[::-1]
+        self.order = numbers[:: segment.direction]
         self.state, self.heat, self.flow, self.seconds = state, layer_heat, flow, seconds
         self.missing = np.asarray(~(state.alive[:, self.order] > 0.0).any(axis=0))
         self._power = layer_heat * len(numbers) / seconds
         mass = state.problem.grid.mass[state.problem.fillet_cells]
         self.share = mass / mass.sum() if len(mass) else mass
-        step = slice(None) if segment.direction > 0 else slice(None, None, -1)
-        self._rod = state.rod[:, segment.first_layer : segment.last_layer][:, step]
+        here = state.rod[:, segment.first_layer : segment.last_layer]
+        self._rod = here[:, :: segment.direction]
         self._middle = np.arange(len(numbers)) + 0.5
         self.laid = 0
         self.left = np.zeros(len(numbers))  # heat a layer still has to take up [J]

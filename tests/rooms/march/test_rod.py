@@ -87,6 +87,39 @@ def test_where_a_tack_lies_nothing_is_laid_and_no_heat_is_taken() -> None:
     assert rod.power(2.5 / count) == pytest.approx(HEAT * count / SECONDS)
     given = sum(rod.feed(n / (4 * count), 2.0, 0.1) for n in range(4 * count + 1))
     assert given == pytest.approx(HEAT * (count - 2), rel=1e-12)
+    at_end, _, _ = rod_of(tacked=slice(segment.last_layer - 1, segment.last_layer))
+    assert at_end.power(1.0) == at_end.power(1.0 - 0.5 / count) == 0.0
+    assert at_end.power(1.0 - 1.5 / count) > 0.0
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+def test_the_heat_goes_where_the_filler_lies(backwards: bool) -> None:
+    """Half of the way on, what was laid before is molten, and what lies ahead takes up heat."""
+    rod, state, segment = rod_of(backwards)
+    count = segment.last_layer - segment.first_layer
+    for n in range(count + 1):
+        rod.feed(0.5 * n / count, 2.0, SECONDS / count / 2.0)
+    heated = np.flatnonzero(state.rod.sum(axis=0) > 0.0)
+    here = rod.order[count // 2]
+    ahead = [here - n if backwards else here + n for n in range(2)]
+    assert sorted(heated.tolist()) == sorted(ahead)
+
+
+def test_what_the_base_is_warm_by_need_not_be_melted() -> None:
+    """A base at the filler's liquidus brings more of what a layer takes up, and less is left."""
+    rod, state, _ = rod_of()
+    cold, _, _ = rod_of()
+    state.h[:] = np.array(
+        [state.problem.alloys[a].enthalpy(np.asarray(FLOW)) for a in state.problem.grid.alloy]
+    )[:, None]
+    state.refresh()
+    state.observe()
+    dt = SECONDS / 100.0
+    warm, little = rod.feed(0.0, 1.0, dt), cold.feed(0.0, 1.0, dt)
+    assert rod.laid == cold.laid == 1
+    assert warm > little
+    assert warm + rod.left.sum() == pytest.approx(HEAT)
+    assert little + cold.left.sum() == pytest.approx(HEAT)
 
 
 def test_a_bead_has_no_rod() -> None:

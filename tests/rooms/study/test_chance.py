@@ -106,6 +106,20 @@ def test_what_the_length_gives_is_varied_by_a_factor_on_it() -> None:
     assert found["efficiency"].key == "scale.efficiency"
 
 
+def test_what_varies_is_what_the_case_holds() -> None:
+    text = put("arc", 'length = "2 mm"\ncontrol = "pedal"\nhold = "1100 degC"')
+    case = read_case_text(text + '\n[scatter]\nclearance = 1.0\nefficiency = "8 %"\n', "stub.toml")
+    found = {entry.name: entry for entry in inputs_of(case)}
+    assert "clearance" not in found  # a factor of 1
+    assert found["arc_length"].value == pytest.approx(2e-3)
+    assert found["hold"].value == pytest.approx(1373.15)
+    assert (found["efficiency"].spread.size, found["efficiency"].value) == (0.08, 1.0)
+    wide = {e.name: e for e in inputs_of(read_case_text(BASE, "stub.toml"))}["clearance"]
+    assert (wide.value, wide.spread) == (pytest.approx(1e-4), Spread(2.0, "factor"))
+    none = read_case_text(BASE + "[scatter]\nemissivity = 1.0\nspot = 0.0\n", "stub.toml")
+    assert {"emissivity", "spot"}.isdisjoint(entry.name for entry in inputs_of(none))
+
+
 def test_shares_are_of_factors_or_of_amounts() -> None:
     assert AMPS.value(0.5) == pytest.approx(80.0)  # the geometric mean
     assert PLACE.value(0.25) == pytest.approx(0.0, abs=1e-12)
@@ -129,9 +143,14 @@ def test_settings_are_whole_steps_inside_the_range() -> None:
     assert narrow.settable(40.4)[0] == 41.0
     assert narrow.settable(42.6)[0] == 42.0
     assert RING.settable(0.0123456)[1] == "12.346 mm"
+    for knob in (AMPS, PLACE):  # the ends themselves can be set
+        for end in (knob.low, knob.high):
+            assert knob.settable(end)[0] == pytest.approx(end, abs=1e-9)
     shares, texts = settable((AMPS, PLACE), np.array([0.5, 0.3]))
     assert texts == (("arc.current", "80 A"), ("arc.aim", "0 mm"))
     np.testing.assert_allclose(shares, [0.5, 0.25], atol=1e-12)
+    with pytest.raises(ValueError, match="shorter"):
+        settable((AMPS, PLACE), np.array([0.5]))
 
 
 def test_a_knob_counts_with_what_the_bench_makes_of_it() -> None:

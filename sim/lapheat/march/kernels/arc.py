@@ -39,12 +39,10 @@ def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-de
     two = 2.0 * torch.spot * torch.spot
     gauss = 0.5 / sqrt(3.0)
     total = 0.0
-    turn = torch.step * layers
     nearest = torch.point_r.min()
     for k in range(2 * layers):  # half layers
         d = (k // 2 + 0.5 + (gauss if k % 2 else -gauss)) * torch.step - where
         if grid.closed:
-            d -= turn * np.round(d / turn)
             ahead_x, ahead_y = cos(d), sin(d)
             if nearest * abs(ahead_y) > reach:
                 continue
@@ -71,7 +69,7 @@ def light(torch, grid, alive, where, power, heat):  # type: ignore[no-untyped-de
                 rho2 = dx * dx + y * y + dz * dz - ahead * ahead
                 if rho2 > reach * reach:
                     continue
-                if x < 0.0 and abs(y) < torch.shade and torch.cr > 0.0:
+                if abs(y) < torch.shade and torch.cr > 0.0:
                     # the way to the torch runs into the tube
                     side = sqrt(torch.shade * torch.shade - y * y)
                     if -side > x and z + (-side - x) * torch.cz / torch.cr < torch.height:

@@ -138,8 +138,7 @@ def points(count: int, inputs: int, seed: int) -> Array:
     """
     sobol = qmc.Sobol(inputs, rng=np.random.default_rng(seed))
     unit = sobol.random_base2(ceil(log2(max(count, 1))))[:count]
-    # a point may fall on 0 itself
-    return np.asarray(STANDARD.ppf(np.clip(unit, 1e-9, 1.0 - 1e-9)), dtype=float)
+    return np.asarray(STANDARD.ppf(unit), dtype=float)
 
 
 def seed_of(seed: int, purpose: str, number: int = 0) -> int:
