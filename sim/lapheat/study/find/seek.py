@@ -73,7 +73,7 @@ def most_runs(plan: FindPlan) -> tuple[int, int]:
     effort, hands = plan.effort, len(plan.hands)
     looks = max(left * most_looks(effort.looks, left) for left in range(1, hands + 1))
     tests, finer = most_tests(plan)
-    rounds = effort.rounds + effort.tries - 1
+    rounds = effort.rounds + effort.more
     return effort.first * hands + rounds * looks + tests + most_changes(plan), finer
 
 
