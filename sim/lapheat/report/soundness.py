@@ -56,7 +56,7 @@ def soundness_rows(case: Case, outcomes: Outcomes, words: Wording) -> Iterator[S
     yield Sound(
         "heat tint",
         f"{words.long(sound.bore_tint_m) if some else 'none'} of the bore above {words.hot(TINT)}",
-        "purge that length" if some else "nothing to purge",
+        "purge that length" if some else "no purge asked for by that",
         (
             f"outside {words.long(sound.tint_width_m)} from the "
             f"{'toe' if case.brazed else 'arc line'}",
@@ -83,7 +83,7 @@ def _sensitised(sound: SoundnessOutcome, carbon: float, words: Wording, brazed: 
     return Sound(
         "sensitised",
         f"{own} of the time it takes at {carbon:g} % carbon",
-        f"sound under 100 % (from memory, within a factor of {SPREAD:.0f})",
+        f"no pass or fail: from memory, within a factor of {SPREAD:.0f}",
         (
             f"most on the {sound.sensitised_surface}, {words.long(abs(height))} "
             f"{'below' if height < 0.0 else 'above'} the {'flange face' if brazed else 'arc line'}",

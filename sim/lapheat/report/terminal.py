@@ -57,7 +57,8 @@ def report_of(
     parts += [Text(), *_verdict(judgement, words)]
     parts += _list("Also look at", [*map(sentence, notes_of(judgement, words))])
     parts += _list("What to change", levers_of(case).advice)
-    parts += _list("Notes", case.assumed)
+    unknown = (*outcomes.alloys.held, *outcomes.soundness.notes)
+    parts += _list("Notes", [*case.assumed, *map(sentence, unknown)])
     parts += [Text(), *_list("Cautions", CAUTIONS)]
     if files:
         parts += _list(f"Files in {printable(str(files[0].parent))}", [_names(files)])
@@ -152,7 +153,7 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     for sound in soundness_rows(case, outcomes, words):
         grid.add_row(sound.name, f"{sound.found}; {sound.sound}")
     time, rod = outcomes.time, outcomes.supplies
-    used = f"{words.gas(rod.argon_m3)} of argon"
+    used = f"{words.gas(rod.argon_m3)} of argon without a purge"
     if case.fillet is not None:
         used = f"{words.long(rod.rod_m)} of rod, {used}"
     grid.add_row("time", f"{time.total_s:.0f} s, arc on for {time.arc_on_s:.0f} s of it; {used}")
@@ -240,6 +241,7 @@ def _strength(told: StrengthOutcome, words: Wording) -> Iterator[tuple[str, str]
         f"{words.force(told.tube_yield_N)} at which the tube yields; sound from 100 %",
     )
     yield "", f"safety factor {told.safety_factor:g}, cold static pull; {OUT_OF_SCOPE}"
+    yield "", "at the least yield of the tube's alloy: a stronger tube makes that share smaller"
 
 
 def _tacks(case: Case, words: Wording) -> str:

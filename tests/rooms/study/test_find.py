@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,9 +25,9 @@ from lapheat.study.find.instead import changes
 from lapheat.study.find.knobs import KEYS, knobs_of
 from lapheat.study.find.model import Setting, measures
 from lapheat.study.find.plan import Effort, FindPlan, plan_of
-from lapheat.study.find.seek import Found, _estimated, seek
+from lapheat.study.find.seek import Found, _estimated, _promises, seek
 from lapheat.study.find.space import space_of
-from lapheat.study.find.trying import Hand, Pick, is_good
+from lapheat.study.find.trying import Hand, Pick, Tried, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
 from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
@@ -343,6 +343,19 @@ def test_what_the_own_mesh_differs_by_teaches_the_next_pick() -> None:
     tried = [pick for pick in found.picks if pick.benches]
     assert len(tried) > 1
     assert counted(found.plan, found.pick.inputs, "pedal", 256, -60.0) >= found.pick.low
+
+
+@pytest.mark.parametrize(
+    ("likely", "guarded", "tries"),
+    [(0.95, 0.2, True), (0.85, 0.7, True), (0.85, 0.5, False), (0.5, 0.1, False)],
+)
+def test_after_a_pick_that_failed_only_what_promises_more_is_tried(
+    found: Found, likely: float, guarded: float, tries: bool
+) -> None:
+    failed = Tried(replace(found.picks[0], chance=0.5), *([None] * (len(fields(Tried)) - 1)))
+    setting = Setting((0.5,), guarded, likely, guarded, 1.0, 100.0, 10.0, 10.0)
+    assert setting.guarded == guarded
+    assert _promises(setting, [failed], 0.9) is tries
 
 
 def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) -> None:

@@ -1,7 +1,7 @@
 """Errors of the command line's own words: which option, what was given, what is allowed.
 
 The library that reads the command line has words of its own for them, other ones in each release.
-Only its kinds of error are used here, and what our commands declare.
+Its kinds of error are used here and what our commands declare; its message only for surplus words.
 """
 
 from __future__ import annotations

@@ -44,6 +44,7 @@ READ = {
     "tube_peak_C": "tube_peak (whole run)",
     "flange_peak_C": "flange_peak (whole run)",
     "peak_s": "peak_time",
+    "start_C": "start_temperature",
     "wall_s": "wall_clock",
 }
 

@@ -3,7 +3,8 @@
 A first round of runs spreads over all settings and all of the scatter. Each further round asks
 the responses fitted so far (`model`) for the settings that seem best and runs those benches of
 them on which the responses may be wrong. What is found is confirmed on benches that had no part
-in the search.
+in the search. After a pick that failed the rounds go on, at most as many as `Effort.more` in all,
+until a setting may be sure enough or should beat what was tried.
 
 The search is a generator: it yields rounds of tasks and is sent their rows (`runs.rounds`).
 """
