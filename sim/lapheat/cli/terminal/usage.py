@@ -72,7 +72,9 @@ def _of_value(
     declared, made = _declared(function, param.name)
     option = isinstance(made, OptionInfo)
     key = max(param.opts, key=len) if option else str(made.metavar or param.name)
-    given = "nothing" if missing else shown(next(_values(param.opts, typed), "") if option else "")
+    # an argument is a path, and nothing else is wrong with one
+    values = _values(param.opts, typed) if option else (word for word in typed if "\0" in word)
+    given = "nothing" if missing else shown(next(values, ""))
     if missing and not option:
         told = str(made.help).rstrip(".")
         return Fault("", key, given, f"{told[0].lower()}{told[1:]}", hint)
@@ -102,7 +104,9 @@ def _allowed(kind: Any, made: Any) -> str:
     """What a parameter takes, in words."""
     if isinstance(kind, type) and issubclass(kind, Enum):
         return " or ".join(str(item.value) for item in kind)
-    word = {int: "a whole number", float: "a number", Path: "a path"}.get(kind, "a text")
+    word = {int: "a whole number", float: "a number", Path: "a path without a null byte"}.get(
+        kind, "a text"
+    )
     low, high = (end if end is None else f"{end:g}" for end in (made.min, made.max))
     if low is None or high is None:
         return word + (f" of {low} or more" if low else f" of at most {high}" if high else "")
