@@ -262,6 +262,18 @@ def test_a_click_in_the_map_of_a_window_loads_the_setting(page: Page) -> None:
     expect(page.locator("#joint")).to_be_visible()
 
 
+def test_a_count_that_is_no_number_is_refused_at_its_card(page: Page, data: Path) -> None:
+    put(page, SMALL)
+    page.click('nav [data-view="choose"]')
+    before = len(list(Jobs(data / "jobs")))
+    for given in ("ten", "-4", "1e3"):
+        page.fill("#risk-samples", given)
+        ask(page, "risk")
+        fault = page.locator("form[aria-labelledby=card-risk] .fault")
+        expect(fault).to_contain_text(f"given: {given}")
+    assert len(list(Jobs(data / "jobs"))) == before
+
+
 def test_a_click_in_the_map_of_chances_loads_a_setting(page: Page, data: Path) -> None:
     job = next(job.id for job in Jobs(data / "jobs") if job.kind == "window")
     put(page, SMALL)

@@ -13,6 +13,7 @@ import pytest
 from lapheat.case.faults import CaseError
 from lapheat.cli.run import carry_out as run_command
 from lapheat.cli.terminal.exits import Left
+from lapheat.page import worker
 from lapheat.page.jobs import OPEN, Job, Jobs, write_whole
 from lapheat.page.runner import Runner
 from lapheat.page.view import run_view
@@ -226,3 +227,14 @@ def test_a_study_whose_server_was_killed_goes_on_from_its_rows(tmp_path: Path) -
     assert not rows.exists()
     assert next(told["share"] for told in said if told.get("share") is not None) > 0.1
     assert (tmp_path / "result" / "sequences.json").is_file()
+
+
+def test_rows_that_were_kept_do_not_shorten_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter((0.0, 0.0, 10.0))
+    monkeypatch.setattr(worker, "monotonic", lambda: next(clock))
+    said: list[dict[str, Any]] = []
+    pace = worker._Pace(said.append)
+    pace.told("runs", 230, 256)
+    pace.told("runs", 232, 256)
+    assert said[0]["left_s"] is None
+    assert said[1] == {"text": "runs, 232 of 256", "share": 232 / 256, "left_s": 10.0 / 2 * 24}

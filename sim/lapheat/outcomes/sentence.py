@@ -355,10 +355,10 @@ def _pedal(pedal: Pedal, words: Wording) -> str:
             more = "a longer wait" if pedal.melts else "more current or a longer wait"
             return f"the pedal was at the top of arc.current_range: {more} helps"
         case "gave way":
-            more = "" if pedal.melts else "a higher hold, or "
+            more = "" if pedal.melts else "a higher hold or "
             return (
                 "the pedal gave way at arc.hold before the colder side flowed: "
-                f"{more}an aim further to the colder side, helps"
+                f"{more}an aim further to that side helps"
             )
         case "not yet":
             return "the base was not yet at arc.hold: a longer wait helps"

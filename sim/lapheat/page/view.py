@@ -108,6 +108,7 @@ def _numbers(result: Result) -> Iterator[dict[str, Any]]:
             yield _row(LABELS["filler.superheat_K"], words.apart(filler.superheat_K))
         if not case.limits.lap_filled:
             yield _row(LABELS["soundness.lap_filled"], words.share(outcomes.soundness.lap_filled))
+    yield _row("mesh", case.detail)
     yield _row("whole time", f"{outcomes.time.total_s:.0f} s")
     yield _row("arc on", f"{outcomes.time.arc_on_s:.0f} s")
 

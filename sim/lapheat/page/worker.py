@@ -37,18 +37,21 @@ class _Pace:
 
     def __init__(self, say: Say) -> None:
         self._say, self._began, self._next, self._doing = say, monotonic(), 0.0, ""
+        self._first = 0.0  # done when it began: rows that an earlier attempt kept took no time
 
     def told(self, doing: str, done: float, count: float, text: str = "") -> None:
         """Tell of `done` of `count`; a new `doing` starts the clock anew."""
         now = monotonic()
         if doing != self._doing:
-            self._doing, self._began, self._next = doing, now, 0.0
+            self._doing, self._began, self._next, self._first = doing, now, 0.0, done
         if now < self._next:
             return
         self._next = now + PERIOD
-        left = (now - self._began) / done * (count - done) if 0.0 < done <= count else None
+        fresh = done - self._first
+        left = (now - self._began) / fresh * (count - done) if 0.0 < fresh <= count else None
         share = min(done / count, 1.0) if count else None
-        self._say({"text": text or doing, "share": share, "left_s": left})
+        runs = f"{doing}, {done:.0f} of {count:.0f}" if count > 1 else doing
+        self._say({"text": text or runs, "share": share, "left_s": left})
 
 
 def carry_out(folder: Path, job: Mapping[str, Any], say: Say) -> dict[str, Any]:

@@ -71,7 +71,7 @@ def chance_of(case: Case) -> str:
         told = _told(case, "risk")
         success = told["success"]
         chance, low, high = (float(success[name]) for name in ("chance", "low", "high"))
-        runs = int(told["samples"])
+        runs, detail = int(told["samples"]), _text(told["detail"])
         if not (0.0 <= low <= chance <= high <= 1.0 and runs >= 1):
             raise ValueError(success)
     except _OtherError as error:
@@ -80,7 +80,7 @@ def chance_of(case: Case) -> str:
         return unknown
     return (
         f"Chance that a real bench succeeds: {100.0 * chance:.0f} % ({100.0 * low:.0f} to "
-        f"{100.0 * high:.0f} %), from {runs} runs with scattered inputs."
+        f"{100.0 * high:.0f} %), from {runs} {detail} runs with scattered inputs."
     )
 
 

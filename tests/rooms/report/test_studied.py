@@ -32,11 +32,13 @@ def test_the_chance_is_that_of_this_very_case(tmp_path: Path) -> None:
         "case": digest_of(read_case(file)),
         "own_detail": "standard",
         "samples": 256,
+        "detail": "coarse",
         "success": {"chance": 0.943, "low": 0.9, "high": 0.971},
     }
     (tmp_path / "stub.risk" / "risk.json").write_text(json.dumps(told))
     assert chance_of(case) == (
-        "Chance that a real bench succeeds: 94 % (90 to 97 %), from 256 runs with scattered inputs."
+        "Chance that a real bench succeeds: 94 % (90 to 97 %), from 256 coarse runs with "
+        "scattered inputs."
     )
     other = read_case(file, ("arc.current=81 A",))
     assert chance_of(other).endswith("stub.risk is of another case.")
@@ -151,4 +153,4 @@ def beside(folder: Path, study: str) -> tuple[Case, Path]:
 
 def risk_text(case: Case, samples: object, success: str) -> str:
     about = f'"case": "{digest_of(case)}", "own_detail": "{case.detail}"'
-    return f'{{{about}, "samples": {samples}, "success": {{{success}}}}}'
+    return f'{{{about}, "samples": {samples}, "detail": "coarse", "success": {{{success}}}}}'

@@ -135,7 +135,7 @@ def test_keys_that_open_the_window_only_together_are_named_as_a_person_sets_them
     assert window.pick.run is None
     assert window.safest is None
     why = window.pick.why
-    assert "there opens the window" in why
+    assert "opens the window" in why
     assert "(100 A there)" in why or "(3 mm/s there)" in why
     assert "arc.aim" not in why  # it changes nothing
 

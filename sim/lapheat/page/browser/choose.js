@@ -22,6 +22,13 @@ function share(id) {
   return value;
 }
 
+function whole(id) {
+  const given = read(id);
+  if (!given) return undefined;
+  if (!/^[0-9]{1,7}$/.test(given)) throw new Error(`given: ${given}\nallowed: a whole number, such as 64`);
+  return +given;
+}
+
 function card(kind, help, fields, options, measured) {
   const fault = make("p", { class: "fault", role: "alert" }), button = make("button", { type: "submit", class: "main" }, NAMES[kind]);
   const form = make("form", { class: "card", novalidate: "", "aria-labelledby": `card-${kind}` }, make("h3", { id: `card-${kind}` }, NAMES[kind]), make("p", { class: "help" }, help), fields, make("div", { class: "row" }, button), fault);
@@ -88,7 +95,7 @@ export function showChoices() {
       () => ({ vary: vary(), sure: share("window-sure"), detail: read("window-detail") })),
     card("risk", "Varies what scatters on a real bench (“Scatter” in the form): the chance that the base melts, that the filler fails, and what drives them.",
       [text("risk-samples", "Runs at most", "64", "a power of two"), mesh("risk-detail")],
-      () => ({ samples: Math.round(+read("risk-samples")) || undefined, detail: read("risk-detail") })),
+      () => ({ samples: whole("risk-samples"), detail: read("risk-detail") })),
     card("sequences", "Compares orders of segments: what works first, then even peaks, then time.",
       [text("orders", "Orders", "", "names or lists, with commas between; left out: all named ones"), tick("interpass", "without pauses but the wait to cool"), mesh("sequences-detail", "the case's own")],
       () => ({ orders: read("orders"), equal_interpass: byId("interpass").checked, detail: read("sequences-detail") })),

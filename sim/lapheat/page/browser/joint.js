@@ -2,7 +2,7 @@
 import { draw, make } from "./dom.js";
 
 const SIZE = 240;
-const near = (value) => +value.toPrecision(4);
+const near = (value) => +value.toPrecision(3);
 
 function length(mm, unit) {
   return unit === "in" ? `${near(mm / 25.4)} in` : `${near(mm)} mm`;

@@ -112,7 +112,7 @@ export async function poll() {
     if (jobs.some((job) => job.state === "running" || job.state === "waiting")) wait = 400;
     byId("away").hidden = true;
   } catch (error) {
-    const text = error.status === 403 ? error.message : "Lapheat does not answer. Start lapheat page again: runs and settings are kept.";
+    const text = error.status === 403 ? error.message : "Lapheat does not answer. Start lapheat page again and open the address that it shows: runs and settings are kept.";
     fill(byId("away"), text);
     byId("away").hidden = false;
     version = -1;

@@ -28,7 +28,7 @@ function picks(rows) {
 const PARTS = {
   find: ({ told }) => [make("h3", null, "Settings to choose among"), picks(told.picks),
     told.instead.length ? [make("h3", null, "What would help"), table("Changes", ["", "Change", "Chance"], told.instead.map((each) => [loader(each.inputs, each.name), `${each.name}: ${inWords(each.inputs)}`, each.chance === null ? "" : percent(each.chance)]))] : ""],
-  window: ({ told }) => [windowMap(told, use), chanceMap(told, use), make("h3", null, "Picks"), picks([told.pick, told.safest, told.nearest].filter(Boolean)),
+  window: ({ told }) => [windowMap(told, use), chanceMap(told, use), make("h3", null, told.pick ? "Picks" : "Nearest to what is wanted"), picks([told.pick, told.safest, told.nearest].filter(Boolean)),
     make("details", null, make("summary", null, `All ${told.runs.length} points`), table("Points", ["", "Settings", "Works", "Margin K", "Surplus K", "Time s"],
       told.runs.map((run) => [loader(run.inputs, inWords(run.inputs)), inWords(run.inputs), run.failed || (run.base_stays_solid && run.filler_flows), run.margin_K, run.surplus_K, run.total_s])))],
   sequences: ({ told }) => [table("Orders", ["", "Order", "Base solid", "Filler flows", "Unevenness K", "Time s"], told.orders.map((each) => [

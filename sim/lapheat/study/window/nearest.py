@@ -91,8 +91,8 @@ def _lever(sweep: Sweep, known: Difference) -> Planner[str]:
         whole = replace(trial, inputs=(*inputs, *lever.values), detail=None)
         (row,) = yield Round("trying what may open it", run_trial, [whole])
         if all(row.get(flag) is True for flag in MEASURES):
-            return f"{lever.told(before)} there opens the window: {standing(row, sweep.words)}"
-        return f"{lever.told(before)} there nearly opens it: {standing(row, sweep.words)}"
+            return f"{lever.told(before)} opens the window: {standing(row, sweep.words)}"
+        return f"{lever.told(before)} nearly opens it: {standing(row, sweep.words)}"
     if not tries:
         return "no key of the arc or of the rhythm helps from there"
     lever = max(tries, key=lambda lever: lever.worst)
