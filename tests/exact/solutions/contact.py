@@ -159,7 +159,8 @@ def lap_steady(
     kd = np.array(k) * np.array(thickness)
     free = np.sqrt(2.0 * h * kd)  # conductance of a free part, an endless fin [W/(m K)]
     coupling = np.array([[h + conductance, -conductance], [-conductance, h + conductance]])
-    square, shape = np.linalg.eig(coupling / kd[:, None])
+    # a symmetric matrix over a positive one: real, though some releases return complex numbers
+    square, shape = (each.real for each in np.linalg.eig(coupling / kd[:, None]))
     m = np.sqrt(square)
 
     def basis(at: Array) -> tuple[Array, Array]:

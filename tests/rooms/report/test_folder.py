@@ -172,7 +172,8 @@ def test_the_folder_one_stands_in_is_refused(
 
 
 def test_a_folder_that_cannot_be_made_is_refused() -> None:
-    assert "cannot be made" in refusal(Path("a" * 300))
+    told = refusal(Path("a" * 300))  # newer Pythons find no folder of that name, and no error
+    assert "cannot be made" in told or "at most 220 bytes" in told
     assert "cannot be made" in refusal(Path("nul\0byte"))
     assert "a name that is too long" in refusal(Path("a" * 221))
     assert check_folder(Path("a" * 220)).name == "a" * 220

@@ -314,7 +314,8 @@ def _beads(header: list[str], table: list[tuple[int, list[str]]], faults: Faults
         places.append(edge)
     faults.stop()
     edges = tuple(edge for edge in places if edge is not None)
-    if len(set(edges)) < len(edges) or places.count(None) > 1:
+    told = {(edge.kind, edge.side, str(edge.level)) for edge in edges}  # nan equals no nan
+    if len(told) < len(edges) or places.count(None) > 1:
         faults.add("header", shown(header), "each column once")
     if not edges:
         faults.add("header", shown(header), "at least one width, such as melt_outside_width [mm]")
