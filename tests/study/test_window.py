@@ -224,7 +224,7 @@ def test_files_hold_what_the_contract_names(tmp_path: Path) -> None:
         *("surplus_K", "tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m"),
     }
     assert told["pick"].keys() == {
-        *("inputs", "why", "margin_K", "surplus_K", "total_s", "confirmed"),
+        *("inputs", "at", "why", "margin_K", "surplus_K", "total_s", "confirmed"),
         *("chance", "low", "high", "way", "benches", "succeed", "fails_by"),
     }
     assert told["safest"].keys() == told["pick"].keys()
