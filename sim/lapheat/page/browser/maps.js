@@ -77,7 +77,7 @@ function marks(told, at) {
 export function chanceMap(told, use) {
   if (!told.chances || told.axes.length !== 2) return "";
   const { sure, chance, axes } = told.chances, [across, up] = axes, at = placesOf(axes), readout = reader();
-  const edges = (axis, place) => [0, ...axis.values.keys()].map((i) => i === 0 ? place(axis.values[0]) : 0.5 * (place(axis.values[i - 1]) + place(axis.values[i]))).slice(1).concat(place(axis.values.at(-1)));
+  const edges = (axis, place) => [...axis.values.map((value, i) => 0.5 * (place(axis.values[Math.max(i - 1, 0)]) + place(value))), place(axis.values.at(-1))];
   const xs = edges(across, at.x), ys = edges(up, at.y), many = up.values.length;
   const share = (i, j) => i < 0 || j < 0 || i >= across.values.length || j >= many ? null : chance[i * many + j];
   const line = [], points = [];
