@@ -87,13 +87,12 @@ def share_above(values: Array, at: Array, level: float | Array) -> Array:
     share : (...) 0 to 1
     """
     over = values - level
+    high, low = np.maximum(over[:-1], over[1:]), np.minimum(over[:-1], over[1:])
+    span = np.where(high > low, high - low, 1.0)
+    part = np.where(low >= 0.0, 1.0, np.where(high > 0.0, high / span, 0.0))
     share = np.zeros(over.shape[1:])
-    for i in range(len(at) - 1):
-        a, b = over[i], over[i + 1]
-        high, low = np.maximum(a, b), np.minimum(a, b)
-        span = np.where(high > low, high - low, 1.0)
-        part = np.where(low >= 0.0, 1.0, np.where(high > 0.0, high / span, 0.0))
-        share += part * (at[i + 1] - at[i])
+    for stretch, width in zip(part, np.diff(at), strict=True):
+        share += stretch * width
     return np.asarray(np.minimum(share / (at[-1] - at[0]), 1.0))
 
 
@@ -101,32 +100,33 @@ def _along(values: Array, at: Array, place: float) -> Array:
     """Value at a place of a side, (layers,); straight between faces and beyond the outermost."""
     if len(at) == 1:
         return np.asarray(values[0], dtype=float)
-    i = int(np.clip(np.searchsorted(at, place), 1, len(at) - 1))
+    i = min(max(int(np.searchsorted(at, place)), 1), len(at) - 1)
     weight = (place - at[i - 1]) / (at[i] - at[i - 1])
     return np.asarray(values[i - 1] + weight * (values[i] - values[i - 1]))
 
 
-def _near_root(values: Array, at: Array, place: float) -> Array:
-    """Value between the root and the first face, (layers,): with the root of the distance.
+def _near_root(values: Array, at: Array, places: Array) -> Array:
+    """Values at some places between root and first face, (places, layers).
 
+    They run with the root of the distance:
     ``T(x) = T_1 + (sqrt(x) - sqrt(x_1)) / (sqrt(x_2) - sqrt(x_1)) (T_2 - T_1)``: T_1 and T_2 at the
     first two faces [K], x from the root, in [m] or as a share of the side's area, which goes with
     the distance but for the curve of the ring. It is the form at the tip of a slit, p = 1/2, see
     `corners`. A single face is taken as it is.
     """
     if len(at) == 1:
-        return np.asarray(values[0], dtype=float)
-    first, second, here = sqrt(at[0]), sqrt(at[1]), sqrt(place)
-    return np.asarray(values[0] + (here - first) / (second - first) * (values[1] - values[0]))
+        return np.repeat(np.asarray(values[:1], dtype=float), len(places), axis=0)
+    first, second = sqrt(at[0]), sqrt(at[1])
+    weight = (np.sqrt(places) - first) / (second - first)
+    return np.asarray(values[0] + weight[:, None] * (values[1] - values[0]))
 
 
 def _whole(values: Array, area: Array) -> tuple[Array, Array]:
     """Values from root to toe (n, layers), and the share of the area before each (n,)."""
     at = (np.cumsum(area) - 0.5 * area) / area.sum()
     before = at[0] * np.array(CURVE)
-    root = [_near_root(values, at, float(place))[None] for place in before]
-    toe = _along(values, at, 1.0)[None]
-    return np.concatenate([*root, values, toe]), np.concatenate([before, at, [1.0]])
+    root, toe = _near_root(values, at, before), _along(values, at, 1.0)[None]
+    return np.concatenate([root, values, toe]), np.concatenate([before, at, [1.0]])
 
 
 def wet_share(peak: Array, area: Array, level: float) -> Array:
@@ -161,7 +161,7 @@ def reached(now: Array, area: Array, share: float) -> float:
     The share is a straight line in the level between any two of the values it runs through.
     """
     values, at = _whole(now[:, None], area)
-    levels = np.unique(values)[::-1]
+    levels = np.sort(values, axis=None)[::-1]
     return float(np.interp(share, share_above(values, at, levels), levels))
 
 
@@ -196,7 +196,8 @@ def spots(values: Array, edges: Array, segments: int, radius: float, level: bool
     half = 0.5 * SPOT
     low = 2.0 * half * MEAN
     inside = (at > low) & (at < leg - half)
-    root = (_near_root if low < at[0] else _along)(values, at, low)
+    at_tip = low < at[0]
+    root = _near_root(values, at, np.array([low]))[0] if at_tip else _along(values, at, low)
     toe = _along(values, at, leg - half)
     if level:
         root, toe = values[0], values[-1]

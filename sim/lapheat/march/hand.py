@@ -58,7 +58,7 @@ class Hand:
         reach = REACH * self.case.arc.spot / (mesh.step * self.case.tube.radius)
         middle = angle / mesh.step - 0.5
         near = np.arange(round(middle - reach), round(middle + reach) + 1) % mesh.layers
-        return float(self.state.surface[np.ix_(self.base, np.unique(near))].max())
+        return float(self.state.surface[:, near][self.base].max())
 
     def press(self, angle: float, dt: float) -> float:
         """Mean current of the coming `dt` [s] with the arc at `angle` [rad] [A].

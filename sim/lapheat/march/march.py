@@ -158,8 +158,8 @@ class _March:
         wait does not end by whole steps.
         """
         limit, begun = self.case.travel.dwell_limit, self.now
-        size, rise = 0.0, 0.0
-        while (lacking := self.lacks(segment)) > 0.0:
+        rise, lacking = 0.0, self.lacks(segment)
+        while lacking > 0.0:
             left = begun + limit - self.now
             if left < 1e-9:
                 return
@@ -167,7 +167,8 @@ class _March:
             if rise > 0.0:
                 size = min(size, (lacking + BELOW) / rise)
             self.hold(size, struck=self.now == begun)
-            fresh = (lacking - self.lacks(segment)) / size
+            was, lacking = lacking, self.lacks(segment)
+            fresh = (was - lacking) / size
             rise = fresh if fresh > 0.0 else rise  # the pedal may give way in a short step
 
     def run(self, segment: Segment, target: float, lay: bool) -> None:
