@@ -12,6 +12,7 @@ from ..history.records import History
 from .findings import Pedal
 
 __all__ = [
+    "AT_HOLD",
     "CurrentOutcome",
     "Pressed",
     "cold_pedal",
@@ -24,7 +25,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 NEAR = 0.01  # of the range: nearer to a limit than this is on it
-AT_HOLD = 15.0  # [K] below the hold the pedal has come there
+AT_HOLD = 15.0  # [K] from the hold the pedal is there
 
 
 @dataclass(frozen=True)

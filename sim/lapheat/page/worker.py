@@ -71,7 +71,7 @@ def carry_out(folder: Path, job: Mapping[str, Any], say: Say) -> dict[str, Any]:
         The computation failed, or its results could not be written.
     """
     pace = _Pace(say)
-    say({"text": "preparing; the first run of all also compiles, about a minute"})
+    say({"text": "preparing; the first run of all also compiles, a minute or two"})
     if job["kind"] == "run":
         return _run(folder, job["options"], pace)
     return _study(folder, job, pace)

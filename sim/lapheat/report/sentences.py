@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from ..history.records import History
-from ..outcomes.current import current_of, pressed
+from ..outcomes.current import AT_HOLD, current_of, pressed
 from ..outcomes.wording import Wording, numbered
 
 __all__ = ["CAUTIONS", "CAUTIONS_IN_SHORT", "UNCERTAINTY", "hand_by_segment", "hand_told"]
@@ -61,8 +63,16 @@ def hand_told(history: History, words: Wording) -> Iterator[tuple[str, str]]:
     yield (
         "pedal",
         f"{current.least_A:.0f} to {current.most_A:.0f} A, mean {current.mean_A:.0f} A, to hold "
-        f"{words.hot(pedal.hold)}; {'; '.join(sat) or free}",
+        f"{words.hot(pedal.hold)}{_past_hold(history, pedal.hold, words)}; "
+        f"{'; '.join(sat) or free}",
     )
+
+
+def _past_hold(history: History, hold: float, words: Wording) -> str:
+    """How far the base got above what the pedal was to hold, where that is worth a word."""
+    trace = history.trace
+    over = float(np.fmax(trace.tube, trace.flange)[pressed(history).step].max()) - hold
+    return f", which the base passed by {words.apart(over)}" if over > AT_HOLD else ""
 
 
 def hand_by_segment(history: History) -> Iterator[str]:

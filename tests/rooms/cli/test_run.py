@@ -19,6 +19,7 @@ import lapheat.api
 import lapheat.report.figures
 import lapheat.report.sheet
 from lapheat.api import Result
+from lapheat.cli.terminal import progress
 from lapheat.cli.terminal.progress import Meter
 from lapheat.history.records import History
 from lapheat.march.errors import MarchError
@@ -331,6 +332,22 @@ def test_progress_tells_segment_pause_and_what_is_nearest_to_melting() -> None:
     assert text(3, 1).startswith("segment 3 (2 of 3)")
     assert text(2, 2).startswith("segment 2 (3 of 3)")  # no pause between them
     assert text(2, 3).startswith("cooling")
+
+
+@pytest.mark.parametrize(("begins", "told"), [(False, True), (True, False)])
+def test_a_run_that_compiles_without_a_terminal_says_so(
+    begins: bool, told: bool, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(progress, "PATIENCE", 0.5)
+    case = run_with().case
+    assert case is not None
+    with progress.metered(case, 100.0) as meter:
+        silence = meter.silence
+        assert silence is not None
+        if begins:
+            meter(Progress(1, 0, 3, 0.1, 300.0, 300.0))
+        silence.join()
+    assert ("also compiles" in capsys.readouterr().err) == told
 
 
 @pytest.mark.usefixtures("folder")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from threading import Timer
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from ...case.case import Case
 from ...report.progress import Stage
-from .sweep import Lines
+from .sweep import Lines, say
 
 if TYPE_CHECKING:
     from ...march.march import Progress as Where
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["Meter", "metered"]
 
 PERIOD = 0.1  # [s] between updates
+PATIENCE = 10.0  # [s] without a word, where there is no terminal
+PREPARING = "preparing; the first run of all also compiles, a minute or two"
 
 
 class Meter(Stage):
@@ -37,9 +40,9 @@ class Meter(Stage):
         self.bar = bar
         self.total = max(total, 1e-9)
         self.next = 0.0
+        self.silence: Timer | None = None  # says that it prepares, unless it starts soon
         if bar is not None:
-            text = "preparing; the first run of all also compiles, about a minute"
-            self.task = bar.add_task(text, total=self.total)
+            self.task = bar.add_task(PREPARING, total=self.total)
             bar.refresh()
 
     def start(self, head: str = "") -> None:
@@ -51,6 +54,8 @@ class Meter(Stage):
         """Update, at most ten times a second; elsewhere a line a minute."""
         self.follow(where)
         started = where.time > 0.0
+        if started and self.silence is not None:
+            self.silence.cancel()
         if self.bar is None and started:
             self.lines.tell(lambda: self.text(where), where.time / self.total)
         if self.bar is not None and started and (now := monotonic()) >= self.next:
@@ -83,7 +88,14 @@ def metered(case: Case, total: float) -> Iterator[Meter]:
     """Give a meter on stderr: a bar that vanishes at the end, or lines if that is no terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield Meter(None, case, total)
+        meter = Meter(None, case, total)
+        meter.silence = silence = Timer(PATIENCE, say, (PREPARING,))
+        silence.daemon = True
+        silence.start()
+        try:
+            yield meter
+        finally:
+            silence.cancel()
         return
     columns = (
         TextColumn("{task.description}", markup=False),

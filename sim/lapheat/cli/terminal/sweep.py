@@ -111,7 +111,9 @@ def counted() -> Iterator[Count]:
         TextColumn("left"),
     )
     with Progress(*columns, console=console, transient=True, speed_estimate_period=120.0) as bar:
-        task = bar.add_task("starting; the first run of all also compiles, a minute", total=None)
+        task = bar.add_task(
+            "starting; the first run of all also compiles, a minute or two", total=None
+        )
 
         def count(doing: str, done: int, count: int) -> None:
             bar.update(task, description=doing, completed=done, total=count)
