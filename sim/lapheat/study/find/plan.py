@@ -25,8 +25,8 @@ class Effort:
     rounds : of more runs, at most, before the first pick is put to the test
     more : rounds that all failed picks together add to them, at most
     looks : runs of a round, over all hands that are left
-    early : benches of a pick; where more fail than the chance wanted allows, it is given up
     fresh : benches that confirm a pick
+    lot : of them, run at once; a pick is given up when more failed than the chance wanted allows
     tries : picks to put to the test, at most
     candidates : settings that the responses are asked about
     """
@@ -35,8 +35,8 @@ class Effort:
     rounds: int = 5
     more: int = 10
     looks: int = 18
-    early: int = 16
     fresh: int = 48
+    lot: int = 16
     tries: int = 5
     candidates: int = 2048
 

@@ -26,7 +26,7 @@ from .instead import Change, most_changes, what_would_serve
 from .model import BENCHES, Setting, Think, measures, most_looks, think, thought_of
 from .plan import FindPlan
 from .space import space_of
-from .trying import Hand, Inputs, Pick, Tried, is_good, most_tests, put_to_the_test
+from .trying import Hand, Inputs, Pick, Tried, is_good, most_tests, put_to_the_test, run_the_rest
 
 __all__ = ["Found", "most_runs", "seek"]
 
@@ -197,6 +197,10 @@ def _estimated(hand: Hand, setting: Setting) -> Pick:
     return Pick(hand.space.hand, hand.inputs(setting), setting.chance, low, high, time)
 
 
+def _surest_of(tried: Sequence[Tried]) -> int:
+    return max(range(len(tried)), key=lambda i: (tried[i].pick.chance, -tried[i].pick.time))
+
+
 def _surest(hand: Hand) -> Pick:
     return _estimated(hand, max(hand.settings, key=lambda s: (s.guarded, -s.time)))
 
@@ -206,7 +210,11 @@ def _found(
 ) -> Planner[Found]:
     """Sort out what was tried; where nothing is sure enough, run what would help."""
     good = [one.pick for one in tried if is_good(one.pick, plan.sure)]
-    surest = max(tried, key=lambda one: (one.pick.chance, -one.pick.time))
+    tried, first = list(tried), _surest_of(tried)
+    while not good and len(tried[first].rest):
+        tried[first] = yield from run_the_rest(tried[first], plan)
+        first = _surest_of(tried)
+    surest = tried[first]
     best = good[-1] if good else surest.pick
     others = [one.pick for one in tried if one.pick is not best]
     seen = {one.pick.inputs for one in tried}

@@ -1,7 +1,8 @@
 """Settings put to the test: on fresh benches, in other orders of segments, on the case's own mesh.
 
-Benches come in two lots: a pick that fails early costs few runs. The case's own mesh is asked
-only of a pick that passed; what it differs by is put on all runs of that hand from then on.
+Benches come in lots: a pick that fails early costs few runs. Where no pick passes, the surest is
+run on those it was spared. The case's own mesh is asked only of a pick that passed; what it differs
+by is put on all runs of that hand from then on.
 """
 
 from __future__ import annotations
@@ -23,7 +24,16 @@ from .model import Setting, measures
 from .plan import ORDER, FindPlan
 from .space import Space
 
-__all__ = ["Hand", "Inputs", "Pick", "Tried", "is_good", "most_tests", "put_to_the_test"]
+__all__ = [
+    "Hand",
+    "Inputs",
+    "Pick",
+    "Tried",
+    "is_good",
+    "most_tests",
+    "put_to_the_test",
+    "run_the_rest",
+]
 
 Array = NDArray[np.float64]
 Inputs = tuple[tuple[str, str], ...]
@@ -123,12 +133,19 @@ class Tried:
     pick : what came of it
     bench : (n, inputs) standard deviations
     base, filler : (n,) margin and slack of each, on the case's own mesh as far as it is known [K]
+    hand, setting : what was picked
+    rows : of the case as it is and of each bench
+    rest : (m, inputs) fresh benches that it was given up without
     """
 
     pick: Pick
     bench: Array
     base: Array
     filler: Array
+    hand: Hand
+    setting: Setting
+    rows: tuple[Row, ...]
+    rest: Array
 
 
 def is_good(pick: Pick, sure: float) -> bool:
@@ -164,7 +181,8 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
     bench = points(plan.fresh, space.size[1], seed_of(plan.seed, "fresh", attempt))
     every = [np.zeros(space.size[1]), *bench]
     rows: list[Row] = []
-    for end in (1 + plan.effort.early, len(every)):
+    while len(rows) < len(every):
+        end = len(rows) + plan.effort.lot + (not rows)
         more = [space.trial(inputs, z, plan.detail) for z in every[len(rows) : end]]
         rows += yield Round("fresh benches", run_trial, more)
         bad = int((~_good_benches(rows[1:], hand.shift)).sum())
@@ -177,7 +195,23 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
     hand.add(np.array([[*setting.shares, *z] for z in every[: len(rows)]]))
     # what a search in the case's own order can learn from
     hand.rows += [{**row, "total_s": float(row.get("total_s") or 0.0) / hand.pace} for row in rows]
-    return _tried(hand, inputs, rows, np.array(every[1 : len(rows)]), own, setting)
+    return _tried(hand, inputs, rows, bench, own, setting)
+
+
+def run_the_rest(tried: Tried, plan: FindPlan) -> Planner[Tried]:
+    """Run a pick that was given up on the fresh benches that are left.
+
+    Parameters
+    ----------
+    tried : what came of it so far
+    plan : of the search
+    """
+    hand, inputs = tried.hand, tried.pick.inputs
+    more = [hand.space.trial(inputs, z, plan.detail) for z in tried.rest]
+    rows = yield Round("benches that are left", run_trial, more)
+    hand.besides = hand.besides[0] + len(rows), hand.besides[1]
+    bench = np.vstack([tried.bench, tried.rest])
+    return _tried(hand, inputs, [*tried.rows, *rows], bench, tried.pick.confirmed, tried.setting)
 
 
 def _good_benches(rows: Sequence[Row], shift: tuple[float, float]) -> NDArray[np.bool_]:
@@ -188,6 +222,7 @@ def _good_benches(rows: Sequence[Row], shift: tuple[float, float]) -> NDArray[np
 def _tried(
     hand: Hand, inputs: Inputs, rows: Sequence[Row], bench: Array, own: Row | None, setting: Setting
 ) -> Tried:
+    """Sum up `rows`, of the case as it is and of the first of all fresh benches `bench`."""
     base, filler, time = measures(rows)
     base, filler = base + hand.shift[0], filler + hand.shift[1]
     why: Counter[str] = Counter()
@@ -199,21 +234,24 @@ def _tried(
             why["base"] += 1
         if not flows:
             why[str(row.get("filler_binding") or "arc.current")] += 1
+    count = len(rows) - 1
     good = int(_good_benches(rows[1:], hand.shift).sum())
-    low, high = wilson(good, len(bench))
+    low, high = wilson(good, count)
     pick = Pick(
         hand.space.hand,
         inputs,
-        good / len(bench),
+        good / count,
         low,
         high,
         float(time[0]) if np.isfinite(time[0]) else setting.time * hand.pace,
         own,
-        len(bench),
+        count,
         dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
         hand.shift,
     )
-    return Tried(pick, bench, base[1:], filler[1:])
+    return Tried(
+        pick, bench[:count], base[1:], filler[1:], hand, setting, tuple(rows), bench[count:]
+    )
 
 
 def _own_mesh(
