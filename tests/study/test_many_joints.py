@@ -33,4 +33,5 @@ def test_a_joint_survives_four_benches_of_five_or_a_run_says_why_not(name: str) 
         assert kept["chance"] >= 0.9
     elif kept["chance"] < 0.8:
         assert kept["fails"]
-        assert any(change["counted"] for change in kept["instead"])
+        counted = [change["chance"] for change in kept["instead"] if change["counted"]]
+        assert max(counted) > kept["chance"] + 0.05

@@ -18,6 +18,7 @@ from rich.console import Console
 from lapheat.case.file import CaseError
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import _estimate, told
+from lapheat.march.errors import MarchError
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
@@ -397,6 +398,53 @@ def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) ->
     assert case in (tmp_path / "out" / "find.csv").read_text("utf-8")
 
 
+def test_a_change_is_judged_on_the_cases_own_mesh_as_its_setting_is() -> None:
+    """60 K less flow on the own mesh: what changes nothing is not said to bring them back."""
+
+    def finer(trial: Trial) -> Row:
+        row = formulas(trial)
+        slack = float(row["filler_slack_K"] or 0.0) - (60.0 if trial.detail == "standard" else 0.0)
+        return {**row, "filler_slack_K": slack, "filler_flows": slack >= 0.0}
+
+    text = TEXT.replace('"coarse"', '"standard"')
+    found = search(text, finer, replace(SMALL, rounds=2, more=0, tries=1))
+    assert found.pick is None
+    assert found.picks[0].shift == (0.0, -60.0)
+    flange = next(c for c in found.instead if c.name == "a thicker flange")  # not in the formulas
+    assert (flange.base, flange.filler) == (0.0, 0.0)
+    assert flange.chance == found.picks[0].chance
+
+
+def test_a_base_that_cannot_melt_is_searched_for_what_flows() -> None:
+    def no_solidus(trial: Trial) -> Row:
+        return {**formulas(trial), "margin_K": None, "base_stays_solid": True}
+
+    found = search(made=no_solidus)
+    assert found.pick is not None
+    assert set(found.picks[0].fails) <= {"limits.wet_fraction"}
+
+
+def test_where_no_run_can_be_computed_the_first_reason_is_told() -> None:
+    def refused(trial: Trial) -> Row:
+        return {"failed": f"refused: {trial.source.name}", "refused": "arc.current"}
+
+    with pytest.raises(MarchError, match=r"no run of the search.*refused: stub"):
+        search(made=refused)
+
+
+def test_a_pick_at_the_end_of_a_range_says_so(found: Found) -> None:
+    """The formulas grow quicker with every shorter pause, and the ring is 119 mm round."""
+    assert found.pick is not None
+    assert dict(found.pick.inputs)["travel.pause"] == "2 s"
+    assert found.edges["travel.pause"] == "lowest"
+    assert all(key in dict(found.pick.inputs) for key in found.edges)
+    middle = replace(found.picks[0], inputs=(("travel.pause", "20 s"), ("travel.segment", "60 mm")))
+    assert replace(found, picks=(middle,)).edges == {}
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told(found))
+    assert "travel.pause = 2 s, the lowest tried" in screen.getvalue()
+
+
 @pytest.mark.parametrize(
     ("chosen", "why"),
     [
@@ -437,6 +485,8 @@ def test_changes_make_cases_that_run() -> None:
         assert ("scatter.hold", "30 K") in every["a steadier hand"]
         for inputs in every.values():
             source(text).case(tuple(f"{key}={value}" for key, value in inputs))
+        # a length a person can measure: a tenth of a millimetre, or 0.005 in
+        assert dict(every["a thicker wall"])["tube.wall"] in ("2 mm", "0.08 in")
 
 
 def test_killed_ten_times_and_resumed_it_ends_in_the_same_bytes(tmp_path: Path) -> None:

@@ -82,6 +82,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     if len(found.hands) > 1:
         told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
         parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
+    if found.edges:
+        parts += [Text(), Text(printable(_edges(found)))]
     if found.instead:
         parts += [Text(), _instead(found)]
     parts += [
@@ -132,6 +134,12 @@ def _confirmed(pick: Pick) -> str:
     return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
 
 
+def _edges(found: Found) -> str:
+    inputs = dict(found.picks[0].inputs)
+    told = "; ".join(f"{key} = {inputs[key]}, the {end} tried" for key, end in found.edges.items())
+    return f"At the end of its range: {told}. Settings beyond may be better."
+
+
 def _others(found: Found) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     keys = list(dict.fromkeys(key for pick in found.picks for key, _ in pick.inputs))
@@ -155,12 +163,12 @@ def _instead(found: Found) -> Table:
     for name in ("would it help?", "changed", "margin", "slack", "chance"):
         table.add_column(name, overflow="fold")
     for change in found.instead:
-        chance = f"{100 * change.chance:.0f} %"
+        chance = f"{100 * change.low:.0f} to {100 * change.high:.0f} %"
         table.add_row(
             change.name,
             "; ".join(f"{key} = {value}" for key, value in change.inputs),
             *(f"{moved:+.0f} K" for moved in (change.base, change.filler)),
-            f"{chance} of {change.benches} benches" if change.counted else f"{chance}, estimated",
+            f"{chance}, {change.benches} benches" if change.counted else f"{chance}, estimated",
         )
     return table
 
@@ -172,7 +180,9 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
         return []
     name = shlex.quote(str(case))
     if found.pick is not None:
-        return [Text(printable(f"Next: lapheat run {name}"))]
+        lines = [f"Next: lapheat run {name}"]
+        lines.append(f"A chance on benches that chose nothing: lapheat risk {name}")
+        return [Text(printable(line)) for line in lines]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
     return [Text(printable(line)) for line in lines]

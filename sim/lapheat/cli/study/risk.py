@@ -156,7 +156,7 @@ def _success(risk: Risk) -> str:
         f"{100 * good:.1f} % of benches ({100 * (1.0 - fails.high):.1f} to "
         f"{100 * (1.0 - fails.low):.1f} %): the base stays below its solidus and the filler flows"
     )
-    return f"{text}; of 10 such parts {10.0 * good:.1f} succeed in the mean"
+    return f"{text}; over many shops {10.0 * good:.1f} of 10 parts, in one shop more or fewer"
 
 
 def _chance(event: Event | None, otherwise: str) -> str:

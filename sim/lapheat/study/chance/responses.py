@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from ..runs.executors import Row
-from .surrogate import Surrogate
+from .surrogate import Surrogate, varies
 
 __all__ = ["DIGITS", "FAR", "Responses", "Setting", "measures"]
 
@@ -94,6 +94,27 @@ def _near(values: Array) -> Array:
     return np.asarray(FAR * np.tanh(values / FAR))
 
 
+@dataclass(frozen=True)
+class Flat:
+    """Response that no run has seen change."""
+
+    value: float
+    q2: float = 1.0
+
+    def __call__(self, at: Array) -> Array:
+        """Response at (m, d) points, (m,)."""
+        return np.full(len(at), self.value)
+
+    def spread(self, at: Array) -> Array:
+        """Its standard deviation there, (m,)."""
+        return np.zeros(len(at))
+
+
+def _response(at: Array, found: Array) -> Surrogate | Flat:
+    """Response fitted to runs; one that does not vary is flat."""
+    return Surrogate.fit(at, found) if varies(found) else Flat(float(found.mean()))
+
+
 class Space(Protocol):
     """What can be set and what varies."""
 
@@ -132,11 +153,11 @@ class Responses:
         keep = np.sort(once[np.isfinite(base[once])])
         at = space.features(shares[keep], bench[keep])
         self.space, self.wanted = space, wanted
-        self.base = Surrogate.fit(at, _near(base[keep]))
-        self.filler = Surrogate.fit(at, _near(filler[keep]))
+        self.base = _response(at, _near(base[keep]))
+        self.filler = _response(at, _near(filler[keep]))
         time = time[keep]
         known = np.isfinite(time)
-        self.time = Surrogate.fit(at[known], np.log(time[known]))
+        self.time = _response(at[known], np.log(time[known]))
 
     def chances(self, shares: Array, bench: Array) -> list[Array]:
         """Chance, likely, low and high chance of settings (n, knobs) over benches (m, inputs)."""

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bench import HALF, points, wilson
-from .surrogate import RUNS_AN_INPUT, TRUSTED, Surrogate
+from .surrogate import MOST, RUNS_AN_INPUT, TRUSTED, Surrogate
 
 __all__ = ["Smooth", "chances_below"]
 
@@ -55,7 +55,7 @@ def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smoo
     """
     rng = np.random.default_rng(seed)
     bench = points(POINTS, at.shape[1], seed + 7)
-    found, drawn = [], []
+    found, drawn, fitted = [], [], min(len(at), MOST)
     for values in measures:
         counted = _counted(values < 0.0)
         response = _response(at, values)
@@ -63,10 +63,10 @@ def chances_below(at: Array, measures: Sequence[Array], seed: int) -> tuple[Smoo
             found.append(replace(counted, q2=0.0 if response is None else response.q2))
             continue
         drawn.append(response.draws(bench, DRAWS, rng) < 0.0)
-        found.append(_integrated(drawn[-1], response.q2, len(at)))
+        found.append(_integrated(drawn[-1], response.q2, fitted))
     if drawn and len(drawn) == len(measures):
         either = np.logical_or.reduce(drawn)
-        any_of = _integrated(either, min(each.q2 for each in found), len(at))
+        any_of = _integrated(either, min(each.q2 for each in found), fitted)
     else:
         any_of = _counted(np.logical_or.reduce([values < 0.0 for values in measures]))
     # whatever way each was found, any of them happens at least as often as one of them
@@ -90,9 +90,9 @@ def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:
     """Chance from draws (draws, points), with the interval that they and the points leave.
 
     Half width: ``max(1.96 sqrt((1.5 s)^2 + max(p (1 - p), 1 / N) / 4N), 1 / 2n)``. p is the chance,
-    s its standard deviation over the draws, N the 1024 points and n the runs [-]. The 1.5 and the 4
-    are estimates. The upper end is no less than 3 / n: what happens that often is missed by n runs
-    once in twenty times, and no smooth response need know of it.
+    s its standard deviation over the draws, N the 1024 points and n the fitted runs [-]. The 1.5
+    and the 4 are estimates. The upper end is no less than 3 / n: what happens that often is missed
+    by n runs once in twenty times, and no smooth response need know of it.
     """
     each = below.mean(axis=1)
     chance = float(each.mean())

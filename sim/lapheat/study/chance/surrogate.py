@@ -13,7 +13,7 @@ from scipy.linalg import cho_solve, solve_triangular
 from scipy.optimize import minimize
 from scipy.stats import sobol_indices
 
-__all__ = ["RUNS_AN_INPUT", "TRUSTED", "Shares", "Surrogate", "shares_of"]
+__all__ = ["MOST", "RUNS_AN_INPUT", "TRUSTED", "Shares", "Surrogate", "shares_of", "varies"]
 
 Array = NDArray[np.float64]
 
@@ -24,6 +24,11 @@ SLICE = 8192  # points at once, to keep the kernel small
 START = 2.0  # length scale to start the search from
 NOISE = (1e-8, 1.0)  # of the variance
 BASE = 12  # 2**12 base points for the shares: good to about 0.02
+
+
+def varies(response: Array) -> bool:
+    """Whether a response is more than one number and its round-off."""
+    return bool(response.std() > 1e-12 * max(abs(response.mean()), 1.0))
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,7 @@ class Surrogate:
         """
         at, response = at[:MOST], response[:MOST]
         mean, size = float(response.mean()), float(response.std())
-        if not size > 1e-12 * max(abs(mean), 1.0):
+        if not varies(response):
             raise ValueError("a response that does not vary has no shares")
         y = (response - mean) / size
         x = _search(at, y)

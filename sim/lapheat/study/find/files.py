@@ -7,6 +7,7 @@ import io
 from pathlib import Path
 from typing import Any
 
+from ...case.faults import printable_lines
 from ...case.file import case_to_toml
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
@@ -37,6 +38,7 @@ def find_dict(found: Found) -> dict[str, Any]:
         "picks": [_pick(pick) for pick in found.picks],
         "pick": None if found.pick is None else _pick(found.pick),
         "why": found.why,
+        "edges": found.edges,
         "binding": found.binding or None,
         "instead": [_change(change) for change in found.instead],
         "runs": found.runs[0],
@@ -69,6 +71,8 @@ def _change(change: Change) -> dict[str, Any]:
         "margin_K": change.base,
         "slack_K": change.filler,
         "chance": change.chance,
+        "low": change.low,
+        "high": change.high,
         "benches": change.benches,
         "counted": change.counted,
     }
@@ -87,7 +91,7 @@ def _csv(found: Found) -> str:
         )
     if found.instead:
         rows.writerow([])
-        names = ("margin_K", "slack_K", "chance", "benches", "counted")
+        names = ("margin_K", "slack_K", "chance", "low", "high", "benches", "counted")
         rows.writerow(["what would help", "change", *names])
     for rank, change in enumerate(found.instead, start=1):
         told = _change(change)
@@ -110,7 +114,8 @@ def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
     """
     best = found.picks[0]
     case = found.plan.source.case(tuple(f"{key}={value}" for key, value in best.inputs))
-    texts = [_csv(found), case_to_toml(case)]
+    unsure = "" if found.pick else "# Not sure enough: " + printable_lines(found.why) + ".\n"
+    texts = [_csv(found), unsure + case_to_toml(case)]
     return write_study(
         folder, OURS, find_dict(found), texts, store, lambda fresh: _figures(found, fresh)
     )

@@ -7,7 +7,7 @@ chance. The most promising one, and a steadier hand, are then run on all of them
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -18,7 +18,8 @@ from ...case.case import Case
 from ...case.file import CaseError
 from ...case.finding import Say
 from ...case.units import ANGLE, LENGTH, TEMPERATURE, Kind
-from ..chance.bench import Input
+from ..chance.bench import Input, wilson
+from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
 from .model import measures
@@ -37,6 +38,7 @@ PREHEAT = 130.0  # [K] above the surroundings
 COOL = 353.15  # [K]
 CHILL = (("length", 20e-3), ("wall", 6e-3))  # [m]
 TURN = 10.0 * pi / 180.0
+FINE = {"mm": 1e-4, "in": 0.005 * 0.0254}  # [m] steps of lengths, in a shop of that unit
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class Change:
     name : in a few words
     inputs : keys and values
     base, filler : what it puts on margin and slack [K]
-    chance : that a bench succeeds then
+    chance, low, high : that a bench succeeds then, with the 95 % interval of the benches' number
     benches : that it was run on; all of the setting's, where `counted`
     counted : whether the chance is counted, not estimated
     """
@@ -58,11 +60,13 @@ class Change:
     base: float
     filler: float
     chance: float
+    low: float
+    high: float
     benches: int
     counted: bool = False
 
 
-def _steadier(entry: Input, say: Say) -> tuple[str, str]:
+def _steadier(entry: Input, say: Callable[..., str]) -> tuple[str, str]:
     """Scatter of an input at half its size."""
     size = 0.5 * entry.spread.size
     if entry.spread.way == "share":
@@ -74,9 +78,10 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
     """Changes to try: what is thicker, warmer, chilled, aimed elsewhere, or steadier."""
     arc, bore = case.arc, case.tube.radius - case.tube.wall
     exactly = Say(case)
+    fine = FINE[case.display.length]
 
     def say(value: float, kind: Kind = LENGTH) -> str:
-        return exactly(round(value, 4) if kind is LENGTH else value, kind)  # 0.1 mm
+        return exactly(fine * round(value / fine) if kind is LENGTH else value, kind)
 
     if case.fillet is None or case.flange is None or case.lap is None:
         return
@@ -106,7 +111,7 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
     if arc.length is not None:
         for word, share in (("shorter", 2.0 / 3.0), ("longer", 4.0 / 3.0)):
             yield f"a {word} arc", (("arc.length", say(share * arc.length)),)
-    yield STEADIER, tuple(_steadier(x, exactly) for x in inputs if x.name in HAND)
+    yield STEADIER, tuple(_steadier(x, say) for x in inputs if x.name in HAND)
 
 
 def most_changes(plan: FindPlan) -> int:
@@ -131,29 +136,40 @@ def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change
     if not near or not made:
         return (), 0
     rows = yield Round("what else would help", run_trial, tasks)
+    margin, slack = tried.pick.shift
+
+    def on_own_mesh(some: Sequence[Row]) -> tuple[Array, Array]:
+        base, filler, _ = measures(some)
+        return base + margin, filler + slack
+
     found = []
     for number, (name, inputs) in enumerate(made):
-        base, filler, _ = measures(rows[number * len(near) : (number + 1) * len(near)])
+        base, filler = on_own_mesh(rows[number * len(near) : (number + 1) * len(near)])
         moved = np.array([base - tried.base[near], filler - tried.filler[near]])
         moved = moved[:, np.isfinite(moved).all(axis=0)]
         if moved.size:
             a, b = (round(float(x), 1) for x in moved.mean(axis=1))
             good = (tried.base + a > 0.0) & (tried.filler + b >= 0.0)
-            found.append(Change(name, inputs, a, b, float(good.mean()), len(near)))
+            found.append(Change(name, inputs, a, b, *_chance(good), len(near)))
     found.sort(key=lambda change: (-change.chance, -change.base - change.filler))
     # less scatter moves each bench by another amount, so it is counted too
     best = [c for i, c in enumerate(found) if i == 0 or c.name == STEADIER]
     whole = range(len(tried.bench))
     more = [trial for c in best for trial in _trials(tried, plan, c.inputs, whole)]
     rows = yield Round("the best of them", run_trial, more)
-    a, b = tried.pick.shift
     for number, change in enumerate(best):
-        base, filler, _ = measures(rows[number * len(whole) : (number + 1) * len(whole)])
-        good = (base + a > 0.0) & (filler + b >= 0.0)
-        counted = replace(change, chance=float(good.mean()), benches=len(whole), counted=True)
-        found[found.index(change)] = counted
+        base, filler = on_own_mesh(rows[number * len(whole) : (number + 1) * len(whole)])
+        good = (base > 0.0) & (filler >= 0.0)
+        chance, low, high = _chance(good)
+        found[found.index(change)] = replace(
+            change, chance=chance, low=low, high=high, benches=len(whole), counted=True
+        )
     found.sort(key=lambda change: -change.chance)
     return tuple(found), len(tasks) + len(more) - len(best) * len(near)
+
+
+def _chance(good: NDArray[np.bool_]) -> tuple[float, float, float]:
+    return float(good.mean()), *wilson(int(good.sum()), len(good))
 
 
 def _trials(tried: Tried, plan: FindPlan, inputs: Inputs, which: Iterable[int]) -> list[Trial]:

@@ -13,6 +13,7 @@ from scipy.stats import qmc
 from ...version import mark
 from ..chance.bench import points, seed_of
 from ..chance.responses import DIGITS, Responses, Setting, measures
+from ..chance.surrogate import MOST
 from ..runs.executors import Row
 from ..runs.store import reads
 from .space import Space
@@ -94,9 +95,9 @@ def think(task: Think) -> Row:
     """Fit, look for settings, and say where to run next."""
     rng = np.random.default_rng([task.seed, task.number])
     knobs, inputs = task.space.size
-    responses = Responses(
-        task.space, task.shares, task.bench, (task.base, task.filler, task.time), task.wanted
-    )
+    late = slice(-MOST, None)  # where a fit takes no more, the later ones lie nearer to limits
+    measured = task.base[late], task.filler[late], task.time[late]
+    responses = Responses(task.space, task.shares[late], task.bench[late], measured, task.wanted)
     bench = points(BENCHES, inputs, seed_of(task.seed, "benches of a chance"))
     few = bench[:SCREENED]
     best = responses.settings(task.known, few) if len(task.known) else []

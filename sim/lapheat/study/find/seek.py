@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from ...march.errors import MarchError
 from ..chance.bench import STANDARD, seed_of, wilson
 from ..runs.rounds import Planner, Round
 from ..runs.trial import run_trial
@@ -56,6 +57,19 @@ class Found:
     instead: tuple[Change, ...]
     hands: tuple[Pick, ...]
 
+    @property
+    def edges(self) -> dict[str, str]:
+        """Keys that the first of the picks has at an end of their range, and at which."""
+        inputs, found = dict(self.picks[0].inputs), {}
+        for knob in self.plan.knobs:
+            for end, value in (("lowest", knob.low), ("highest", knob.high)):
+                # the longest segment is half the ring, if the bench allows more
+                if inputs.get(knob.key) == knob.settable(value)[1] and not (
+                    knob.ring and value > 0.499 * knob.ring
+                ):
+                    found[knob.key] = end
+        return found
+
 
 def _begin(plan: FindPlan, hand: str) -> Hand:
     space = space_of(plan.source, hand, plan.knobs)
@@ -82,6 +96,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     every = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(every, plan, "settings and benches")
+    every = _able(every)
     hands, last, number, looked, learned = every, np.inf, 0, 0, False
     tried: list[Tried] = []
     while True:
@@ -107,6 +122,15 @@ def seek(plan: FindPlan) -> Planner[Found]:
         if is_good(tried[-1].pick, plan.sure) or len(tried) == plan.effort.tries:
             break
     return (yield from _found(plan, every, hands, tried))
+
+
+def _able(every: Sequence[Hand]) -> list[Hand]:
+    """Hands of which a run could be computed."""
+    able = [hand for hand in every if np.isfinite(measures(hand.rows)[2]).any()]
+    if not able:
+        why = next(str(row["failed"]) for hand in every for row in hand.rows)
+        raise MarchError(f"no run of the search could be computed; the first: {why}")
+    return able
 
 
 def _promises(setting: Setting, tried: Sequence[Tried], sure: float) -> bool:
@@ -172,7 +196,7 @@ def _best(hands: Sequence[Hand], plan: FindPlan, seen: set[Inputs]) -> tuple[Han
 
 def _choices(hands: Sequence[Hand]) -> list[Pick]:
     """Settings that no other beats in both chance and time, spread over the times."""
-    every = [(hand, s) for hand in hands for s in hand.settings if s.filler >= 0.0]
+    every = [(hand, s) for hand in hands for s in hand.settings if s.keeps]
     front: list[tuple[Hand, Setting]] = []
     quickest = np.inf
     for hand, setting in sorted(every, key=lambda pair: (-pair[1].chance, pair[1].time)):
@@ -228,16 +252,15 @@ def _found(
         f"{hits} of {best.benches} fresh benches succeed, so {100 * best.low:.0f} to "
         f"{100 * best.high:.0f} % of all (95 % confidence)"
     )
-    if len(tried) > 1:
-        which = (
-            f"the first of {len(tried)} tried that passed"
-            if good
-            else f"the surest of {len(tried)} tried"
-        )
-        told += f"; it is {which}, so the chance is optimistic"
+    many = len(tried) > 1
+    if good:
+        of = f"the first of {len(tried)} tried that passed" if many else "kept because it passed"
+        told += f"; it was {of}, so the chance is optimistic"
+    elif many:
+        told += f"; it is the surest of {len(tried)} tried, so the chance is optimistic"
     wanted = f"{100 * plan.sure:.0f} %"
     if good:
-        why = f"the quickest found that came to {wanted} of fresh benches: {told}"
+        why = f"these settings came to {wanted} of fresh benches: {told}"
     elif best.chance >= plan.sure:
         why = f"{told}, but the case as it is does not keep its own [limits]"
     else:
