@@ -181,7 +181,7 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     name = shlex.quote(str(case))
     if found.pick is not None:
         lines = [f"Next: lapheat run {name}"]
-        lines.append(f"A chance on benches that chose nothing: lapheat risk {name}")
+        lines.append(f"Its chance on benches that had no part in the choice: lapheat risk {name}")
         return [Text(printable(line)) for line in lines]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")

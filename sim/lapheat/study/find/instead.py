@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import pi
 
 import numpy as np
@@ -80,8 +81,8 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
     exactly = Say(case)
     fine = FINE[case.display.length]
 
-    def say(value: float, kind: Kind = LENGTH) -> str:
-        return exactly(fine * round(value / fine) if kind is LENGTH else value, kind)
+    def say(value: float, kind: Kind = LENGTH, step: float = fine) -> str:
+        return exactly(step * round(value / step) if kind is LENGTH else value, kind)
 
     if case.fillet is None or case.flange is None or case.lap is None:
         return
@@ -111,7 +112,10 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
     if arc.length is not None:
         for word, share in (("shorter", 2.0 / 3.0), ("longer", 4.0 / 3.0)):
             yield f"a {word} arc", (("arc.length", say(share * arc.length)),)
-    yield STEADIER, tuple(_steadier(x, say) for x in inputs if x.name in HAND)
+    yield (
+        STEADIER,
+        tuple(_steadier(x, partial(say, step=0.1 * fine)) for x in inputs if x.name in HAND),
+    )
 
 
 def most_changes(plan: FindPlan) -> int:
