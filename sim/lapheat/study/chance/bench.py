@@ -24,7 +24,17 @@ from ...case.units import (
     write_quantity,
 )
 
-__all__ = ["HALF", "STANDARD", "Input", "inputs_of", "points", "seed_of", "strayed", "wilson"]
+__all__ = [
+    "HALF",
+    "STANDARD",
+    "Input",
+    "benches_for",
+    "inputs_of",
+    "points",
+    "seed_of",
+    "strayed",
+    "wilson",
+]
 
 Array = NDArray[np.float64]
 Number = TypeVar("Number", float, Array)
@@ -33,6 +43,11 @@ HALF = float(norm.ppf(0.975))  # standard deviations within which 95 % of a norm
 CUT = 1.5 * HALF  # where every spread ends: 0.3 % lie beyond, among them what no bench does
 STANDARD = truncnorm(-CUT, CUT)
 """Distribution of every input, in its own standard deviations."""
+
+
+def benches_for(sure: float, least: int) -> int:
+    """Benches that confirm a chance: at least so many, and more than 90 % needs more still."""
+    return max(least, ceil(4.8 / (1.0 - sure)) if sure > 0.9 else 0)
 
 
 def strayed(value: Number, spread: Spread, z: Number) -> Number:

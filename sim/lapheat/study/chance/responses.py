@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from ..runs.executors import Row
-from .surrogate import Surrogate, varies
+from .surrogate import FAR, Surrogate, near, varies
 
-__all__ = ["DIGITS", "FAR", "Responses", "Setting", "measures"]
+__all__ = ["DIGITS", "Responses", "Setting", "measures"]
 
 Array = NDArray[np.float64]
 
-FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
 BAND = 1.64  # standard deviations to either side
 DIGITS = 6
 
@@ -89,11 +88,6 @@ def measures(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
     return np.array(base), np.array(filler), np.array(time)
 
 
-def _near(values: Array) -> Array:
-    """Values whose far ends hardly count: what melts by 600 K says little about what melts by 6."""
-    return np.asarray(FAR * np.tanh(values / FAR))
-
-
 @dataclass(frozen=True)
 class Flat:
     """Response that no run has seen change."""
@@ -153,8 +147,8 @@ class Responses:
         keep = np.sort(once[np.isfinite(base[once])])
         at = space.features(shares[keep], bench[keep])
         self.space, self.wanted = space, wanted
-        self.base = _response(at, _near(base[keep]))
-        self.filler = _response(at, _near(filler[keep]))
+        self.base = _response(at, near(base[keep]))
+        self.filler = _response(at, near(filler[keep]))
         time = time[keep]
         known = np.isfinite(time)
         self.time = _response(at[known], np.log(time[known]))
@@ -178,7 +172,7 @@ class Responses:
         told = [
             *self.chances(shares, bench),
             np.exp(self.time(nominal)),
-            self.base(nominal) - FAR * np.tanh(self.wanted / FAR),
+            self.base(nominal) - near(np.array(self.wanted)),
             self.filler(nominal),
         ]
         return [

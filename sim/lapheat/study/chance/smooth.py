@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bench import HALF, points, wilson
-from .surrogate import MOST, RUNS_AN_INPUT, TRUSTED, Surrogate
+from .surrogate import MOST, RUNS_AN_INPUT, TRUSTED, Surrogate, near
 
 __all__ = ["Smooth", "chances_below"]
 
@@ -26,7 +26,6 @@ ENDS = ("chance", "low", "high")
 POINTS = 1024  # of the scatter
 DRAWS = 256
 WIDER = 1.5  # length scales are fitted too, which draws do not know
-FAR = 150.0  # [K] beyond which a margin counts as hardly more
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,7 @@ def _response(at: Array, values: Array) -> Surrogate | None:
     few = len(values) < RUNS_AN_INPUT * at.shape[1]
     if few or not np.isfinite(values).all() or float(np.ptp(values)) < 1e-9:
         return None
-    return Surrogate.fit(at, np.asarray(FAR * np.tanh(values / FAR)))
+    return Surrogate.fit(at, near(values))
 
 
 def _integrated(below: NDArray[np.bool_], q2: float, runs: int) -> Smooth:

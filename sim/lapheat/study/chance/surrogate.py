@@ -13,17 +13,33 @@ from scipy.linalg import cho_solve, solve_triangular
 from scipy.optimize import minimize
 from scipy.stats import sobol_indices
 
-__all__ = ["MOST", "RUNS_AN_INPUT", "TRUSTED", "Shares", "Surrogate", "shares_of", "varies"]
+__all__ = [
+    "FAR",
+    "MOST",
+    "RUNS_AN_INPUT",
+    "TRUSTED",
+    "Shares",
+    "Surrogate",
+    "near",
+    "shares_of",
+    "varies",
+]
 
 Array = NDArray[np.float64]
 
 TRUSTED = 0.9  # cross-validated share of the variance explained, from which shares are believed
 RUNS_AN_INPUT = 5  # with fewer, inputs lend each other their shares
+FAR = 150.0  # [K] beyond which a margin or a slack counts as hardly more
 MOST = 512  # runs used: the work grows with their cube
 SLICE = 8192  # points at once, to keep the kernel small
 START = 2.0  # length scale to start the search from
 NOISE = (1e-8, 1.0)  # of the variance
 BASE = 12  # 2**12 base points for the shares: good to about 0.02
+
+
+def near(values: Array) -> Array:
+    """Values whose far ends hardly count: what melts by 600 K says little about what melts by 6."""
+    return np.asarray(FAR * np.tanh(values / FAR))
 
 
 def varies(response: Array) -> bool:

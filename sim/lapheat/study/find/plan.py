@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil
 
 from ...case.case import ORDERS, Case
 from ...case.file import CaseError
+from ..chance.bench import benches_for
 from ..runs.trial import Source
 from .knobs import Knob, key_faults, knobs_of
 
@@ -76,7 +76,7 @@ class FindPlan:
     @property
     def fresh(self) -> int:
         """Benches that confirm a pick: the surer it must be, the more."""
-        return max(self.effort.fresh, ceil(4.8 / (1.0 - self.sure)) if self.sure > 0.9 else 0)
+        return benches_for(self.sure, self.effort.fresh)
 
     @property
     def free(self) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
-from math import ceil, isqrt, prod
+from math import isqrt, prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,7 @@ from scipy.stats import qmc
 
 from ...case.file import CaseError
 from ...march.errors import MarchError
-from ..chance.bench import STANDARD, Input, inputs_of, points, seed_of
+from ..chance.bench import STANDARD, Input, benches_for, inputs_of, points, seed_of
 from ..chance.knob import Knob, features, settable
 from ..chance.responses import DIGITS, Responses, Setting, measures
 from ..chance.samples import run_sample, sample_at
@@ -74,15 +74,12 @@ class Chances:
     runs: int
 
 
-def fresh(sure: float, budget: Budget) -> int:
-    """Benches that confirm a pick: the surer it must be, the more."""
-    return max(budget.fresh, ceil(4.8 / (1.0 - sure)) if sure > 0.9 else 0)
-
-
 def after_map(detail: str, own: str, sure: float, budget: Budget) -> tuple[int, int]:
     """Runs that may follow a map, at its own mesh, and at the case's where that is another."""
     tried = budget.tries + 1
-    runs = budget.first + budget.rounds * budget.looks + tried * (1 + fresh(sure, budget))
+    runs = (
+        budget.first + budget.rounds * budget.looks + tried * (1 + benches_for(sure, budget.fresh))
+    )
     return runs, 0 if detail == own else 2 + tried
 
 
@@ -274,7 +271,7 @@ class _Seeker:
     def confirm(self, option: Option, later: int) -> Planner[Pick]:
         """Run a setting in full and on fresh benches; what these say teaches the responses."""
         detail = self.sweep.case.detail
-        count = fresh(self.sure, self.budget)
+        count = benches_for(self.sure, self.budget.fresh)
         (known,) = yield from full(self.sweep, [option], "confirming a pick", later + count)
         told = standing(known.row, self.sweep.words)
         head = f"{time_of(known.row):.0f} s: {told}, at {detail} detail"
@@ -319,7 +316,7 @@ def sure_picks(
         told = yield from seeker.think(number, left)
         left -= budget.looks
         yield from seeker.run(told.looks, "benches near the contour", left)
-    each = 2 + fresh(sure, budget)
+    each = 2 + benches_for(sure, budget.fresh)
     tried: dict[tuple[float, ...], Pick] = {}
     for attempt in range(budget.tries):
         told = yield from seeker.think(budget.rounds + attempt, left)
