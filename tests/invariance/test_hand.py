@@ -190,9 +190,14 @@ def test_report_and_figure_show_the_current(demo: Result) -> None:
     outcome = demo.outcomes.current
     assert f"{outcome.least_A:.0f} to {outcome.most_A:.0f} A" in text
     trace = demo.history.trace
-    over = np.fmax(trace.tube, trace.flange)[trace.current > 0.0].max() - 1300.0 - ZERO_CELSIUS
+    hot = np.where(trace.current > 0.0, np.fmax(trace.tube, trace.flange), 0.0)
+    over, when = hot.max() - 1300.0 - ZERO_CELSIUS, trace.time[hot.argmax()]
     assert over > 15.0
     assert f"to hold 1300 degC, which the base passed by {over:.0f} K" in text
+    struck = max(run.start for run in demo.history.segments if run.start < when)
+    assert (
+        f"{when - struck:.1f} s after the strike of segment {trace.segment[hot.argmax()]}" in text
+    )
     assert "on its lower limit" not in text
     first, amps = next(iter(pressed(demo.history).means().items()))
     assert f"by segment as run: {first}: {amps:.0f} A" in " ".join(hand_by_segment(demo.history))

@@ -69,10 +69,20 @@ def hand_told(history: History, words: Wording) -> Iterator[tuple[str, str]]:
 
 
 def _past_hold(history: History, hold: float, words: Wording) -> str:
-    """How far the base got above what the pedal was to hold, where that is worth a word."""
-    trace = history.trace
-    over = float(np.fmax(trace.tube, trace.flange)[pressed(history).step].max()) - hold
-    return f", which the base passed by {words.apart(over)}" if over > AT_HOLD else ""
+    """How far the base got above what the pedal was to hold and when, if that is worth a word."""
+    trace, steps = history.trace, pressed(history)
+    hottest = np.fmax(trace.tube, trace.flange)[steps.step]
+    at = int(np.argmax(hottest))
+    over = float(hottest[at]) - hold
+    if over <= AT_HOLD:
+        return ""
+    number = int(steps.segment[at])
+    struck = next(run.start for run in history.segments if run.number == number)
+    after = float(trace.time[steps.step[at]]) - struck
+    return (
+        f", which the base passed by {words.apart(over)}, {after:.1f} s after the strike of "
+        f"segment {number}"
+    )
 
 
 def hand_by_segment(history: History) -> Iterator[str]:
