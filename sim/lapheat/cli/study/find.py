@@ -82,8 +82,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     if len(found.hands) > 1:
         told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
         parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
-    if found.edges:
-        parts += [Text(), Text(printable(_edges(found)))]
+    if found.notes:
+        parts += [Text(), *(Text(printable(note)) for note in found.notes)]
     if found.instead:
         parts += [Text(), _instead(found)]
     parts += [
@@ -132,12 +132,6 @@ def _confirmed(pick: Pick) -> str:
     mesh = f"; {a:+.0f} K and {b:+.0f} K were put on the benches' margin and slack for it"
     mesh = mesh if a or b else ""
     return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
-
-
-def _edges(found: Found) -> str:
-    inputs = dict(found.picks[0].inputs)
-    told = "; ".join(f"{key} = {inputs[key]}, the {end} tried" for key, end in found.edges.items())
-    return f"At the end of its range: {told}. Settings beyond may be better."
 
 
 def _others(found: Found) -> Table:

@@ -39,6 +39,7 @@ def find_dict(found: Found) -> dict[str, Any]:
         "pick": None if found.pick is None else _pick(found.pick),
         "why": found.why,
         "edges": found.edges,
+        "notes": list(found.notes),
         "binding": found.binding or None,
         "instead": [_change(change) for change in found.instead],
         "runs": found.runs[0],

@@ -70,6 +70,16 @@ class Found:
                     found[knob.key] = end
         return found
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What else is to be known of the first of the picks."""
+        inputs = dict(self.picks[0].inputs)
+        told = "; ".join(
+            f"{key} = {inputs[key]}, the {end} tried" for key, end in self.edges.items()
+        )
+        note = f"At the end of its range: {told}. Settings beyond may be better."
+        return (note,) if told else ()
+
 
 def _begin(plan: FindPlan, hand: str) -> Hand:
     space = space_of(plan.source, hand, plan.knobs)
