@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from lapheat.case.faults import CaseError
 from lapheat.cli.study.frame import Study, command_line
 from lapheat.cli.study.risk import next_of
+from lapheat.cli.study.risk import told as told_of_risk
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
 from lapheat.cli.terminal.exits import Left
@@ -125,6 +128,15 @@ def test_the_driver_told_is_that_of_what_fails(margin: float, slack: float, fail
 )
 def test_a_chance_says_whether_it_is_integrated_or_counted(smooth: bool, word: str) -> None:
     assert f"{word} of 64 runs)" in told_chance(Benched(0.56, 0.54, 0.59, 64, 33, smooth))
+
+
+def test_a_risk_says_what_it_does_not_vary() -> None:
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told_of_risk(risk(300.0, 300.0)))
+    text = screen.getvalue()
+    assert "Not varied: the torch's angle, where segments begin and end, " in text
+    assert ("dwell, " in text) == (MADE_UP.case().travel.dwell > 0.0)
+    assert "chill" not in text
 
 
 def test_a_good_risk_ends_with_the_run() -> None:

@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from ...case.case import Case
 from ...case.faults import printable
 from ...study.chance.samples import Chance
 from ...study.risk.files import OURS, write_risk
@@ -83,10 +84,22 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
         Text("Assumed", style="bold"),
         *(Text(f"  {item.name}: {item.told}") for item in plan.inputs),
         Text("  Each varies on its own, and stays the same through a run. [scatter] changes them."),
+        Text(f"  Not varied: {_not_varied(plan.case)}."),
     ]
     if study is not None:
         parts += [Text(), *(Text(printable(line)) for line in next_of(risk, study))]
     return page(plan.case.title, parts, files)
+
+
+def _not_varied(case: Case) -> str:
+    """What a hand or a shop varies too, and no `[scatter]` does."""
+    timed = case.travel.start == "timed" and case.travel.dwell > 0.0
+    told = ["the torch's angle", "where segments begin and end", *(["dwell"] if timed else [])]
+    told += ["pauses", "air"]
+    told += ["the rod's feed"] if case.fillet is not None else []
+    told += ["the chill's touch"] if case.fixture.chill is not None else []
+    told += ["the bench's touch"] if case.fixture.bench is not None else []
+    return f"{', '.join(told[:-1])} and {told[-1]}"
 
 
 def next_of(risk: Risk, study: Study) -> list[str]:
