@@ -47,7 +47,8 @@ def _told(case: Case, study: str) -> dict[str, Any]:
     The study is at NAME.risk, NAME.explain, ... beside the case file NAME.
     """
     file = Path(case.file)
-    folder = file.with_name(f"{file.stem}.{study}")
+    # `find` writes the case it found beside its results
+    folder = file.parent if study == "find" else file.with_name(f"{file.stem}.{study}")
     path = folder / f"{study}.json"
     if not path.is_file():  # a pipe would be waited for
         raise ValueError(path)
@@ -65,7 +66,10 @@ _UNREADABLE = (OSError, ValueError, KeyError, TypeError, ArithmeticError, Recurs
 
 
 def chance_of(case: Case) -> str:
-    """Say the chance that a bench succeeds, if a risk study of this very case lies beside it."""
+    """Say the chance that a bench succeeds, if a study of this very case lies beside it.
+
+    That of `risk`, else that on the fresh benches of the search that found the case.
+    """
     unknown = "Chance on a real bench: not computed (lapheat risk does)."
     try:
         told = _told(case, "risk")
@@ -77,10 +81,26 @@ def chance_of(case: Case) -> str:
     except _OtherError as error:
         return f"{unknown} {error}"
     except _UNREADABLE:
-        return unknown
+        return _found(case) or unknown
     return (
         f"Chance that a real bench succeeds: {100.0 * chance:.0f} % ({100.0 * low:.0f} to "
         f"{100.0 * high:.0f} %), from {runs} {detail} runs with scattered inputs."
+    )
+
+
+def _found(case: Case) -> str:
+    """Chance that `lapheat find` counted of this very case; empty if it did not."""
+    try:
+        pick = _told(case, "find")["picks"][0]
+        chance, low, high = (float(pick[name]) for name in ("chance", "low", "high"))
+        benches = int(pick["benches"])
+        if not (0.0 <= low <= chance <= high <= 1.0 and benches >= 1):
+            raise ValueError(pick)
+    except (*_UNREADABLE, _OtherError, IndexError):
+        return ""
+    return (
+        f"Chance that a real bench succeeds: {100.0 * chance:.0f} % ({100.0 * low:.0f} to "
+        f"{100.0 * high:.0f} %), from the {benches} benches that chose it, so optimistic."
     )
 
 

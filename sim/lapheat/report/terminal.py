@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ..case.case import Case
+from ..case.case import Case, Limits
 from ..case.faults import printable
 from ..constants import ZERO_CELSIUS
 from ..history.records import History
@@ -122,9 +122,9 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     grid = Table.grid(padding=(0, 3, 0, 0))
     grid.add_column(style="dim")
     grid.add_column(overflow="fold")
-    filler, wanted = outcomes.filler, case.limits.wet_fraction
+    filler = outcomes.filler
     if filler is not None:
-        grid.add_row("wet", _wet(filler, wanted, words))
+        grid.add_row("wet", _wet(filler, case.limits, words))
     if case.lap is not None:
         grid.add_row("lap", _lap(outcomes, words))
     shown = outcomes.verdict.judgement.notes[:MOST_NOTES]
@@ -166,18 +166,20 @@ def _rest(history: History, case: Case, outcomes: Outcomes, words: Wording) -> T
     return grid
 
 
-def _wet(filler: FillerOutcome, wanted: float, words: Wording) -> str:
+def _wet(filler: FillerOutcome, limits: Limits, words: Wording) -> str:
+    wanted = limits.wet_fraction
     return (
         f"{words.share(filler.tube_side_wet, wanted)} of the tube side, "
         f"{words.share(filler.flange_side_wet, wanted)} of the flange side; "
-        f"{words.share(wanted)} wanted; {_dry(filler, words)}"
+        f"{words.share(wanted)} wanted; {_dry(filler, limits.dry_length, words)}"
     )
 
 
-def _dry(filler: FillerOutcome, words: Wording) -> str:
+def _dry(filler: FillerOutcome, most: float, words: Wording) -> str:
     """Longest dry stretch, never rounded to nothing."""
     if filler.longest_dry_m >= 0.5e-4:
-        return f"longest dry stretch {words.long(filler.longest_dry_m)}"
+        found = words.long(filler.longest_dry_m)
+        return f"longest dry stretch {found}, {words.long(most)} allowed"
     if filler.longest_dry_m > 0.0:
         return "longest dry stretch under 0.1 mm"
     whole = filler.tube_side_wet == filler.flange_side_wet == 1.0

@@ -15,10 +15,11 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from lapheat.case.file import CaseError
+from lapheat.case.file import CaseError, read_case
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import _estimate, told
 from lapheat.march.errors import MarchError
+from lapheat.report.studied import chance_of
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
@@ -475,6 +476,22 @@ def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> 
     )  # fmt: skip
     assert passed_over(found) == why
     assert all(line in chances(found).axes[0].get_xlabel() for line in why)
+
+
+def test_the_case_that_was_found_knows_its_chance(found: Found, tmp_path: Path) -> None:
+    """A sheet or report of `run NAME.find/case.toml` tells what find counted."""
+    write_find(found, tmp_path / "out", RowFile())
+    case = read_case(tmp_path / "out" / "case.toml")
+    pick = found.picks[0]
+    assert chance_of(case) == (
+        f"Chance that a real bench succeeds: {100 * pick.chance:.0f} % ({100 * pick.low:.0f} to "
+        f"{100 * pick.high:.0f} %), from the 48 benches that chose it, so optimistic."
+    )
+    hotter = read_case(tmp_path / "out" / "case.toml", ("arc.current=90 A",))
+    assert "not computed" in chance_of(hotter)
+    folder = tmp_path / "out" / "find.json"
+    folder.write_text(folder.read_text("utf-8").replace('"benches": 48', '"benches": "48 x"'))
+    assert "not computed" in chance_of(case)
 
 
 def test_changes_make_cases_that_run() -> None:

@@ -107,6 +107,7 @@ def _advice(found: Explained, study: Study) -> Iterator[Text]:
         command = ["lapheat run", shlex.quote(str(study.file)), *changes]
         yield Text(printable(f"  {' '.join(command)}"))
     if found.advice:
-        told = "A bench strays: lapheat risk, with the same --set, tells the chance on it"
-        seeks = "; lapheat find seeks settings that survive it"
-        yield Text(f"{told}{seeks if found.case.brazed is not None else ''}.")
+        yield Text("These hold where nothing strays; on a real bench they may hardly ever do.")
+        told = "lapheat risk, with the same --set, tells how often"
+        seeks = "lapheat find seeks settings and a hand that survive it; "
+        yield Text(f"Next: {seeks if found.case.brazed is not None else ''}{told}.")

@@ -13,6 +13,7 @@ from rich.text import Text
 
 from ...case.faults import printable
 from ...joint.schedule import spelled_order
+from ...outcomes.wording import Wording
 from ...study.find.files import OURS, write_find
 from ...study.find.plan import plan_of
 from ...study.find.seek import Found, most_runs, seek
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["carry_out"]
 
+ESTIMATED = (
+    "Estimated ones were not put to the test: they are slower, or too little is known of them to "
+    "call them sure."
+)
 HANDS = {
     "clock": "by the clock",
     "flow": "stand at each start until it flows, steady current",
@@ -63,8 +68,16 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     settings.add_column(style="dim")
     settings.add_column(overflow="fold")
     settings.add_row("hand", HANDS[best.hand])
+    case = _case(found, best)
     for key, text in best.inputs:
-        settings.add_row(key, spelled_order(_case(found, best)) if key == "travel.order" else text)
+        settings.add_row(key, _setting(case, key, text))
+    if case.arc.control == "pedal":
+        low, high = case.arc.current_range
+        settings.add_row("pedal", f"{low:.0f} to {high:.0f} A (arc.current_range)")
+    below = case.travel.resume_below
+    if below is not None:
+        words = f"{Wording.of(case).hot(below)}, as the case has it: pauses last until then"
+        settings.add_row("resume_below", words)
     settings.add_row("total time", f"{best.time:.0f} s")
     settings.add_row("chance", _chance(best))
     if best.fails:
@@ -79,6 +92,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     ]
     if len(found.picks) > 1:
         parts += [Text(), _others(found)]
+    if not all(pick.benches for pick in found.picks):
+        parts.append(Text(ESTIMATED))
     if len(found.hands) > 1:
         told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
         parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
@@ -92,6 +107,19 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
         *_next(found, files),
     ]
     return page(found.plan.case.title, parts, files)
+
+
+def _setting(case: Case, key: str, text: str) -> str:
+    """Value of a key; what a number of it means where that is not plain."""
+    if key == "travel.order":
+        return spelled_order(case)
+    if key == "travel.segment":
+        count = case.segment_count
+        each = Wording.of(case).long(case.tube.circumference / count)
+        return f"{text} at most: {count} of {each}"
+    if key == "arc.current" and case.arc.control == "pedal":
+        return f"{text} at each strike"
+    return text
 
 
 def _case(found: Found, pick: Pick) -> Case:
@@ -128,10 +156,22 @@ def _confirmed(pick: Pick) -> str:
         value = row.get(name)
         if value is not None:
             told.append(f"{word} {float(value):.0f} K")
-    a, b = pick.shift
-    mesh = f"; {a:+.0f} K and {b:+.0f} K were put on the benches' margin and slack for it"
-    mesh = mesh if a or b else ""
-    return f"the case as it is: {', '.join(told)}, {float(row['total_s'] or 0.0):.0f} s{mesh}"
+    seconds, arc = (float(row.get(name) or 0.0) for name in ("total_s", "arc_on_s"))
+    told.append(f"{seconds:.0f} s, arc on for {arc:.0f} s of it")
+    full = float(row.get("pedal_high_s") or 0.0)
+    told += [f"pedal at its top for {full:.0f} s"] if full >= 0.5 else []
+    mesh = ", in the mean of the runs there" if any(pick.shift) else ""
+    put = [
+        f"{moved(x)} on every bench's {word}"
+        for x, word in zip(pick.shift, ("margin", "slack"), strict=True)
+    ]
+    mesh = f"; for it {' and '.join(put)}{mesh}" if mesh else ""
+    return f"where nothing strays: {', '.join(told)}{mesh}"
+
+
+def moved(kelvin: float) -> str:
+    """Change of a margin, never "-0 K"."""
+    return f"{round(kelvin):+d} K"
 
 
 def _others(found: Found) -> Table:
@@ -161,7 +201,7 @@ def _instead(found: Found) -> Table:
         table.add_row(
             change.name,
             "; ".join(f"{key} = {value}" for key, value in change.inputs),
-            *(f"{moved:+.0f} K" for moved in (change.base, change.filler)),
+            *(moved(kelvin) for kelvin in (change.base, change.filler)),
             f"{chance}, {change.benches} benches" if change.counted else f"{chance}, estimated",
         )
     return table

@@ -75,6 +75,13 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
                 f"the case as it is comes out {event.difference:+.0f} K for the {name}; with that "
                 f"on every sample the chance is {_interval(event.shifted)}",
             )
+    if risk.shifted is not None:
+        low, high = risk.shifted.interval
+        head.add_row(
+            "",
+            f"so {100 * (1.0 - risk.shifted.value):.1f} % of benches succeed there "
+            f"({100 * (1.0 - high):.1f} to {100 * (1.0 - low):.1f} %)",
+        )
     parts: list[RenderableType] = [
         head,
         Text(),
@@ -169,7 +176,7 @@ def _success(risk: Risk) -> str:
         f"{100 * good:.1f} % of benches ({100 * (1.0 - fails.high):.1f} to "
         f"{100 * (1.0 - fails.low):.1f} %): the base stays below its solidus and the filler flows"
     )
-    return f"{text}; over many shops {10.0 * good:.1f} of 10 parts, in one shop more or fewer"
+    return f"{text}; of 10 such parts {10.0 * good:.1f} succeed in the mean over many shops"
 
 
 def _chance(event: Event | None, otherwise: str) -> str:

@@ -7,8 +7,9 @@ import io
 from pathlib import Path
 from typing import Any
 
+from ...case.case import Case
 from ...case.faults import printable_lines
-from ...case.file import case_to_toml
+from ...case.file import case_to_toml, digest_of
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .instead import Change
@@ -20,7 +21,7 @@ __all__ = ["OURS", "find_dict", "write_find"]
 OURS = ("find.json", "find.csv", "case.toml", "rows.jsonl", r"figures/find\.(png|svg)")
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", "tube_margin_K"),
-    *("flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s", "failed"),
+    *("flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s", "arc_on_s", "failed"),
 )
 
 
@@ -29,6 +30,7 @@ def find_dict(found: Found) -> dict[str, Any]:
     plan = found.plan
     return {
         "title": plan.case.title,
+        "case": digest_of(_case_of(found)),
         "sure": plan.sure,
         "seed": plan.seed,
         "detail": plan.detail,
@@ -46,6 +48,11 @@ def find_dict(found: Found) -> dict[str, Any]:
         "own_runs": found.runs[1],
         "explained": {"base": found.q2[0], "filler": found.q2[1]},
     }
+
+
+def _case_of(found: Found) -> Case:
+    """Case with the settings of the first pick: that of `case.toml`."""
+    return found.plan.source.case(tuple(f"{key}={text}" for key, text in found.picks[0].inputs))
 
 
 def _pick(pick: Pick) -> dict[str, Any]:
@@ -113,8 +120,7 @@ def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
     ResultError
         Something could not be written.
     """
-    best = found.picks[0]
-    case = found.plan.source.case(tuple(f"{key}={value}" for key, value in best.inputs))
+    case = _case_of(found)
     unsure = "" if found.pick else "# Not sure enough: " + printable_lines(found.why) + ".\n"
     texts = [_csv(found), unsure + case_to_toml(case)]
     return write_study(

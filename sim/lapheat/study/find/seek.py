@@ -270,7 +270,7 @@ def _found(
         told += f"; it is the surest of {len(tried)} tried, so the chance is optimistic"
     wanted = f"{100 * plan.sure:.0f} %"
     if good:
-        why = f"these settings came to {wanted} of fresh benches: {told}"
+        why = f"these settings pass the {wanted} asked for: {told}"
     elif best.chance >= plan.sure:
         why = f"{told}, but the case as it is does not keep its own [limits]"
     else:

@@ -134,7 +134,7 @@ def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
     axes.set_xlabel("share of the variance\nbeside it: what its scatter upward does")
     axes.grid(axis="x")
     if shares.doubt:
-        axes.set_title(fill(f"Do not trust: {shares.doubt}", 48), color=BAD)
+        axes.set_title(fill(f"{panel.title}: do not trust, {shares.doubt}", 48), color=BAD)
     else:
         axes.set_title(
             f"{panel.title}: what drives it\n(cross-validated {100.0 * shares.q2:.1f} %)"

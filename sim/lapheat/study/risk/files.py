@@ -48,6 +48,7 @@ def risk_dict(risk: Risk) -> dict[str, Any]:
         "detail": plan.detail,
         "own_detail": plan.case.detail,
         "success": _success(risk.fails),
+        "success_at_own_detail": _of_others(risk.shifted),
         "base_melts": _event(risk.base),
         "base_short_of_margin": {**_chance(risk.short), "margin_K": plan.case.limits.base_margin},
         "filler_cold": _event(risk.filler)
@@ -99,6 +100,17 @@ def _way(smooth: Smooth) -> str:
 def _success(fails: Smooth) -> dict[str, Any]:
     ends = Smooth(1.0 - fails.chance, 1.0 - fails.high, 1.0 - fails.low, fails.q2, fails.used)
     return {**_ends(ends), "way": _way(fails)}
+
+
+def _of_others(fails: Chance | None) -> dict[str, Any] | None:
+    """Chance of success from that of failing."""
+    if fails is None:
+        return None
+    low, high = fails.interval
+    good = fails.count - fails.hits
+    ends = {"chance": 1.0 - fails.value, "low": 1.0 - high, "high": 1.0 - low}
+    told = {name: float(f"{value:.6g}") for name, value in ends.items()}
+    return {**told, "hits": good, "runs": fails.count}
 
 
 def _event(event: Event | None) -> dict[str, Any]:

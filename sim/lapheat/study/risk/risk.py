@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
@@ -149,6 +149,7 @@ class Risk:
         of the filler or the lap is passed; None for a bead
     short : chance that the base keeps less than the wanted margin
     fails : chance that either happens: one less the chance of success
+    shifted : the same, counted, with what the case's own detail differs by on every run
     """
 
     plan: RiskPlan
@@ -158,6 +159,7 @@ class Risk:
     filler: Event | None
     short: Chance
     fails: Smooth
+    shifted: Chance | None
 
     @property
     def failed(self) -> int:
@@ -324,7 +326,17 @@ def _judged(
         )
     short = _chance(values_of(rows, MARGIN), plan.case.limits.base_margin)
     fails = chances[-1] if chances else Smooth(0.0, 0.0, 0.0, 1.0, used=False)
-    return Risk(plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short, fails)
+    return Risk(
+        plan, at, tuple(rows), events.get(MARGIN), events.get(SLACK), short, fails, _shifted(events)
+    )
+
+
+def _shifted(events: Mapping[str, Event]) -> Chance | None:
+    """Chance that any event comes, with each one's difference on every run."""
+    if all(event.difference is None for event in events.values()):
+        return None
+    lowest = np.min([each.values + (each.difference or 0.0) for each in events.values()], axis=0)
+    return _chance(lowest)
 
 
 def _slopes(task: ShareTask) -> Array:
