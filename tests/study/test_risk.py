@@ -173,6 +173,13 @@ def test_the_chance_on_the_own_mesh_is_told_beside() -> None:
     assert risk.base.shifted.hits == (risk.base.values < 20.0).sum() > risk.base.chance.hits
     assert risk.filler is not None
     assert risk.filler.difference == 0.0
+    assert risk.shifted is not None
+    either = (risk.base.values < 20.0) | (risk.filler.values < 0.0)
+    assert risk.shifted.hits == either.sum() > 0
+    told = risk_dict(risk)["success_at_own_detail"]
+    assert told["hits"] == 64 - either.sum()
+    assert told["chance"] == pytest.approx(told["hits"] / 64)
+    assert told["low"] < told["chance"] < told["high"]
 
 
 def test_what_hangs_on_a_varied_value_stays_as_it_was() -> None:
