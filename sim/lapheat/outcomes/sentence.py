@@ -238,6 +238,8 @@ def _melting(finding: Melts, too: bool, words: Wording) -> str:
         )
     over = words.apart(-part.margin, 0.0) if part.margin < 0.0 else "0 K"
     deep = f", molten through {words.share(part.depth)} of the wall" if part.depth > 0.0 else ""
+    if part.depth >= 1.0:
+        deep = ", molten through the whole wall: it can burn through"
     return (
         f"the {part.name} melts{also}: it peaks at {peak}, {over} above its solidus of {solidus}, "
         f"{_spot(part, words)}{deep}"

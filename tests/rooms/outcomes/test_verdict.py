@@ -85,6 +85,9 @@ def test_melted_tube_tells_peak_excess_place_and_depth() -> None:
         "The tube melts: it peaks at 1432 degC, 32 K above its solidus of 1400 degC, on its outside"
     )
     assert summary_of(verdict).endswith(", molten through 41 % of the wall.")
+    through = judge(run_with(tube=STAINLESS_SOLIDUS + 300.0, flange=1500.0, melted=1.0))
+    told = ", molten through the whole wall: it can burn through."
+    assert summary_of(through).endswith(told)
 
 
 @pytest.mark.parametrize(

@@ -150,6 +150,13 @@ def test_the_verdict_is_in_a_few_words(variant: str, answer: str) -> None:
     assert f"Verdict: {answer}" in texts(drawn(variant)[1])
 
 
+def test_a_wall_that_melts_through_can_burn_through() -> None:
+    run = run_with(tube=STAINLESS_SOLIDUS + 300.0, flange=1500.0, melted=1.0)
+    with matplotlib.rc_context(RC):
+        said = texts(sheet(run, outcomes_of(run), DAY))
+    assert "Verdict: TUBE CAN BURN THROUGH, FILLER FLOWS" in said
+
+
 @pytest.mark.parametrize(("variant", "melts"), [("demo", False), ("bead", False), ("fails", True)])
 def test_settings_that_melt_the_base_are_forbidden(variant: str, melts: bool) -> None:
     said = texts(drawn(variant)[1])

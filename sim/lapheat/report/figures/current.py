@@ -140,7 +140,7 @@ def current(history: History) -> Figure:
         told += [(kelvin, name, SOLIDUS, dash, "bottom") for kelvin, name, dash in solidi]
         tops = [float(hottest.max()), *(kelvin for kelvin, *_ in told if isfinite(kelvin))]
         close = len(solidi) == 2 and solidi[1][0] - solidi[0][0] < NEAR * (max(tops) - air)
-        heat.set_ylim(*units.hot(np.array([air, air + 1.05 * (max(tops) - air)])))
+        heat.set_ylim(*units.hot(np.array([air, air + 1.12 * (max(tops) - air)])))
         below = ""
         for kelvin, name, colour, dash, va in told:
             if isfinite(kelvin):

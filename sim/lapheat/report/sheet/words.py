@@ -120,6 +120,8 @@ def _answer(outcomes: Outcomes) -> str:
     if verdict.judgement.undecided:
         return "TOO CLOSE TO CALL"
     base = "BASE STAYS SOLID" if verdict.base_stays_solid else "BASE TOO HOT"
+    if outcomes.tube.melted_wall_fraction >= 1.0:
+        base = "TUBE CAN BURN THROUGH"
     if outcomes.filler is None:
         return base
     return f"{base}, FILLER {'FLOWS' if verdict.filler_flows else 'FAILS'}"
