@@ -88,5 +88,10 @@ def _draw(axes: Axes, pick: Pick, number: int, first: bool) -> None:
         zorder=3,
     )
     axes.annotate(
-        str(number), (pick.time, 100.0 * pick.chance), xytext=(9, -3), textcoords="offset points"
+        str(number),
+        (pick.time, 100.0 * pick.chance),
+        xytext=(9, -3),
+        textcoords="offset points",
+        bbox={"facecolor": axes.get_facecolor(), "edgecolor": "none", "pad": 0.8},
+        zorder=4,
     )
