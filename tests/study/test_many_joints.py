@@ -23,6 +23,11 @@ def test_joints_are_those_of_the_seed() -> None:
         source.case()
 
 
+def test_how_many_random_joints_survive_is_what_the_developers_page_says() -> None:
+    chances = [kept["chance"] for name, kept in KEPT_JOINTS.items() if name not in NAMED]
+    assert (len(chances), sum(chance >= 0.8 for chance in chances)) == (16, 9)
+
+
 @pytest.mark.parametrize("name", KEPT_JOINTS)
 def test_a_joint_survives_four_benches_of_five_or_a_run_says_why_not(name: str) -> None:
     kept = KEPT_JOINTS[name]

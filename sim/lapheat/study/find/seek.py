@@ -27,11 +27,13 @@ from .instead import Change, most_changes, what_would_serve
 from .model import BENCHES, Setting, Think, measures, most_looks, think, thought_of
 from .plan import FindPlan
 from .space import space_of
-from .trying import Hand, Inputs, Pick, Tried, is_good, most_tests, put_to_the_test, run_the_rest
+from .trying import Hand, Pick, Tried, is_good, most_tests, put_to_the_test, run_the_rest
 
 __all__ = ["Found", "most_runs", "seek"]
 
 Array = NDArray[np.float64]
+
+Seen = set[tuple[str, tuple[float, ...]]]  # hand and shares of settings that were tried
 
 CHOICES = 5  # of time against chance
 LEAST_ROUNDS = 2
@@ -112,7 +114,8 @@ def seek(plan: FindPlan) -> Planner[Found]:
     while True:
         yield from _think(hands, plan, number)
         number += 1
-        hand, setting = _best(hands, plan, {one.pick.inputs for one in tried})
+        seen = {(one.hand.space.hand, one.setting.shares) for one in tried}
+        hand, setting = _best(hands, plan, seen)
         saved, last = 1.0 - setting.time / last, setting.time
         sure = setting.worth(plan.sure)[0] == 1.0
         settled = sure and (bool(tried) or (saved < GAIN and looked >= LEAST_ROUNDS))
@@ -124,7 +127,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
                 hand.add(np.array(hand.looks))
             yield from _run(hands, plan, "benches near a limit")
             continue
-        again = hand.inputs(setting) in {one.pick.inputs for one in tried}
+        again = (hand.space.hand, setting.shares) in seen
         if tried and (again or not _promises(setting, tried, plan.sure)):
             break
         tried.append((yield from put_to_the_test(hand, setting, plan, len(tried))))
@@ -197,14 +200,14 @@ def _kept(hands: Sequence[Hand], sure: float) -> list[Hand]:
     ]
 
 
-def _best(hands: Sequence[Hand], plan: FindPlan, seen: set[Inputs]) -> tuple[Hand, Setting]:
+def _best(hands: Sequence[Hand], plan: FindPlan, seen: Seen) -> tuple[Hand, Setting]:
     """The quickest that is sure enough, or the surest; not one that was tried."""
     every = [(hand, setting) for hand in hands for setting in hand.settings]
-    fresh = [pair for pair in every if pair[0].inputs(pair[1]) not in seen]
+    fresh = [(hand, s) for hand, s in every if (hand.space.hand, s.shares) not in seen]
     return max(fresh or every, key=lambda pair: pair[1].worth(plan.sure))
 
 
-def _choices(hands: Sequence[Hand]) -> list[Pick]:
+def _choices(hands: Sequence[Hand], seen: Seen) -> list[Pick]:
     """Settings that no other beats in both chance and time, spread over the times."""
     every = [(hand, s) for hand in hands for s in hand.settings if s.keeps]
     front: list[tuple[Hand, Setting]] = []
@@ -216,7 +219,7 @@ def _choices(hands: Sequence[Hand]) -> list[Pick]:
     if len(front) > CHOICES - 1:
         at = np.linspace(0, len(front) - 1, CHOICES - 1).round().astype(int)
         front = [front[i] for i in at]
-    return [_estimated(hand, setting) for hand, setting in front]
+    return [_estimated(hand, s) for hand, s in front if (hand.space.hand, s.shares) not in seen]
 
 
 def _estimated(hand: Hand, setting: Setting) -> Pick:
@@ -251,8 +254,8 @@ def _found(
     surest = tried[first]
     best = good[-1] if good else surest.pick
     others = [one.pick for one in tried if one.pick is not best]
-    seen = {one.pick.inputs for one in tried}
-    choices = [pick for pick in _choices(hands) if pick.inputs not in seen]
+    seen = {(one.hand.space.hand, one.setting.shares) for one in tried}
+    choices = _choices(hands, seen)
     instead, more = ((), 0) if good else (yield from what_would_serve(surest, plan))
     runs = more + sum(hand.count + hand.besides[0] for hand in every)
     own = sum(hand.besides[1] for hand in every)

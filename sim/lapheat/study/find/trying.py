@@ -52,7 +52,7 @@ class Hand:
     shares, bench : (n, knobs), (n, inputs) of the runs
     rows : of those that were run
     settings, looks, q2 : as the last thought has them
-    order, pace : of segments that its picks have, and their time over that in the case's own
+    order, pace : of segments in its last pick, and the time over that in the case's own
     shift : of margin and slack on the case's own mesh [K]
     besides : runs that are not in `rows`, at the search's detail and at the case's own
     """
@@ -64,7 +64,7 @@ class Hand:
     settings: list[Setting] = field(default_factory=list)
     looks: list[list[float]] = field(default_factory=list)
     q2: tuple[float, float] = (0.0, 0.0)
-    order: Inputs | None = None
+    order: Inputs = ()
     pace: float = 1.0
     shift: tuple[float, float] = (0.0, 0.0)
     besides: tuple[int, int] = (0, 0)
@@ -93,7 +93,7 @@ class Hand:
         """Keys and settings, those of the hand first."""
         fixed, _ = HAND_KEYS[self.space.hand]
         _, inputs = self.space.settable(np.array(setting.shares))
-        return (*fixed, *inputs, *(self.order or ()))
+        return (*fixed, *inputs, *self.order)
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,7 @@ def is_good(pick: Pick, sure: float) -> bool:
 
 def most_tests(plan: FindPlan) -> tuple[int, int]:
     """Runs that all tests take at most: at the search's detail, and at the case's own, if finer."""
-    orders = len(plan.hands) * (1 + len(plan.orders)) if plan.orders else 0
+    orders = plan.effort.tries * (1 + len(plan.orders)) if plan.orders else 0
     own = 0 if plan.detail == plan.case.detail else plan.effort.tries * (1 + OWN)
     return orders + plan.effort.tries * (1 + plan.fresh), own
 
@@ -175,7 +175,7 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
     attempt : number of the pick
     """
     space = hand.space
-    if plan.orders and hand.order is None:
+    if plan.orders:
         yield from _take_order(hand, setting, plan)
     inputs = hand.inputs(setting)
     bench = points(plan.fresh, space.size[1], seed_of(plan.seed, "fresh", attempt))
@@ -274,7 +274,7 @@ def _own_mesh(
 
 
 def _take_order(hand: Hand, setting: Setting, plan: FindPlan) -> Planner[None]:
-    """Choose the order of segments: three runs at a setting of the case as it is.
+    """Choose the order of segments: runs at a setting of the case as it is.
 
     The order changes how long starts take to cool, and so the time; margin and slack hardly. The
     quickest is taken that keeps what the case's own order keeps, if it saves enough.
@@ -289,6 +289,6 @@ def _take_order(hand: Hand, setting: Setting, plan: FindPlan) -> Planner[None]:
     keeps = [i for i in range(len(orders)) if least[i] >= min(least[0], 0.0)]
     best = min(keeps, key=lambda i: np.nan_to_num(time[i], nan=np.inf))
     hand.besides = hand.besides[0] + len(plan.orders), hand.besides[1]
-    hand.order = ()
+    hand.order, hand.pace = (), 1.0
     if time[best] < QUICKER * time[0]:
         hand.order, hand.pace = orders[best], float(time[best] / time[0])
