@@ -284,6 +284,13 @@ def counted(
     return good / benches
 
 
+def finer(trial: Trial) -> Row:
+    """On the case's own mesh 60 K less flow."""
+    row = formulas(trial)
+    slack = float(row["filler_slack_K"] or 0.0) - (60.0 if trial.detail == "standard" else 0.0)
+    return {**row, "filler_slack_K": slack, "filler_flows": slack >= 0.0}
+
+
 @pytest.fixture(scope="module")
 def found() -> Found:
     return search()
@@ -333,12 +340,6 @@ def test_an_order_that_saves_time_is_taken(found: Found) -> None:
 
 def test_what_the_own_mesh_differs_by_teaches_the_next_pick() -> None:
     """On the case's own mesh 60 K less flow: what passes at coarse fails, the next pick passes."""
-
-    def finer(trial: Trial) -> Row:
-        row = formulas(trial)
-        slack = float(row["filler_slack_K"] or 0.0) - (60.0 if trial.detail == "standard" else 0.0)
-        return {**row, "filler_slack_K": slack, "filler_flows": slack >= 0.0}
-
     found = search(TEXT.replace('"coarse"', '"standard"'), finer)
     assert found.pick is not None
     assert found.pick.shift == (0.0, -60.0)
@@ -401,12 +402,6 @@ def test_where_nothing_is_sure_enough_it_runs_what_would_help(tmp_path: Path) ->
 
 def test_a_change_is_judged_on_the_cases_own_mesh_as_its_setting_is() -> None:
     """60 K less flow on the own mesh: what changes nothing is not said to bring them back."""
-
-    def finer(trial: Trial) -> Row:
-        row = formulas(trial)
-        slack = float(row["filler_slack_K"] or 0.0) - (60.0 if trial.detail == "standard" else 0.0)
-        return {**row, "filler_slack_K": slack, "filler_flows": slack >= 0.0}
-
     text = TEXT.replace('"coarse"', '"standard"')
     found = search(text, finer, replace(SMALL, rounds=2, more=0, tries=1))
     assert found.pick is None
@@ -431,6 +426,19 @@ def test_where_no_run_can_be_computed_the_first_reason_is_told() -> None:
 
     with pytest.raises(MarchError, match=r"no run of the search.*refused: stub"):
         search(made=refused)
+
+
+def test_runs_of_a_hand_that_cannot_be_computed_are_counted() -> None:
+    asked: list[Trial] = []
+
+    def no_clock(trial: Trial) -> Row:
+        asked.append(trial)
+        timed = 'start = "timed"' in trial.source.text
+        return {"failed": "refused: ...", "refused": "arc.aim"} if timed else formulas(trial)
+
+    found = search(TEXT.replace('hand = "pedal"', 'hand = ["clock", "pedal"]'), no_clock)
+    assert {pick.hand for pick in found.hands} == {"pedal"}
+    assert found.runs[0] == len({trial.key() for trial in asked})
 
 
 def test_a_pick_at_the_end_of_a_range_says_so(found: Found) -> None:

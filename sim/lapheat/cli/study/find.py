@@ -68,7 +68,7 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     settings.add_column(style="dim")
     settings.add_column(overflow="fold")
     settings.add_row("hand", HANDS[best.hand])
-    case = _case(found, best)
+    case = found.case
     for key, text in best.inputs:
         settings.add_row(key, _setting(case, key, text))
     if case.arc.control == "pedal":
@@ -122,10 +122,6 @@ def _setting(case: Case, key: str, text: str) -> str:
     return text
 
 
-def _case(found: Found, pick: Pick) -> Case:
-    return found.plan.source.case(tuple(f"{key}={value}" for key, value in pick.inputs))
-
-
 def _chance(pick: Pick) -> str:
     text = f"{100 * pick.chance:.0f} % of benches succeed"
     interval = f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %"
@@ -162,14 +158,14 @@ def _confirmed(pick: Pick) -> str:
     told += [f"pedal at its top for {full:.0f} s"] if full >= 0.5 else []
     mesh = ", in the mean of the runs there" if any(pick.shift) else ""
     put = [
-        f"{moved(x)} on every bench's {word}"
+        f"{_moved(x)} on every bench's {word}"
         for x, word in zip(pick.shift, ("margin", "slack"), strict=True)
     ]
     mesh = f"; for it {' and '.join(put)}{mesh}" if mesh else ""
     return f"where nothing strays: {', '.join(told)}{mesh}"
 
 
-def moved(kelvin: float) -> str:
+def _moved(kelvin: float) -> str:
     """Change of a margin, never "-0 K"."""
     return f"{round(kelvin):+d} K"
 
@@ -201,7 +197,7 @@ def _instead(found: Found) -> Table:
         table.add_row(
             change.name,
             "; ".join(f"{key} = {value}" for key, value in change.inputs),
-            *(moved(kelvin) for kelvin in (change.base, change.filler)),
+            *(_moved(kelvin) for kelvin in (change.base, change.filler)),
             f"{chance}, {change.benches} benches" if change.counted else f"{chance}, estimated",
         )
     return table

@@ -7,7 +7,6 @@ import io
 from pathlib import Path
 from typing import Any
 
-from ...case.case import Case
 from ...case.faults import printable_lines
 from ...case.file import case_to_toml, digest_of
 from ..runs.folder import cell, write_study
@@ -30,7 +29,7 @@ def find_dict(found: Found) -> dict[str, Any]:
     plan = found.plan
     return {
         "title": plan.case.title,
-        "case": digest_of(_case_of(found)),
+        "case": digest_of(found.case),
         "sure": plan.sure,
         "seed": plan.seed,
         "detail": plan.detail,
@@ -48,11 +47,6 @@ def find_dict(found: Found) -> dict[str, Any]:
         "own_runs": found.runs[1],
         "explained": {"base": found.q2[0], "filler": found.q2[1]},
     }
-
-
-def _case_of(found: Found) -> Case:
-    """Case with the settings of the first pick: that of `case.toml`."""
-    return found.plan.source.case(tuple(f"{key}={text}" for key, text in found.picks[0].inputs))
 
 
 def _pick(pick: Pick) -> dict[str, Any]:
@@ -120,9 +114,8 @@ def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
     ResultError
         Something could not be written.
     """
-    case = _case_of(found)
     unsure = "" if found.pick else "# Not sure enough: " + printable_lines(found.why) + ".\n"
-    texts = [_csv(found), unsure + case_to_toml(case)]
+    texts = [_csv(found), unsure + case_to_toml(found.case)]
     return write_study(
         folder, OURS, find_dict(found), texts, store, lambda fresh: _figures(found, fresh)
     )

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from ...case.case import Case
 from ...march.errors import MarchError
 from ..chance.bench import STANDARD, seed_of, wilson
 from ..runs.rounds import Planner, Round
@@ -58,6 +59,11 @@ class Found:
     q2: tuple[float, float]
     instead: tuple[Change, ...]
     hands: tuple[Pick, ...]
+
+    @property
+    def case(self) -> Case:
+        """Case with the settings of the first of the picks."""
+        return self.plan.source.case(tuple(f"{k}={text}" for k, text in self.picks[0].inputs))
 
     @property
     def edges(self) -> dict[str, str]:
@@ -108,8 +114,7 @@ def seek(plan: FindPlan) -> Planner[Found]:
     """Search; see the top of this module."""
     every = [_begin(plan, hand) for hand in plan.hands]
     yield from _run(every, plan, "settings and benches")
-    every = _able(every)
-    hands, last, number, looked, learned = every, np.inf, 0, 0, False
+    hands, last, number, looked, learned = _able(every), np.inf, 0, 0, False
     tried: list[Tried] = []
     while True:
         yield from _think(hands, plan, number)
@@ -281,5 +286,5 @@ def _found(
     q2 = tuple(min(hand.q2[i] for hand in hands) for i in range(2))
     return Found(
         plan, (best, *others, *choices), best if good else None, why, binding, (runs, own),
-        (q2[0], q2[1]), instead, tuple(_surest(hand) for hand in every),
+        (q2[0], q2[1]), instead, tuple(_surest(hand) for hand in every if hand.settings),
     )  # fmt: skip
