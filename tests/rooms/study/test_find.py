@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from lapheat.case.file import CaseError, read_case
+from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import _estimate, told
 from lapheat.march.errors import MarchError
@@ -500,6 +500,20 @@ def test_the_case_that_was_found_knows_its_chance(found: Found, tmp_path: Path) 
     folder = tmp_path / "out" / "find.json"
     folder.write_text(folder.read_text("utf-8").replace('"benches": 48', '"benches": "48 x"'))
     assert "not computed" in chance_of(case)
+
+
+def test_the_case_that_was_found_keeps_the_shops_own_settings(tmp_path: Path) -> None:
+    """A hand sets 2.5 in/min, not 1.05833 mm/s."""
+    found = search(INCHES, effort=replace(SMALL, rounds=1, tries=1, candidates=128))
+    write_find(found, tmp_path / "out", RowFile())
+    text = (tmp_path / "out" / "case.toml").read_text("utf-8")
+    inputs = dict(found.picks[0].inputs)
+    assert inputs["travel.speed"].endswith(" in/min")
+    for key in ("travel.speed", "arc.aim", "travel.segment"):
+        assert f'\n{key.partition(".")[2]} = "{inputs[key]}"  # ' in text
+    read = read_case(tmp_path / "out" / "case.toml")
+    assert read.travel == found.case.travel
+    assert digest_of(read) == digest_of(found.case)
 
 
 def test_changes_make_cases_that_run() -> None:

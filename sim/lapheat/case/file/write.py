@@ -35,11 +35,16 @@ def starter_text() -> str:
     return files(__package__).joinpath("starter.toml").read_text("utf-8")
 
 
-def case_to_toml(case: Case) -> str:
+def case_to_toml(case: Case, as_written: bool = False) -> str:
     """Write every key of a resolved case.
 
     Reading it back gives an equal case. Values are in mm, mm/s, s, A, V, degC; only the tube's
     diameter and the air's temperature keep the units the user wrote in, which records them.
+
+    Parameters
+    ----------
+    case : resolved
+    as_written : quantities that were written keep their text, such as "2.5 in/min"
     """
     lines = ["# Resolved by Lapheat: every key, defaults filled in."]
     for table, rows in groupby(settings_of(case), key=lambda row: row.key.rpartition(".")[0]):
@@ -47,7 +52,7 @@ def case_to_toml(case: Case) -> str:
             lines += ["", f"[[{table.partition('[')[0]}]]"]
         elif table:
             lines += ["", f"[{table}]"]
-        lines += [_line(row, case) for row in rows]
+        lines += [_line(row, case, as_written) for row in rows]
     for name, alloy in case.alloys.items():
         if name not in builtin_names():
             lines += ["", f"[alloys.{_text(name)}]", *_alloy_lines(alloy)]
@@ -59,7 +64,7 @@ def digest_of(case: Case) -> str:
     return sha256(case_to_toml(case).encode()).hexdigest()[:DIGITS]
 
 
-def _line(row: Setting, case: Case) -> str:
+def _line(row: Setting, case: Case, as_written: bool) -> str:
     key, value = row.key.rpartition(".")[2], row.value
     if value is None:
         return f"# {key}: none"
@@ -78,6 +83,9 @@ def _line(row: Setting, case: Case) -> str:
         return f"# {key}: {write_quantity(value, row.kind)}, from arc.length"
     if row.key == "arc.voltage" and not case.arc.voltage_measured:
         return f"# {key}: {write_quantity(value, row.kind)}, by convention, not measured"
+    written = case.written.get(row.key) if as_written and row.kind.si else None
+    if written and written != write_quantity(value, row.kind):
+        return f"{key} = {_text(written)}  # {write_quantity(value, row.kind)}"
     theirs = {
         "tube.outside_diameter": case.display.length,
         "surroundings.temperature": case.display.temperature,

@@ -115,7 +115,7 @@ def write_find(found: Found, folder: Path, store: RowFile) -> tuple[Path, ...]:
         Something could not be written.
     """
     unsure = "" if found.pick else "# Not sure enough: " + printable_lines(found.why) + ".\n"
-    texts = [_csv(found), unsure + case_to_toml(found.case)]
+    texts = [_csv(found), unsure + case_to_toml(found.case, as_written=True)]
     return write_study(
         folder, OURS, find_dict(found), texts, store, lambda fresh: _figures(found, fresh)
     )
