@@ -144,7 +144,8 @@ def settings_of(case: Case) -> Iterator[Setting]:
         yield Setting("scale.efficiency", case.scale.efficiency, NUMBER)
         yield Setting("scale.spot", case.scale.spot, NUMBER)
     for name, spread in case.scatter.items():
-        kind = {"current": CURRENT, "speed": SPEED, "hold": DIFFERENCE}.get(name, LENGTH)
+        kinds = {"current": CURRENT, "speed": SPEED, "work_angle": ANGLE, "hold": DIFFERENCE}
+        kind = kinds.get(name, LENGTH)
         yield Setting(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
     if case.flange:
         yield Setting("bench.current_range", case.choice.current, CURRENT)

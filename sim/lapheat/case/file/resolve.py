@@ -229,7 +229,7 @@ def _scatter(file: CaseFile, arc: Arc) -> dict[str, Spread]:
     """Spread by name; its unit distinguishes an amount from a share."""
     table, spreads = file.scatter, {}
     for name in type(table).model_fields:
-        if file.joint == "bead-on-tube" and name in ("aim", "clearance"):
+        if file.joint == "bead-on-tube" and name in ("aim", "work_angle", "clearance"):
             continue
         if name == "arc_length" and not arc.derived:
             continue

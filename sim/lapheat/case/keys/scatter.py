@@ -12,6 +12,7 @@ from typing import Annotated, Any
 from pydantic.json_schema import JsonSchemaValue
 
 from ..units import (
+    ANGLE,
     CURRENT,
     DIFFERENCE,
     LENGTH,
@@ -134,6 +135,12 @@ class ScatterTable(Table):
     # common practice, no source
     aim: Annotated[Quantity, Of(LENGTH, "0 mm", "20 mm")] = key(
         "0.5 mm", description="Of the aim: 95 % within, either side.", examples=["0.5 mm"]
+    )
+    # common practice, no source: a torch held by hand
+    work_angle: Annotated[Quantity, Of(ANGLE, "0 deg", "20 deg")] = key(
+        "5 deg",
+        description="Of arc.work_angle: 95 % within, either side.",
+        examples=["5 deg"],
     )
     # ASTM A269: 10 % from 12.7 mm outside diameter; EN ISO 1127 class T3, which EN 10217-7 takes
     # for welded tube: 10 %, at least 0.2 mm. Both as tabulated by third parties.

@@ -24,7 +24,7 @@ GOOD = 0.9  # chance of success from which nothing more is advised
 BEAD, HAND = "a test bead (lapheat calibrate)", "a steadier hand, or a guide for the torch,"
 NARROWS = {
     **dict.fromkeys(("spot", "efficiency", "emissivity", "conductivity"), BEAD),
-    **dict.fromkeys(("aim", "speed", "arc_length", "hold", "pedal_lag"), HAND),
+    **dict.fromkeys(("aim", "work_angle", "speed", "arc_length", "hold", "pedal_lag"), HAND),
     "current": "a meter on the torch lead",
     "wall": "a caliper on your own tube (tube.wall)",
     "clearance": "a caliper on tube and bore (lap.clearance)",
@@ -101,7 +101,7 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
 def _not_varied(case: Case) -> str:
     """What a hand or a shop varies too, and no `[scatter]` does."""
     timed = case.travel.start == "timed" and case.travel.dwell > 0.0
-    told = ["the torch's angle", "where segments begin and end", *(["dwell"] if timed else [])]
+    told = ["where segments begin and end", *(["dwell"] if timed else [])]
     told += ["pauses", "air"]
     told += ["the rod's feed"] if case.fillet is not None else []
     told += ["the chill's touch"] if case.fixture.chill is not None else []

@@ -13,6 +13,7 @@ from scipy.stats import norm, qmc, truncnorm
 
 from ...case.case import Case, Spread
 from ...case.units import (
+    ANGLE,
     CURRENT,
     LENGTH,
     NUMBER,
@@ -120,6 +121,7 @@ def inputs_of(case: Case) -> tuple[Input, ...]:
         "spot": ("arc.spot", LENGTH, arc.spot),
         "speed": ("travel.speed", SPEED, travel.speed),
         "aim": ("arc.aim", LENGTH, arc.aim),
+        "work_angle": ("arc.work_angle", ANGLE, arc.work_angle),
         "wall": ("tube.wall", LENGTH, case.tube.wall),
         "clearance": ("lap.clearance", LENGTH, case.lap.clearance if case.lap else 0.0),
         "conductivity": ("scale.conductivity", NUMBER, scale.conductivity),

@@ -33,7 +33,13 @@ __all__ = ["Change", "changes", "most_changes", "what_would_serve"]
 Array = NDArray[np.float64]
 
 STEADIER = "a steadier hand"
-HAND = ("arc_length", "speed", "aim", "hold")  # what a steadier hand halves the scatter of
+HAND = (
+    "arc_length",
+    "speed",
+    "aim",
+    "work_angle",
+    "hold",
+)  # what a steadier hand halves the scatter of
 NEAR = 2  # benches nearest to melting, and as many nearest to staying cold
 PREHEAT = 130.0  # [K] above the surroundings
 COOL = 353.15  # [K]

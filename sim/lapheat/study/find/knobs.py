@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import pi
 
 from ...case.case import Case
 from ...case.faults import did_you_mean, shown
@@ -15,8 +16,8 @@ from ..runs.settable import STEPS
 __all__ = ["HAND_KEYS", "KEYS", "Knob", "key_faults", "knobs_of"]
 
 KEYS = (
-    *("arc.current", "arc.aim", "arc.hold", "travel.speed", "travel.segment", "travel.pause"),
-    "travel.dwell",
+    *("arc.current", "arc.work_angle", "arc.aim", "arc.hold"),
+    *("travel.speed", "travel.segment", "travel.pause", "travel.dwell"),
 )
 # What makes a hand, and which of the keys it does not have.
 HAND_KEYS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
@@ -27,6 +28,7 @@ HAND_KEYS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     ),
     "pedal": ((("travel.start", "on-flow"), ("arc.control", "pedal")), ("travel.dwell",)),
 }
+ANGLE = (30.0 * pi / 180.0, 70.0 * pi / 180.0)  # common practice, no source
 AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
@@ -48,6 +50,7 @@ def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
         currents = max(currents[0], low), min(currents[1], high)
     return {
         "arc.current": (*currents, True),
+        "arc.work_angle": (*ANGLE, False),
         "arc.aim": (AIM[0] * arc.spot, AIM[1] * arc.spot, False),
         "arc.hold": (flow + HOLD[0], max(solidus - HOLD[1], flow + HOLD[0] + 50.0), False),
         "travel.speed": (*choice.speed, True),

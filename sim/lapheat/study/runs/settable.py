@@ -40,7 +40,7 @@ STEPS = {
     "arc.current": _same(CURRENT, "A", Fraction(1)),
     "arc.length": Steps(LENGTH, ("mm", Fraction(1, 4)), ("in", Fraction(1, 64))),
     "arc.spot": _same(LENGTH, "mm", Fraction(1, 10)),
-    "arc.work_angle": _same(ANGLE, "deg", Fraction(1)),
+    "arc.work_angle": _same(ANGLE, "deg", Fraction(5)),
     "arc.aim": Steps(LENGTH, ("mm", Fraction(1, 2)), ("in", Fraction(1, 64))),
     "arc.hold": _HOT,
     "travel.speed": Steps(SPEED, ("mm/s", Fraction(1, 10)), ("in/min", Fraction(1, 4))),
