@@ -4,7 +4,7 @@ A first round of runs spreads over all settings and all of the scatter. Each fur
 the responses fitted so far (`model`) for the settings that seem best and runs those benches of
 them on which the responses may be wrong. What is found is confirmed on benches that had no part
 in the search. After a pick that failed the rounds go on, at most as many as `Effort.more` in all,
-until a setting may be sure enough or should beat what was tried.
+until a setting may be sure enough or may beat what was tried.
 
 The search is a generator: it yields rounds of tasks and is sent their rows (`runs.rounds`).
 """
@@ -152,8 +152,8 @@ def _able(every: Sequence[Hand]) -> list[Hand]:
 
 
 def _promises(setting: Setting, tried: Sequence[Tried], sure: float) -> bool:
-    """Whether a setting may be sure enough, or is believed to beat every one that was tried."""
-    return setting.likely >= sure or setting.guarded > max(one.pick.chance for one in tried)
+    """Whether a setting may be sure enough, or may beat every one that was tried."""
+    return setting.likely > min(sure, max(one.pick.chance for one in tried))
 
 
 def _run(hands: Sequence[Hand], plan: FindPlan, doing: str) -> Planner[None]:
