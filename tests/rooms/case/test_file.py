@@ -338,7 +338,8 @@ ADDED = """
 fillet.stirring
 scale.conductivity scale.emissivity scale.efficiency scale.spot scatter.arc_length
 scatter.current scatter.efficiency scatter.spot scatter.speed scatter.aim scatter.wall
-scatter.work_angle scatter.clearance scatter.conductivity scatter.emissivity scatter.hold scatter.pedal_lag
+scatter.work_angle scatter.clearance scatter.conductivity scatter.emissivity scatter.hold
+scatter.pedal_lag
 bench.current_range bench.speed_range bench.segment_range bench.hand
 """
 
