@@ -101,7 +101,9 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
 def _not_varied(case: Case) -> str:
     """What a hand or a shop varies too, and no `[scatter]` does."""
     timed = case.travel.start == "timed" and case.travel.dwell > 0.0
-    told = ["where segments begin and end", *(["dwell"] if timed else [])]
+    angle = case.scatter.get("work_angle")
+    told = [] if angle is not None and angle.size else ["the torch's angle"]
+    told += ["where segments begin and end", *(["dwell"] if timed else [])]
     told += ["pauses", "air"]
     told += ["the rod's feed"] if case.fillet is not None else []
     told += ["the chill's touch"] if case.fixture.chill is not None else []

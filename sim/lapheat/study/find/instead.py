@@ -78,7 +78,9 @@ def _steadier(entry: Input, say: Callable[..., str]) -> tuple[str, str]:
     size = 0.5 * entry.spread.size
     if entry.spread.way == "share":
         return f"scatter.{entry.name}", f"{100.0 * size:g} %"
-    return f"scatter.{entry.name}", f"{size:g} K" if entry.kind is TEMPERATURE else say(size)
+    return f"scatter.{entry.name}", f"{size:g} K" if entry.kind is TEMPERATURE else say(
+        size, entry.kind
+    )
 
 
 def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]:
