@@ -53,7 +53,7 @@ class BenchTable(Table):
     )
     # common practice, no source: what a hand can hold steady
     speed_range: Annotated[tuple[Quantity, ...], Range(SPEED, "0.05 mm/s", "200 mm/s")] = key(
-        ["0.5 mm/s", "4 mm/s"],
+        ["1 mm/s", "4 mm/s"],
         description="Travel speeds to choose from.",
         examples=[["1 mm/s", "3 mm/s"]],
     )
