@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from lapheat.case.file import CaseError, case_to_toml, read_case_text
@@ -96,6 +98,8 @@ def test_the_relation_is_less_sure_than_a_measured_spot() -> None:
         ("arc.length=40 mm", "arc.length"),
         ("arc.length=2 s", "arc.length"),
         ("scale.spot=9", "scale.spot"),
+        ("scatter.work_angle=11 deg", "scatter.work_angle"),
+        ("scatter.work_angle=20 K", "scatter.work_angle"),
     ],
 )
 def test_refused(change: str, key: str) -> None:
@@ -108,6 +112,17 @@ def test_a_factor_on_nothing_is_refused() -> None:
     with pytest.raises(CaseError) as caught:
         read_case_text(TEXT, "stub", ("arc.spot=2 mm", "scale.spot=1.1"))
     assert caught.value.faults[0].key == "scale.spot"
+
+
+def test_the_torchs_angle_varies_where_a_case_says_so() -> None:
+    assert "work_angle" not in {entry.name for entry in inputs_of(read_case_text(TEXT, "stub"))}
+    stray = read_case_text(TEXT, "stub", ("scatter.work_angle=5 deg",))
+    (angle,) = (entry for entry in inputs_of(stray) if entry.name == "work_angle")
+    with pytest.raises(CaseError, match="at most 6 deg"):
+        read_case_text(TEXT, "stub", ("scatter.work_angle=7 deg", "arc.work_angle=76 deg"))
+    assert angle.told == "45 deg, 95 % within 5 deg"
+    assert angle.at(-1.959963985) == pytest.approx(math.radians(40.0))
+    assert read_case_text(case_to_toml(stray), "stub") == stray
 
 
 def test_a_hand_misjudges_what_it_holds() -> None:

@@ -20,7 +20,7 @@ from ..keys.fields import REFUSED
 from ..keys.fixture import of_held
 from ..keys.model import AlloyTable, CaseFile, ConductivityTable, ProbeTable, SpecificHeatTable
 from ..keys.scatter import WIDEST
-from ..units import CURRENT, LENGTH, SPEED, TEMPERATURE
+from ..units import ANGLE, CURRENT, LENGTH, SPEED, TEMPERATURE
 
 __all__ = ["Finding", "findings"]
 
@@ -84,6 +84,14 @@ def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: Say) ->
     rim = 0.5 * flange.outside_diameter - tube.radius
     if case.arc.aim >= rim > 0.0:
         yield Finding(("arc", "aim"), f"less than {say(rim)}: beyond it lies the flange's rim")
+    stray, angle = case.scatter["work_angle"].size, case.arc.work_angle
+    room = min(angle - math.radians(5.0), math.radians(85.0) - angle) / 1.5
+    if stray > room + 1e-9:
+        yield Finding(
+            ("scatter", "work_angle"),
+            f"at most {say(room, ANGLE)}: benches go half as far again from arc.work_angle, "
+            "which is 5 to 85 deg",
+        )
     top = tube.length / math.tan(case.arc.work_angle)
     if -case.arc.aim >= top:
         yield Finding(

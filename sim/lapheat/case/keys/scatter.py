@@ -137,7 +137,7 @@ class ScatterTable(Table):
         "0.5 mm", description="Of the aim: 95 % within, either side.", examples=["0.5 mm"]
     )
     # Nothing was found on how well a hand keeps it, so it varies only where a case says so.
-    work_angle: Annotated[Quantity, Of(ANGLE, "0 deg", "20 deg")] = key(
+    work_angle: Annotated[Quantity, Of(ANGLE, "0 deg", "10 deg")] = key(
         "0 deg",
         description="Of arc.work_angle: 95 % within, either side; 0 leaves it out.",
         examples=["5 deg"],
