@@ -26,8 +26,8 @@ def find(
         str,
         typer.Option(
             metavar="KEY,KEY",
-            help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, aim, hold, "
-            "speed, segment, pause and dwell, in the ranges of [bench], and the order of segments.",
+            help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, torch "
+            "angle, aim, hold, speed, segment, pause and dwell, within [bench], and the order.",
         ),
     ] = "",
     fix: Annotated[
