@@ -23,7 +23,7 @@ from lapheat.report.studied import chance_of
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
-from lapheat.study.find.instead import changes
+from lapheat.study.find.instead import beyond, changes
 from lapheat.study.find.knobs import KEYS, knobs_of
 from lapheat.study.find.model import Setting, measures
 from lapheat.study.find.plan import Effort, FindPlan, plan_of
@@ -529,6 +529,20 @@ def test_changes_make_cases_that_run() -> None:
             source(text).case(tuple(f"{key}={value}" for key, value in inputs))
         # a length a person can measure: a tenth of a millimetre, or 0.005 in
         assert dict(every["a thicker wall"])["tube.wall"] in ("2 mm", "0.08 in")
+
+
+@pytest.mark.parametrize(
+    ("text", "slowest", "slower"),
+    [(TEXT, "1 mm/s", "0.6 mm/s"), (INCHES, "2.5 in/min", "1.5 in/min")],
+)
+def test_slower_travel_is_tried_where_the_slowest_was_chosen(
+    found: Found, text: str, slowest: str, slower: str
+) -> None:
+    knobs = knobs_of(source(text).case())
+    at_the_end = replace(found.picks[0], inputs=(("travel.speed", slowest),))
+    assert list(beyond(at_the_end, knobs)) == [("slower travel", (("travel.speed", slower),))]
+    inside = replace(found.picks[0], inputs=(("travel.speed", "3 mm/s"),))
+    assert not list(beyond(inside, knobs))
 
 
 def test_killed_ten_times_and_resumed_it_ends_in_the_same_bytes(tmp_path: Path) -> None:

@@ -23,12 +23,13 @@ from ..chance.bench import Input, wilson
 from ..runs.executors import Row
 from ..runs.rounds import Planner, Round
 from ..runs.trial import Source, Trial, run_trial
+from .knobs import Knob
 from .model import measures
 from .plan import FindPlan
 from .space import space_of
-from .trying import Inputs, Tried
+from .trying import Inputs, Pick, Tried
 
-__all__ = ["Change", "changes", "most_changes", "what_would_serve"]
+__all__ = ["Change", "beyond", "changes", "most_changes", "what_would_serve"]
 
 Array = NDArray[np.float64]
 
@@ -44,6 +45,7 @@ NEAR = 2  # benches nearest to melting, and as many nearest to staying cold
 PREHEAT = 130.0  # [K] above the surroundings
 COOL = 353.15  # [K]
 CHILL = (("length", 20e-3), ("wall", 6e-3))  # [m]
+SLOWER = 0.6  # of the slowest travel that was allowed
 TURN = 10.0 * pi / 180.0
 FINE = {"mm": 1e-4, "in": 0.005 * 0.0254}  # [m] steps of lengths, in a shop of that unit
 
@@ -128,7 +130,14 @@ def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]
 
 def most_changes(plan: FindPlan) -> int:
     """Runs of `what_would_serve` at most: each change, then the best and a steadier hand."""
-    return 2 * NEAR * len(list(changes(plan.case, ()))) + 2 * plan.fresh
+    return 2 * NEAR * (len(list(changes(plan.case, ()))) + 1) + 2 * plan.fresh
+
+
+def beyond(pick: Pick, knobs: Sequence[Knob]) -> Iterator[tuple[str, Inputs]]:
+    """Slower travel than was allowed, where a pick is at that end."""
+    for knob in knobs:
+        if knob.key == "travel.speed" and (knob.key, knob.settable(knob.low)[1]) in pick.inputs:
+            yield "slower travel", ((knob.key, knob.setting(SLOWER * knob.low)),)
 
 
 def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change, ...], int]]:
@@ -137,8 +146,13 @@ def what_would_serve(tried: Tried, plan: FindPlan) -> Planner[tuple[tuple[Change
     made, tasks = [], []
     space = space_of(plan.source, tried.pick.hand, plan.knobs)
     free = {knob.key for knob in space.knobs}
-    for name, inputs in changes(plan.case, space.inputs):
-        if inputs and free.isdisjoint(key for key, _ in inputs):
+    every = [
+        (name, inputs)
+        for name, inputs in changes(plan.case, space.inputs)
+        if free.isdisjoint(key for key, _ in inputs)
+    ]
+    for name, inputs in (*every, *beyond(tried.pick, space.knobs)):
+        if inputs:
             try:
                 trials = _trials(tried, plan, inputs, near)
             except CaseError:  # no such joint
