@@ -24,7 +24,7 @@ def test_defaults_are_there_without_the_table() -> None:
     assert case.scatter["wall"] == Spread(0.1, "share")
     assert case.scatter["aim"] == Spread(0.5e-3, "amount")
     assert case.scatter["clearance"] == Spread(2.0, "factor")
-    assert len(case.scatter) == 9
+    assert len(case.scatter) == 10
 
 
 @pytest.mark.parametrize(
@@ -49,8 +49,9 @@ def test_spreads_read_and_come_back_as_written(line: str, name: str, spread: Spr
 
 def test_a_bead_has_neither_aim_nor_clearance_to_scatter() -> None:
     case = read_case_text(BEAD, "x")
-    assert {"aim", "clearance"}.isdisjoint(case.scatter)
+    assert {"aim", "work_angle", "clearance"}.isdisjoint(case.scatter)
     assert read_case_text(case_to_toml(case), "x") == case
+    assert the_fault(BEAD + '\n[scatter]\nwork_angle = "5 deg"\n').key == "scatter.work_angle"
     fault = the_fault(BEAD + "\n[scatter]\nclearance = 3\n")
     assert (fault.key, fault.allowed) == ("scatter.clearance", "nothing: a bead-on-tube has no lap")
 
@@ -64,6 +65,7 @@ def test_a_bead_has_neither_aim_nor_clearance_to_scatter() -> None:
         ('current = "50 A"', '"50 A"', "at most 42 A, 60% of the value"),
         ('efficiency = "3 A"', '"3 A"', "a share of the value"),
         ('aim = "5 %"', '"5 %"', "a length from 0 mm to 20 mm"),
+        ('work_angle = "5 %"', '"5 %"', "an angle from 0 deg to 10 deg"),
         ("clearance = 0.5", "0.5", "a number from 1 to 10"),
         ('clearance = "0.1 mm"', '"0.1 mm"', "a number from 1 to 10"),
         ('pause = "5 %"', '"5 %"', "a key of [scatter]: current, efficiency"),

@@ -224,7 +224,7 @@ def normal_below(x: float) -> float:
 
 
 @pytest.mark.parametrize("aim", [-1.0, 0.0, 1.0, 2.0])
-@pytest.mark.parametrize("work_angle", [30.0, 45.0, 60.0])
+@pytest.mark.parametrize("work_angle", [30.0, 45.0, 60.0, 70.0])
 def test_aim_and_work_angle_decide_the_split(aim: float, work_angle: float) -> None:
     """In the plane of the torch the flange takes what falls beyond the root of the joint.
 

@@ -10,7 +10,7 @@ import pytest
 
 from lapheat.case.case import Spread
 from lapheat.case.file import read_case_text
-from lapheat.case.units import CURRENT, LENGTH, TEMPERATURE
+from lapheat.case.units import ANGLE, CURRENT, LENGTH, TEMPERATURE
 from lapheat.study.chance.bench import (
     CUT,
     HALF,
@@ -22,6 +22,9 @@ from lapheat.study.chance.bench import (
     wilson,
 )
 from lapheat.study.chance.knob import WIDE, Knob, features, settable
+from lapheat.study.risk.risk import plan_of, samples_of
+from lapheat.study.runs import Source
+from lapheat.study.runs.settable import settings_between
 from support.case_texts import BASE, put
 
 AMPS = Knob("arc.current", CURRENT, 40.0, 160.0, True, "A", Fraction(1))
@@ -163,3 +166,17 @@ def test_a_knob_counts_with_what_the_bench_makes_of_it() -> None:
     assert WIDE == 4.0
     # aim 0 and 1 mm off: half of the range; a segment of 20 mm closes the ring as it is
     np.testing.assert_allclose(table, [[0.0, 0.0, 0.7], [2.0, 2.0, -0.2]], atol=1e-12)
+
+
+@pytest.mark.parametrize("change", ["scatter.work_angle=10 deg", "scatter.speed=1.2 mm/s"])
+def test_no_bench_of_a_case_is_refused_for_its_scatter(change: str) -> None:
+    """A bench that has strayed is a case by itself: a wide scatter about it is no fault."""
+    steep = Source(BASE, "stub.toml", ("arc.work_angle=70 deg", change))
+    plan = plan_of(steep, "coarse", 64, 0)
+    for sample in samples_of(plan, points(64, len(plan.inputs), 0)):
+        sample.trial.case()
+
+
+def test_settings_between_have_both_ends() -> None:
+    found = settings_between(np.radians(20.0), np.radians(80.0), ANGLE, "deg", Fraction(5))
+    assert [text for _, text in found] == [f"{angle} deg" for angle in range(20, 81, 5)]

@@ -97,6 +97,12 @@ def test_settings_stay_inside_the_range() -> None:
             assert read_quantity(text, found.kind) == value
 
 
+def test_a_range_of_hardly_a_step_keeps_its_values() -> None:
+    """41 to 44 deg has no setting in steps of 5 deg; 40 and 45 deg lie outside."""
+    (angle,) = knobs_of(source().case(), "arc.work_angle=41 deg:44 deg")
+    assert [angle.settable(angle.value(share))[1] for share in (0.0, 1.0)] == ["41 deg", "44 deg"]
+
+
 @pytest.mark.parametrize("text", [TEXT, INCHES])
 def test_a_setting_rounded_again_is_the_same(text: str) -> None:
     """What is fitted must be what was run: 16 mm closes a 38 mm ring by 8, as does 15 mm."""
@@ -523,7 +529,9 @@ def test_changes_make_cases_that_run() -> None:
         inputs = space_of(source(strays), "pedal", plan.knobs).inputs
         (steady,) = (keys for name, keys in changes(plan.case, inputs) if "hand" in name)
         case = source(strays).case(tuple(f"{key}={value}" for key, value in steady))
-        assert case.scatter["speed"].size == pytest.approx(0.2e-3, rel=0.1)
+        assert case.scatter["speed"].size == pytest.approx(
+            0.2e-3, rel=1e-3 if text is TEXT else 0.06
+        )
         assert case.scatter["work_angle"].size == pytest.approx(np.radians(3.0))
         for inputs in every.values():
             source(text).case(tuple(f"{key}={value}" for key, value in inputs))

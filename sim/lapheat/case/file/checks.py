@@ -85,12 +85,12 @@ def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: Say) ->
     if case.arc.aim >= rim > 0.0:
         yield Finding(("arc", "aim"), f"less than {say(rim)}: beyond it lies the flange's rim")
     stray, angle = case.scatter["work_angle"].size, case.arc.work_angle
-    room = min(angle - math.radians(5.0), math.radians(85.0) - angle) / 1.5
+    room = max(0.0, min(angle - math.radians(5.0), math.radians(85.0) - angle) / 1.5)
     if stray > room + 1e-9:
         yield Finding(
             ("scatter", "work_angle"),
-            f"at most {say(room, ANGLE)}: benches go half as far again from arc.work_angle, "
-            "which is 5 to 85 deg",
+            f"at most {say(room, ANGLE)}: a bench strays by 1.5 times that at most, and "
+            "arc.work_angle stays within 5 and 85 deg",
         )
     top = tube.length / math.tan(case.arc.work_angle)
     if -case.arc.aim >= top:

@@ -41,6 +41,7 @@ _JOINT_ONLY_KEYS = {
     ("arc", "aim"): _SQUARE,
     ("arc", "work_angle"): _SQUARE,
     ("scatter", "aim"): _SQUARE,
+    ("scatter", "work_angle"): _SQUARE,
     ("scatter", "clearance"): "a bead-on-tube has no lap",
 }
 

@@ -139,7 +139,7 @@ class ScatterTable(Table):
     # Nothing was found on how well a hand keeps it, so it varies only where a case says so.
     work_angle: Annotated[Quantity, Of(ANGLE, "0 deg", "10 deg")] = key(
         "0 deg",
-        description="Of arc.work_angle: 95 % within, either side; 0 leaves it out.",
+        description="Of arc.work_angle: 95 % within, either side; 0 deg leaves it out.",
         examples=["5 deg"],
     )
     # ASTM A269: 10 % from 12.7 mm outside diameter; EN ISO 1127 class T3, which EN 10217-7 takes

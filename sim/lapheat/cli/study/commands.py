@@ -164,7 +164,7 @@ def risk(
 
     Current, efficiency, spot, speed, aim, wall, clearance, conductivity and emissivity vary as
     [scatter] in the case says. So do the arc length where voltage, efficiency or spot follow from
-    it, and the hold and lag of a pedal.
+    it, the hold and lag of a pedal, and the torch's angle where scatter.work_angle is given.
 
     \b
     Examples:

@@ -8,11 +8,12 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...case.case import Case
 from ...case.file import CaseError, case_to_toml
 from ...version import mark
 from ..runs.executors import Row
@@ -33,6 +34,7 @@ __all__ = [
     "sample_at",
     "smooth_from",
     "values_of",
+    "whole_of",
 ]
 
 Array = NDArray[np.float64]
@@ -159,7 +161,12 @@ def sample_at(source: Source, inputs: Inputs, z: Array, detail: str) -> Sample:
     except CaseError:  # the run tells why
         return Sample(Trial(source, inputs, detail))
     entries = inputs_of(case)
-    return _sample(Source(case_to_toml(case), source.name), entries, inputs, z, detail)
+    return _sample(whole_of(case, source.name), entries, inputs, z, detail)
+
+
+def whole_of(case: Case, name: str) -> Source:
+    """Case written out, without the scatter: a bench has strayed already, and strays no more."""
+    return Source(case_to_toml(replace(case, scatter={})), name)
 
 
 def _sample(
@@ -196,7 +203,7 @@ def on_benches(
         The setting is refused.
     """
     case = source.case(tuple(f"{key}={text}" for key, text in inputs))
-    whole, entries = Source(case_to_toml(case), source.name), inputs_of(case)
+    whole, entries = whole_of(case, source.name), inputs_of(case)
     at = points(count, len(entries), seed)
     samples = [_sample(whole, entries, inputs, z, detail) for z in at]
     rows = yield Round(doing, run_sample, samples, later)

@@ -34,13 +34,8 @@ __all__ = ["Change", "beyond", "changes", "most_changes", "what_would_serve"]
 Array = NDArray[np.float64]
 
 STEADIER = "a steadier hand"
-HAND = (
-    "arc_length",
-    "speed",
-    "aim",
-    "work_angle",
-    "hold",
-)  # what a steadier hand halves the scatter of
+# what a steadier hand halves the scatter of
+HAND = ("arc_length", "speed", "aim", "work_angle", "hold")
 NEAR = 2  # benches nearest to melting, and as many nearest to staying cold
 PREHEAT = 130.0  # [K] above the surroundings
 COOL = 353.15  # [K]
@@ -80,9 +75,9 @@ def _steadier(entry: Input, say: Callable[..., str]) -> tuple[str, str]:
     size = 0.5 * entry.spread.size
     if entry.spread.way == "share":
         return f"scatter.{entry.name}", f"{100.0 * size:g} %"
-    return f"scatter.{entry.name}", f"{size:g} K" if entry.kind is TEMPERATURE else say(
-        size, entry.kind
-    )
+    if entry.kind is TEMPERATURE:
+        return f"scatter.{entry.name}", f"{size:g} K"
+    return f"scatter.{entry.name}", say(size, entry.kind)
 
 
 def changes(case: Case, inputs: Sequence[Input]) -> Iterator[tuple[str, Inputs]]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from math import pi
 
 from ...case.case import Case
 from ...case.faults import did_you_mean, shown
 from ...case.file import CaseError, Fault
-from ...case.units import read_quantity
+from ...case.units import in_unit, read_quantity
 from ..chance.knob import Knob
 from ..runs.axes import free_axes
 from ..runs.settable import STEPS
@@ -139,6 +140,8 @@ def knobs_of(case: Case, free: str = "", fix: str = "", *more: str) -> tuple[Kno
             theirs = hot if key == "arc.hold" else inches
             unit, step = steps.inches if theirs else steps.metric
             ring = case.tube.circumference if key == "travel.segment" else 0.0
+            wide = in_unit(high, steps.kind, unit) - in_unit(low, steps.kind, unit)
+            step = step if wide >= 2 * step else Fraction(0)  # values stay as they are
             knobs.append(Knob(key, steps.kind, low, high, logarithmic, unit, step, ring))
     return tuple(knobs)
 

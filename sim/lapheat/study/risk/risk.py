@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...case.case import Case
-from ...case.file import case_to_toml
 from ...march.errors import MarchError
 from ..chance.bench import HALF, Input, inputs_of, points
 from ..chance.samples import (
@@ -22,6 +21,7 @@ from ..chance.samples import (
     run_sample,
     smooth_from,
     values_of,
+    whole_of,
 )
 from ..chance.smooth import Smooth
 from ..chance.surrogate import Shares
@@ -85,8 +85,9 @@ def plan_of(
         The case has faults.
     """
     case = source.case()
-    whole = Source(case_to_toml(case), source.name)
-    return RiskPlan(whole, case, inputs_of(case), detail, samples, seed, within)
+    return RiskPlan(
+        whole_of(case, source.name), case, inputs_of(case), detail, samples, seed, within
+    )
 
 
 def most_runs(plan: RiskPlan) -> tuple[int, int]:

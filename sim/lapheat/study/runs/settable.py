@@ -76,4 +76,5 @@ def settings_between(
     first, last = (round(in_unit(end, kind, unit) / float(step)) for end in (low, high))
     texts = [_text(step * whole, unit) for whole in range(first, last + 1)]
     found = [(float(read_quantity(text, kind)), text) for text in texts]
-    return tuple((v, text) for v, text in found if low - 1e-12 <= v <= high + 1e-12)
+    low, high = low - 1e-9 * abs(low) - 1e-12, high + 1e-9 * abs(high) + 1e-12
+    return tuple((v, text) for v, text in found if low <= v <= high)
