@@ -91,16 +91,19 @@ def chance_of(case: Case) -> str:
 def _found(case: Case) -> str:
     """Chance that `lapheat find` counted of this very case; empty if it did not."""
     try:
-        pick = _told(case, "find")["picks"][0]
+        told = _told(case, "find")
+        pick, sure = told["picks"][0], float(told["sure"])
         chance, low, high = (float(pick[name]) for name in ("chance", "low", "high"))
         benches = int(pick["benches"])
         if not (0.0 <= low <= chance <= high <= 1.0 and benches >= 1):
             raise ValueError(pick)
     except (*_UNREADABLE, _OtherError, IndexError):
         return ""
+    missed = "" if chance >= sure else f", where {100.0 * sure:.0f} % were wanted"
     return (
-        f"Chance that a real bench succeeds: {100.0 * chance:.0f} % ({100.0 * low:.0f} to "
-        f"{100.0 * high:.0f} %), from the {benches} benches that chose it, so optimistic."
+        f"Chance that a real bench succeeds: {100.0 * chance:.{1 if missed else 0}f} % "
+        f"({100.0 * low:.0f} to {100.0 * high:.0f} %){missed}, from the {benches} benches that "
+        "chose it, so optimistic."
     )
 
 

@@ -17,7 +17,7 @@ from rich.console import Console
 
 from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.case.units import read_quantity
-from lapheat.cli.study.find import _estimate, told
+from lapheat.cli.study.find import LESS, MOST, SLOWER, _estimate, _untested, told
 from lapheat.march.errors import MarchError
 from lapheat.report.studied import chance_of
 from lapheat.study.chance.bench import points
@@ -489,6 +489,14 @@ def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> 
     assert all(line in chances(found).axes[0].get_xlabel() for line in why)
 
 
+def test_why_estimated_settings_were_not_tested(found: Found) -> None:
+    assert _untested(found) == SLOWER
+    unsure = replace(found, pick=None, picks=found.picks[:1])
+    assert _untested(unsure) == LESS
+    tried = unsure.plan.effort.tries
+    assert _untested(replace(unsure, picks=found.picks[:1] * tried)) == MOST.format(tried)
+
+
 def test_the_case_that_was_found_knows_its_chance(found: Found, tmp_path: Path) -> None:
     """A sheet or report of `run NAME.find/case.toml` tells what find counted."""
     write_find(found, tmp_path / "out", RowFile())
@@ -498,6 +506,13 @@ def test_the_case_that_was_found_knows_its_chance(found: Found, tmp_path: Path) 
         f"Chance that a real bench succeeds: {100 * pick.chance:.0f} % ({100 * pick.low:.0f} to "
         f"{100 * pick.high:.0f} %), from the 48 benches that chose it, so optimistic."
     )
+    unsure = replace(found, pick=None, picks=(replace(pick, chance=43 / 48, low=0.78, high=0.95),))
+    write_find(unsure, tmp_path / "unsure", RowFile())
+    assert "89.6 % (78 to 95 %), where 90 % were wanted, " in chance_of(
+        read_case(tmp_path / "unsure" / "case.toml")
+    )
+    text = chances(unsure).axes[0].get_title("left")
+    assert "not sure enough; at best 43 of 48 benches in" in text
     hotter = read_case(tmp_path / "out" / "case.toml", ("arc.current=90 A",))
     assert "not computed" in chance_of(hotter)
     folder = tmp_path / "out" / "find.json"

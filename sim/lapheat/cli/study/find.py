@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["carry_out"]
 
-ESTIMATED = (
-    "Estimated ones were not put to the test: they are slower, or too little is known of them to "
-    "call them sure."
-)
+ESTIMATED = "Estimated ones were not put to the test: "
+SLOWER = "they are slower, or too little is known of them to call them sure."
+LESS = "they promised less than those that were."
+MOST = "a search tests {} at most. With another --seed it begins anew."
 HANDS = {
     "clock": "by the clock",
     "flow": "stand at each start until it flows, steady current",
@@ -93,7 +93,7 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     if len(found.picks) > 1:
         parts += [Text(), _others(found)]
     if not all(pick.benches for pick in found.picks):
-        parts.append(Text(ESTIMATED))
+        parts.append(Text(ESTIMATED + _untested(found)))
     if len(found.hands) > 1:
         told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
         parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
@@ -107,6 +107,14 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
         *_next(found, files),
     ]
     return page(found.plan.case.title, parts, files)
+
+
+def _untested(found: Found) -> str:
+    """Why settings that are estimated were not put to the test."""
+    if found.pick is not None:
+        return SLOWER
+    tests = found.plan.effort.tries
+    return LESS if sum(pick.benches > 0 for pick in found.picks) < tests else MOST.format(tests)
 
 
 def _setting(case: Case, key: str, text: str) -> str:
@@ -123,11 +131,13 @@ def _setting(case: Case, key: str, text: str) -> str:
 
 
 def _chance(pick: Pick) -> str:
-    text = f"{100 * pick.chance:.0f} % of benches succeed"
-    interval = f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %"
     if pick.benches:
-        return f"{text} ({interval}), on {pick.benches} fresh benches"
-    return f"{text} ({interval}), estimated"
+        hits, interval = (
+            round(pick.chance * pick.benches),
+            f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %",
+        )
+        return f"{hits} of {pick.benches} fresh benches succeed, so {interval} of all"
+    return f"{_estimate(pick)} of benches succeed, estimated"
 
 
 def _estimate(pick: Pick) -> str:

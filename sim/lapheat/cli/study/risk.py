@@ -128,7 +128,9 @@ def next_of(risk: Risk, study: Study) -> list[str]:
     melts = 0.0 if risk.base is None else risk.base.smooth.chance
     cold = 0.0 if risk.filler is None else risk.filler.smooth.chance
     base = melts >= cold
-    if base and melts > 0.0:
+    if min(melts, cold) > 1.0 - GOOD:
+        lines.append("Base and filler both fail often: no more and no less heat alone mends that.")
+    elif base and melts > 0.0:
         lines.append(f"The base melts more often than the filler fails, {_part(risk, 'margin_K')}.")
     elif cold > 0.0:
         side = _part(risk, "side_slack_K")

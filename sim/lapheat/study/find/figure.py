@@ -54,7 +54,9 @@ def _drawn(found: Found) -> Figure:
     axes.set_ylabel("benches that succeed [%]")
     best = found.picks[0]
     told = f"{100.0 * best.chance:.0f} % of benches succeed in {best.time:.0f} s"
-    told = told if found.pick else f"not sure enough; at best {told}"
+    if found.pick is None:  # a share that rounds up to the one wanted would mislead
+        hits = round(best.chance * best.benches)
+        told = f"not sure enough; at best {hits} of {best.benches} benches in {best.time:.0f} s"
     axes.set_title(f"{short(found.plan.case.title, 32)}: {told}")
     axes.grid(visible=True)
     hands = list(dict.fromkeys(pick.hand for pick in found.picks))
