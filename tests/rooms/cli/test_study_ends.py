@@ -112,6 +112,12 @@ def test_a_poor_risk_ends_with_what_to_do_next() -> None:
     assert driver.endswith("a meter on the torch lead narrows scatter.current.")
 
 
+def test_where_both_fail_often_no_more_heat_is_advised() -> None:
+    text = " ".join(next_of(risk(-20.0, -20.0), study()))
+    assert "no more and no less heat alone mends that" in text
+    assert "arc.current warms it" not in text
+
+
 @pytest.mark.parametrize(
     ("margin", "slack", "fails"), [(10.0, 80.0, "base"), (80.0, 10.0, "filler")]
 )
