@@ -84,14 +84,6 @@ def _of_joint(case: Case, flange: Flange, lap: Lap, fillet: Fillet, say: Say) ->
     rim = 0.5 * flange.outside_diameter - tube.radius
     if case.arc.aim >= rim > 0.0:
         yield Finding(("arc", "aim"), f"less than {say(rim)}: beyond it lies the flange's rim")
-    stray, angle = case.scatter["work_angle"].size, case.arc.work_angle
-    room = max(0.0, min(angle - math.radians(5.0), math.radians(85.0) - angle) / 1.5)
-    if stray > room + 1e-9:
-        yield Finding(
-            ("scatter", "work_angle"),
-            f"at most {say(room, ANGLE)}: a bench strays by 1.5 times that at most, and "
-            "arc.work_angle stays within 5 and 85 deg",
-        )
     top = tube.length / math.tan(case.arc.work_angle)
     if -case.arc.aim >= top:
         yield Finding(
@@ -273,7 +265,7 @@ def _of_curve(path: Path, curve: ConductivityTable | SpecificHeatTable) -> Itera
 
 
 def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
-    """Amounts so large that a bench would now and then have nothing left of the value."""
+    """Amounts so large that a bench would now and then leave what the key allows."""
     values = {
         "current": (case.arc.current, CURRENT),
         "arc_length": (case.arc.length or 0.0, LENGTH),
@@ -287,6 +279,14 @@ def _of_scatter(case: Case, say: Say) -> Iterator[Finding]:
             yield Finding(
                 ("scatter", name), f"at most {say(WIDEST * value, kind)}, {WIDEST:.0%} of the value"
             )
+    turned, angle = case.scatter.get("work_angle"), case.arc.work_angle
+    room = max(0.0, min(angle - math.radians(5.0), math.radians(85.0) - angle) / 1.5)
+    if turned is not None and turned.size > room + 1e-9:
+        yield Finding(
+            ("scatter", "work_angle"),
+            f"at most {say(room, ANGLE)}: a bench strays by 1.5 times that at most, and "
+            "arc.work_angle stays within 5 and 85 deg",
+        )
 
 
 def _of_length(case: Case) -> Iterator[Finding]:

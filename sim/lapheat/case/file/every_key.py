@@ -143,8 +143,8 @@ def settings_of(case: Case) -> Iterator[Setting]:
     if arc.derived:
         yield Setting("scale.efficiency", case.scale.efficiency, NUMBER)
         yield Setting("scale.spot", case.scale.spot, NUMBER)
+    kinds = {"current": CURRENT, "speed": SPEED, "work_angle": ANGLE, "hold": DIFFERENCE}
     for name, spread in case.scatter.items():
-        kinds = {"current": CURRENT, "speed": SPEED, "work_angle": ANGLE, "hold": DIFFERENCE}
         kind = kinds.get(name, LENGTH)
         yield Setting(f"scatter.{name}", spread.size, kind if spread.way == "amount" else NUMBER)
     if case.flange:

@@ -136,7 +136,8 @@ class ScatterTable(Table):
     aim: Annotated[Quantity, Of(LENGTH, "0 mm", "20 mm")] = key(
         "0.5 mm", description="Of the aim: 95 % within, either side.", examples=["0.5 mm"]
     )
-    # Nothing was found on how well a hand keeps it, so it varies only where a case says so.
+    # Two short searches found no figure of how well a hand keeps it, so it varies only where a case
+    # says so.
     work_angle: Annotated[Quantity, Of(ANGLE, "0 deg", "10 deg")] = key(
         "0 deg",
         description="Of arc.work_angle: 95 % within, either side; 0 deg leaves it out.",

@@ -27,7 +27,8 @@ def find(
         typer.Option(
             metavar="KEY,KEY",
             help="Keys to choose, each as KEY or as KEY=FROM:TO. Left out: current, torch "
-            "angle, aim, hold, speed, segment, pause and dwell, within [bench], and the order.",
+            "angle, aim, hold, speed, segment, pause, dwell and order of segments. [bench] has the "
+            "ranges of current, speed and segment.",
         ),
     ] = "",
     fix: Annotated[

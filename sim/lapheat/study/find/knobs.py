@@ -29,7 +29,7 @@ HAND_KEYS: dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     ),
     "pedal": ((("travel.start", "on-flow"), ("arc.control", "pedal")), ("travel.dwell",)),
 }
-ANGLE = (30.0 * pi / 180.0, 70.0 * pi / 180.0)  # common practice, no source
+WORK_ANGLE = (30.0 * pi / 180.0, 70.0 * pi / 180.0)  # [rad] common practice, no source
 AIM = (-0.5, 1.75)  # in spots: + is towards the flange
 PAUSE = (2.0, 40.0)  # [s]
 DWELL = (0.5, 10.0)  # [s]
@@ -51,7 +51,7 @@ def _ranges(case: Case) -> dict[str, tuple[float, float, bool]]:
         currents = max(currents[0], low), min(currents[1], high)
     return {
         "arc.current": (*currents, True),
-        "arc.work_angle": (*ANGLE, False),
+        "arc.work_angle": (*WORK_ANGLE, False),
         "arc.aim": (AIM[0] * arc.spot, AIM[1] * arc.spot, False),
         "arc.hold": (flow + HOLD[0], max(solidus - HOLD[1], flow + HOLD[0] + 50.0), False),
         "travel.speed": (*choice.speed, True),
