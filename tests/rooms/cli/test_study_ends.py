@@ -42,6 +42,8 @@ def test_a_command_names_the_same_case_with_what_was_set() -> None:
 def test_how_much_and_how_long_is_said_before() -> None:
     told = sweep.beforehand(MADE_UP.case(), "coarse", (120, 0), 2)
     assert told.startswith("At most 120 runs at coarse detail, 2 at once: some ")
+    told = sweep.beforehand(MADE_UP.case(), "coarse", (0, 4), 2)
+    assert told.startswith(f"At most 4 runs at {MADE_UP.case().detail} detail, 2 at once: some ")
     told = sweep.beforehand(MADE_UP.case(), "coarse", (10**6, 0), 2, (120, 0))
     pattern = (
         r"At most 1000000 runs at coarse detail, 120 at least, 2 at once: some \d.* to \d.* h on"

@@ -403,6 +403,12 @@ def test_a_resolved_case_sets_besides_only_what_is_no_default() -> None:
     words = " ".join(_from_file(read_case_text(text, "a.toml", films)))
     assert "surroundings: convection 12 W/(m^2 K)" in words
     assert "bore_convection" not in words
+    # the default of the spot's scatter follows from the arc's length
+    found = read_case_text(text.replace('spot = "2 mm"', 'length = "3 mm"'), "a.toml")
+    for spread, also in (("0.25", ""), ("0.3", "scatter: spot 0.3")):
+        case = read_case_text(case_to_toml(found), "a.toml", (f"scatter.spot={spread}",))
+        told = " ".join(_from_file(case)).replace("  ", " ")
+        assert also in told and ("scatter" in told) is bool(also)
 
 
 @pytest.mark.parametrize(

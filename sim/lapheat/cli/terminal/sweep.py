@@ -41,13 +41,14 @@ def beforehand(case: Case, detail: str, most: Runs, workers: int, least: Runs | 
     most, least : runs at that detail, and at the case's own; without `least` all may be needed
     workers : how many runs go on at once
     """
-    finer = f" and {most[1]} at {case.detail} detail" if most[1] else ""
+    details = zip(most, (detail, case.detail), strict=True)
+    runs = " and ".join(f"{count} runs at {each} detail" for count, each in details if count)
     fewer = "" if least is None else f", {sum(least)} at least"
     long = in_words(seconds_of(case, detail, most) / workers)
     short = long if least is None else in_words(seconds_of(case, detail, least) / workers)
     times = f"{long} at most" if short == long else f"{short} to {long}"
     return (
-        f"At most {most[0]} runs at {detail} detail{finer}{fewer}, {workers} at once: some "
+        f"At most {runs}{fewer}, {workers} at once: some "
         f"{times} on a machine that does nothing else."
     )
 

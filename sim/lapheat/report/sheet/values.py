@@ -10,6 +10,7 @@ from ...case.case import Case
 from ...case.faults import printable
 from ...case.file.every_key import Setting, settings_of
 from ...case.keys.schema import field_at
+from ...case.torch import SPOT_BAND
 from ...case.units import UnitError, read_quantity
 from ...constants import ZERO_CELSIUS
 from .page import BOUND
@@ -93,6 +94,8 @@ class Values:
 
     def _left(self, row: Setting) -> bool:
         known = row.key in self._case.written and row.key not in self._said
+        if row.key == "scatter.spot" and "spot" in self._case.arc.derived:  # its default follows
+            return known and row.value != SPOT_BAND
         return known and not _default(row)
 
 
