@@ -179,6 +179,19 @@ def test_where_nothing_works_the_nearest_miss_and_its_lever_are_named() -> None:
     assert told["why"] == window.pick.why
 
 
+def leaning(trial: Trial) -> Row:
+    """A joint that a torch 5 deg flatter opens, and nothing else alone."""
+    aside = abs(given(trial, "arc.work_angle", 55.0) - 50.0)
+    return made_row(float(hopeless(trial)["base_slack_K"] or 0.0) + 60.0 - 12.0 * aside, 50.0, 9.0)
+
+
+def test_an_angle_that_opens_the_nearest_miss_is_named() -> None:
+    window, _ = windowed(plan_of(SPEED), leaning)
+    assert window.pick.run is None
+    assert "arc.work_angle = 50 deg (55 deg there)" in window.pick.why, window.pick.why
+    assert "no key opens it" not in window.pick.why
+
+
 def refused(trial: Trial) -> Row:
     return {"failed": f"refused: {len(trial.inputs)} keys"}
 

@@ -27,6 +27,7 @@ LEVERS = (
     "arc.current",
     "arc.hold",
     "arc.aim",
+    "arc.work_angle",
     "travel.speed",
     "travel.dwell",
     "travel.segment",
@@ -142,6 +143,8 @@ def _axes(sweep: Sweep, case: Case) -> Iterator[Axis]:
     pedal = case.arc.control == "pedal"
     for key in LEVERS:
         if key in free or key == ("arc.current" if pedal else "arc.hold"):
+            continue
+        if key == "arc.work_angle" and case.brazed is None:  # a bead has none
             continue
         if key in varied:
             axis = varied[key]
