@@ -55,6 +55,7 @@ def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def server(data: Path) -> Iterator[Server]:
     planted_window(data)
+    planted_find(data)
     server = Server(data)
     yield server
     server.close()
@@ -322,6 +323,41 @@ def planted_window(data: Path) -> str:
     job = jobs.add("window", "Small", {}, {"view.json": json.dumps(view)})
     jobs.put(replace(job, state="done", works=True))
     return job.id
+
+
+def planted_find(data: Path) -> None:
+    """A search that misses what is wanted by less than a share would show."""
+    best = {"inputs": {"arc.hold": "1230 degC"}, "chance": 0.96875, "low": 0.929, "high": 0.987}
+    rest = {"inputs": {"arc.hold": "1240 degC"}, "chance": 0.977, "low": 0.871, "high": 0.997}
+    change = {"name": "a flatter torch", "inputs": {"arc.work_angle": "35 deg"}, "chance": 0.98}
+    change |= {"low": 0.946, "high": 0.994, "benches": 4, "counted": False}
+    told = {
+        "pick": None,
+        "picks": [best | {"benches": 160, "total_s": 60.3}, rest | {"benches": 0, "total_s": 54.1}],
+        "instead": [change | {"margin_K": 23.2, "slack_K": -0.2}],
+    }
+    jobs = Jobs(data / "jobs")
+    view = {"title": "Sought", "lines": [], "told": told, "rows": []}
+    job = jobs.add("find", "Sought", {}, {"view.json": json.dumps(view)})
+    jobs.put(replace(job, state="done", works=False))
+
+
+def test_a_search_counts_what_was_tested_and_says_what_is_estimated(page: Page) -> None:
+    page.click('nav [data-view="runs"]')
+    page.locator("#runs-body a", has_text="Sought").click()
+    body = page.locator("#answer-body")
+    expect(body).to_contain_text("✗ not sure enough")
+    chances = body.locator("tbody td", has_text="%")
+    expect(chances).to_have_text(
+        [
+            "155 of 160 fresh benches, 93 % to 99 %",
+            "estimated, 87 % to 99.7 %",
+            "estimated, 95 % to 99 %",
+        ]
+    )
+    expect(body).to_contain_text("+23 K")
+    expect(body).to_contain_text("0 K")
+    expect(body).not_to_contain_text("-0 K")
 
 
 def test_from_start_to_sheet_by_keyboard_alone(page: Page) -> None:

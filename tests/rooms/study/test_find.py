@@ -23,7 +23,7 @@ from lapheat.report.studied import chance_of
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
-from lapheat.study.find.instead import beyond, changes
+from lapheat.study.find.instead import Change, beyond, changes
 from lapheat.study.find.knobs import KEYS, knobs_of
 from lapheat.study.find.model import Setting, measures
 from lapheat.study.find.plan import Effort, FindPlan, plan_of
@@ -455,6 +455,12 @@ def test_a_pick_at_the_end_of_a_range_says_so(found: Found) -> None:
     screen = io.StringIO()
     Console(file=screen, width=200).print(told(found))
     assert "travel.pause = 2 s, the lowest tried" in screen.getvalue()
+    assert "Settings beyond may be better." in screen.getvalue()
+    shorter = (*((key, "1 s") for key in found.edges),)
+    change = Change("shorter pauses", shorter, 0.0, 0.0, 0.5, 0.4, 0.6, 4)
+    run = replace(found, instead=(change,))
+    assert "may be better" not in run.notes[0]
+    assert run.notes[0].endswith("A value beyond was run too, among what might help.")
 
 
 @pytest.mark.parametrize(

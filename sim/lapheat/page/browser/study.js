@@ -20,14 +20,22 @@ function table(label, heads, rows) {
     make("tbody", null, rows.map((row) => make("tr", null, row.map((cell) => make("td", null, cell instanceof Node || Array.isArray(cell) ? cell : number(cell))))))));
 }
 
+// What was put to the test is told in counts, as a share would round up to the chance wanted.
+const chanceOf = (row, tested) => `${tested ? `${Math.round(row.chance * row.benches)} of ${row.benches} fresh benches` : "estimated"}, ${percent(row.low)} to ${percent(row.high)}`;
+const moved = (kelvin) => `${kelvin > 0 ? "+" : ""}${Math.round(kelvin) || 0}\u00a0K`;
+
+function settings(rows) {
+  return table("Settings", ["", "Settings", "Chance", "Time"], rows.map((row) => [loader(row.inputs, inWords(row.inputs)), inWords(row.inputs), chanceOf(row, row.benches > 0), `${row.total_s.toFixed(0)} s`]));
+}
+
 function picks(rows) {
   return table("Settings", ["", "Settings", "Chance", "Time"], rows.map((row) => [loader(row.inputs, inWords(row.inputs)), inWords(row.inputs),
     row.chance === undefined || row.chance === null ? "" : `${percent(row.chance)} (${percent(row.low)} to ${percent(row.high)})`, row.total_s ? `${row.total_s.toFixed(0)} s` : ""]));
 }
 
 const PARTS = {
-  find: ({ told }) => [make("h3", null, "Settings to choose among"), picks(told.picks),
-    told.instead.length ? [make("h3", null, "What would help"), table("Changes", ["", "Change", "Chance"], told.instead.map((each) => [loader(each.inputs, each.name), `${each.name}: ${inWords(each.inputs)}`, each.chance === null ? "" : percent(each.chance)]))] : ""],
+  find: ({ told }) => [make("h3", null, "Settings to choose among"), settings(told.picks),
+    told.instead.length ? [make("h3", null, "Would it help?"), table("Changes", ["", "Change", "Chance", "Margin", "Slack"], told.instead.map((each) => [loader(each.inputs, each.name), `${each.name}: ${inWords(each.inputs)}`, chanceOf(each, each.counted), moved(each.margin_K), moved(each.slack_K)]))] : ""],
   window: ({ told }) => [windowMap(told, use), chanceMap(told, use), make("h3", null, told.pick ? "Picks" : "Nearest to what is wanted"), picks([told.pick, told.safest, told.nearest].filter(Boolean)),
     make("details", null, make("summary", null, `All ${told.runs.length} points`), table("Points", ["", "Settings", "Works", "Margin K", "Surplus K", "Time s"],
       told.runs.map((run) => [loader(run.inputs, inWords(run.inputs)), inWords(run.inputs), run.failed || (run.base_stays_solid && run.filler_flows), run.margin_K, run.surplus_K, run.total_s])))],

@@ -85,8 +85,13 @@ class Found:
         told = "; ".join(
             f"{key} = {inputs[key]}, the {end} tried" for key, end in self.edges.items()
         )
-        note = f"At the end of its range: {told}. Settings beyond may be better."
-        return (note,) if told else ()
+        run = {key for change in self.instead for key, _ in change.inputs}
+        beyond = (
+            "A value beyond was run too, among what might help."
+            if run.issuperset(self.edges)
+            else "Settings beyond may be better."
+        )
+        return (f"At the end of its range: {told}. {beyond}",) if told else ()
 
 
 def _begin(plan: FindPlan, hand: str) -> Hand:
