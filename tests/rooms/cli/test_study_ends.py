@@ -142,7 +142,7 @@ def test_a_risk_says_what_it_does_not_vary() -> None:
     screen = io.StringIO()
     Console(file=screen, width=200).print(told_of_risk(risk(300.0, 300.0)))
     text = screen.getvalue()
-    assert "Not varied: the torch's angle, where segments begin and end, " in text
+    assert "Not varied: the torch's angle, volts, where segments begin and end, " in text
     assert ("dwell, " in text) == (MADE_UP.case().travel.dwell > 0.0)
     assert "chill" not in text
 
