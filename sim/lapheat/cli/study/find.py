@@ -23,7 +23,7 @@ from ..terminal.screen import show
 from .frame import Study, carried_out, page, share_of
 
 if TYPE_CHECKING:
-    from ...case.case import Case
+    from ...case.case import Case, Limits
 
 __all__ = ["carry_out"]
 
@@ -83,7 +83,7 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     if best.fails:
         settings.add_row("what fails", _fails(best))
     if best.confirmed is not None:
-        settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best))
+        settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best, found.plan.case.limits))
     why = f"{found.why[0].upper()}{found.why[1:]}."
     parts: list[RenderableType] = [
         Text(printable(why), style="bold green" if found.pick else "bold red"),
@@ -153,15 +153,15 @@ def _fails(pick: Pick) -> str:
     return "; ".join(f"{words.get(key, key)}: {count}" for key, count in pick.fails.items())
 
 
-def _confirmed(pick: Pick) -> str:
+def _confirmed(pick: Pick, limits: Limits) -> str:
     row = pick.confirmed or {}
     if row.get("failed") is not None:
         return printable(str(row["failed"]))
-    told = []
-    for name, word in (("margin_K", "margin"), ("surplus_K", "surplus")):
-        value = row.get(name)
+    told, wanted = [], (("margin", limits.base_margin), ("surplus", limits.flow_margin))
+    for word, least in wanted:
+        value = row.get(f"{word}_K")
         if value is not None:
-            told.append(f"{word} {float(value):.0f} K")
+            told.append(f"{word} {float(value):.0f} K ({least:.0f} K wanted)")
     seconds, arc = (float(row.get(name) or 0.0) for name in ("total_s", "arc_on_s"))
     told.append(f"{seconds:.0f} s, arc on for {arc:.0f} s of it")
     full = float(row.get("pedal_high_s") or 0.0)
