@@ -135,7 +135,7 @@ def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None
     assert (status, err) == (0, "")
     rows = [re.split(r"\s{2,}", line) for line in out.splitlines()]
     assert ["tube.outside_diameter", "1.5 in", "0.0381 m"] in rows
-    assert ["tube.length", "default", "0.1143 m"] in rows
+    assert ["tube.length", "4.5 in (default)", "0.1143 m"] in rows
     assert ["arc.voltage", "12 V", "12 V"] in rows
     (mesh,) = [row for row in rows if row[0] == "mesh"]
     section, layers = map(int, re.findall(r": (\d+) in the section, (\d+)", mesh[1])[0])

@@ -200,5 +200,12 @@ def told_settings(case: Case) -> Iterator[Setting]:
 
 
 def resolved_rows(case: Case) -> list[tuple[str, str, str]]:
-    """Rows for a person: key, text as given (or "default"), value in SI."""
-    return [(row.key, case.written.get(row.key, "default"), row.si) for row in told_settings(case)]
+    """Rows for a person: key, text as given or default in the case's own units, value in SI."""
+
+    def given(row: Setting) -> str:
+        default = (
+            "default" if row.value is None else f"{row.shown(case.display, by_hand=True)} (default)"
+        )
+        return case.written.get(row.key, default)
+
+    return [(row.key, given(row), row.si) for row in told_settings(case)]
