@@ -351,8 +351,8 @@ def test_a_search_counts_what_was_tested_and_says_what_is_estimated(page: Page) 
     expect(chances).to_have_text(
         [
             "155 of 160 fresh benches, 93 % to 99 %",
-            "estimated, 87 % to 99.7 %",
-            "estimated, 95 % to 99 %",
+            "estimated 98 %, 87 % to 99.7 %",
+            "estimated 98 %, 95 % to 99 %",
         ]
     )
     expect(body).to_contain_text("+23 K")

@@ -393,7 +393,7 @@ def test_rows_show_what_was_written_beside_si() -> None:
     assert rows["travel.speed"] == ("2.5 mm/s", "0.0025 m/s")
     assert rows["arc.spot"] == ("0.063 in (default)", "0.0016 m")
     assert rows["surroundings.temperature"] == ("20 degC (default)", "293.15 K")
-    assert rows["travel.resume_below"] == ("default", "none")
+    assert rows["travel.resume_below"] == ("none (default)", "none")
     rows = {
         key: (given, si)
         for key, given, si in resolved_rows(

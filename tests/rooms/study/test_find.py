@@ -457,9 +457,7 @@ def test_a_pick_at_the_end_of_a_range_says_so(found: Found) -> None:
     Console(file=screen, width=200).print(told(found))
     assert "travel.pause = 2 s, the lowest tried" in screen.getvalue()
     assert "Settings beyond may be better." in screen.getvalue()
-    assert re.search(
-        r"margin \d+ K \(50 K wanted\), surplus \d+ K \(10 K wanted\)", screen.getvalue()
-    )
+    assert re.search(r"margin \d+ K \(50 K wanted\), slack \d+ K \(0 K wanted\)", screen.getvalue())
     shorter = (*((key, "1 s") for key in found.edges),)
     change = Change("shorter pauses", shorter, 0.0, 0.0, 0.5, 0.4, 0.6, 4)
     run = replace(found, instead=(change,))

@@ -203,9 +203,8 @@ def resolved_rows(case: Case) -> list[tuple[str, str, str]]:
     """Rows for a person: key, text as given or default in the case's own units, value in SI."""
 
     def given(row: Setting) -> str:
-        default = (
-            "default" if row.value is None else f"{row.shown(case.display, by_hand=True)} (default)"
-        )
-        return case.written.get(row.key, default)
+        # a file takes differences in K, or with another unit's longer name
+        told = row.si if row.kind is DIFFERENCE else row.shown(case.display, by_hand=True)
+        return case.written.get(row.key, f"{told} (default)")
 
     return [(row.key, given(row), row.si) for row in told_settings(case)]

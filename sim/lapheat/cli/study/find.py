@@ -15,7 +15,7 @@ from ...case.faults import printable
 from ...joint.schedule import spelled_order
 from ...outcomes.wording import Wording
 from ...study.find.files import OURS, write_find
-from ...study.find.plan import plan_of
+from ...study.find.plan import ORDER, plan_of
 from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
@@ -23,7 +23,7 @@ from ..terminal.screen import show
 from .frame import Study, carried_out, page, share_of
 
 if TYPE_CHECKING:
-    from ...case.case import Case, Limits
+    from ...case.case import Case
 
 __all__ = ["carry_out"]
 
@@ -71,6 +71,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     case = found.case
     for key, text in best.inputs:
         settings.add_row(key, _setting(case, key, text))
+    if ORDER not in dict(best.inputs):
+        settings.add_row(ORDER, f"{spelled_order(case)}, as the case has it")
     if case.arc.control == "pedal":
         low, high = case.arc.current_range
         settings.add_row("pedal", f"{low:.0f} to {high:.0f} A (arc.current_range)")
@@ -83,7 +85,9 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     if best.fails:
         settings.add_row("what fails", _fails(best))
     if best.confirmed is not None:
-        settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best, found.plan.case.limits))
+        settings.add_row(
+            f"{found.plan.case.detail} mesh", _confirmed(best, found.plan.case.limits.base_margin)
+        )
     why = f"{found.why[0].upper()}{found.why[1:]}."
     parts: list[RenderableType] = [
         Text(printable(why), style="bold green" if found.pick else "bold red"),
@@ -140,6 +144,11 @@ def _chance(pick: Pick) -> str:
     return f"{_estimate(pick)} of benches succeed, estimated"
 
 
+def _counted(pick: Pick) -> str:
+    hits = round(pick.chance * pick.benches)
+    return f"{hits} of {pick.benches} ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
+
+
 def _estimate(pick: Pick) -> str:
     return f"{100 * pick.chance:.0f} % ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
 
@@ -153,13 +162,13 @@ def _fails(pick: Pick) -> str:
     return "; ".join(f"{words.get(key, key)}: {count}" for key, count in pick.fails.items())
 
 
-def _confirmed(pick: Pick, limits: Limits) -> str:
+def _confirmed(pick: Pick, base_margin: float) -> str:
     row = pick.confirmed or {}
     if row.get("failed") is not None:
         return printable(str(row["failed"]))
-    told, wanted = [], (("margin", limits.base_margin), ("surplus", limits.flow_margin))
-    for word, least in wanted:
-        value = row.get(f"{word}_K")
+    told, wanted = [], (("margin", "margin_K", base_margin), ("slack", "filler_slack_K", 0.0))
+    for word, name, least in wanted:
+        value = row.get(name)
         if value is not None:
             told.append(f"{word} {float(value):.0f} K ({least:.0f} K wanted)")
     seconds, arc = (float(row.get(name) or 0.0) for name in ("total_s", "arc_on_s"))
@@ -189,10 +198,10 @@ def _others(found: Found) -> Table:
         table.add_column(name, no_wrap=True)
     for number, pick in enumerate(found.picks, start=1):
         inputs = dict(pick.inputs)
-        chance = f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %"
+        chance = _counted(pick) if pick.benches else f"{_estimate(pick)}, estimated"
         table.add_row(
             *(str(number), pick.hand, *(inputs.get(key, "") for key in shown)),
-            *(f"{pick.time:.0f} s", chance if pick.benches else f"{chance}, estimated"),
+            *(f"{pick.time:.0f} s", chance),
         )
     return table
 
@@ -225,4 +234,6 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
         return [Text(printable(line)) for line in lines]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")
+    if "pedal" not in found.plan.hands:
+        lines.append("A hand with a pedal was not tried: bench.hand leaves it out.")
     return [Text(printable(line)) for line in lines]

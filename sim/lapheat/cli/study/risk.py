@@ -11,6 +11,9 @@ from rich.text import Text
 
 from ...case.case import Case
 from ...case.faults import printable
+from ...case.file.every_key import Setting, settings_of
+from ...case.units import LENGTH
+from ...study.chance.bench import Input
 from ...study.chance.samples import Chance
 from ...study.risk.files import OURS, write_risk
 from ...study.risk.risk import Event, Risk, assess, most_runs, plan_of
@@ -72,7 +75,7 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
         if event is not None and event.difference is not None and event.shifted is not None:
             head.add_row(
                 f"{plan.case.detail} mesh",
-                f"the case as it is comes out {event.difference:+.0f} K for the {name}; with that "
+                f"the case as it is comes out {round(event.difference):+d} K for the {name}; with that "
                 f"on every sample the chance is {_interval(event.shifted)}",
             )
     if risk.shifted is not None:
@@ -89,13 +92,23 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
         *_warnings(risk),
         Text(),
         Text("Assumed", style="bold"),
-        *(Text(f"  {item.name}: {item.told}") for item in plan.inputs),
+        *(Text(f"  {item.name}: {_assumed(item, plan.case)}") for item in plan.inputs),
         Text("  Each varies on its own, and stays the same through a run. [scatter] changes them."),
         Text(f"  Not varied: {_not_varied(plan.case)}."),
     ]
     if study is not None:
         parts += [Text(), *(Text(printable(line)) for line in next_of(risk, study))]
     return page(plan.case.title, parts, files)
+
+
+def _assumed(item: Input, case: Case) -> str:
+    """Say a value and its spread in the case's own units; of a factor on what it multiplies."""
+    key = f"arc.{item.name}" if item.name in case.arc.derived else item.key
+    value = next(row for row in settings_of(case) if row.key == key)
+    within = item.told.partition(", ")[2]
+    if item.spread.way == "amount" and item.kind is LENGTH:
+        within = f"95 % within {Setting(key, item.spread.size, LENGTH).shown(case.display, True)}"
+    return f"{value.shown(case.display, by_hand=True)}, {within}"
 
 
 def _not_varied(case: Case) -> str:

@@ -21,7 +21,7 @@ function table(label, heads, rows) {
 }
 
 // What was put to the test is told in counts, as a share would round up to the chance wanted.
-const chanceOf = (row, tested) => `${tested ? `${Math.round(row.chance * row.benches)} of ${row.benches} fresh benches` : "estimated"}, ${percent(row.low)} to ${percent(row.high)}`;
+const chanceOf = (row, tested) => `${tested ? `${Math.round(row.chance * row.benches)} of ${row.benches} fresh benches` : `estimated ${percent(row.chance)}`}, ${percent(row.low)} to ${percent(row.high)}`;
 const moved = (kelvin) => `${kelvin > 0 ? "+" : ""}${Math.round(kelvin) || 0}\u00a0K`;
 
 function settings(rows) {

@@ -46,9 +46,17 @@ class _Lever:
     values: tuple[tuple[str, str], ...]
     worst: float
 
+    def moved(self, before: Mapping[str, str]) -> list[str]:
+        """Say "arc.current = 75 A (70 A there)" of each key that a settable step has moved."""
+        return [
+            f"{key} = {text} ({before[key]} there)"
+            for key, text in self.values
+            if text != before[key]
+        ]
+
     def told(self, before: Mapping[str, str]) -> str:
-        """Say "arc.current = 75 A (70 A there)"."""
-        return listed([f"{key} = {text} ({before[key]} there)" for key, text in self.values])
+        """Say all of them in one line."""
+        return listed(self.moved(before))
 
 
 def missed(
@@ -99,7 +107,7 @@ def _lever(sweep: Sweep, known: Difference) -> Planner[str]:
     lever = max(tries, key=lambda lever: lever.worst)
     left, was = (sweep.words.apart(-short) for short in (lever.worst, here))
     short = f"{left} short of what is wanted, where the miss is {was} short"
-    come = "come" if len(lever.values) > 1 else "comes"
+    come = "come" if len(lever.moved(before)) > 1 else "comes"
     return f"no key opens it from there; {lever.told(before)} {come} closest, {short}"
 
 

@@ -50,8 +50,7 @@ def choose(sweep: Sweep, known: Sequence[Difference]) -> Planner[Picks]:
         quick = yield from search.first(search.likely, LAST, "confirming others", 2 * BENCHES)
     if quick is None:
         return Picks((yield from missed(sweep, search.options, search.looked)))
-    good = len(search.good())
-    why = search.why(quick, f"the shortest total time of {good} points that work")
+    why = search.why(quick, "the shortest total time of the points that work")
     first, _, _ = yield from with_benches(
         sweep, quick, why, "the quickest on fresh benches", later=BENCHES
     )
