@@ -10,13 +10,15 @@ import pytest
 from rich.console import Console
 
 from lapheat.case.faults import CaseError
+from lapheat.case.file import read_case
 from lapheat.cli.study.frame import Study, command_line
-from lapheat.cli.study.risk import next_of
+from lapheat.cli.study.risk import _assumed, next_of
 from lapheat.cli.study.risk import told as told_of_risk
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
 from lapheat.cli.terminal.exits import Left
 from lapheat.study import runs
+from lapheat.study.chance.bench import inputs_of
 from lapheat.study.chance.samples import Benched, run_sample
 from lapheat.study.risk.risk import Risk, assess, plan_of
 from lapheat.study.runs import effort
@@ -26,6 +28,8 @@ from lapheat.study.window.tried import told_chance
 from study.benches import MADE_UP, made_up
 from study.stand_in import made_row, now, stood_in
 from support.commands import Call
+
+ROOT = Path(__file__).parents[3]
 
 
 def study(*changes: str) -> Study:
@@ -136,6 +140,16 @@ def test_the_driver_told_is_that_of_what_fails(margin: float, slack: float, fail
 )
 def test_a_chance_says_whether_it_is_integrated_or_counted(smooth: bool, word: str) -> None:
     assert f"{word} of 64 runs)" in told_chance(Benched(0.56, 0.54, 0.59, 64, 33, smooth))
+
+
+def test_a_risk_says_what_it_assumes_as_the_case_would() -> None:
+    """Not a factor of 1 on what the arc's length gives, and inches where the case has them."""
+    case = read_case(ROOT / "cases/flue-stub-joint.toml")
+    told = {each.name: _assumed(each, case) for each in inputs_of(case)}
+    assert told["efficiency"] == "0.75, 95 % within 6 %"
+    assert told["spot"] == "0.062 in, 95 % within 25 %"
+    assert told["aim"] == "0 in, 95 % within 0.02 in"
+    assert told["speed"] == "2 mm/s, 95 % within 15 %"
 
 
 def test_a_risk_says_what_it_does_not_vary() -> None:

@@ -102,13 +102,14 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
 
 
 def _assumed(item: Input, case: Case) -> str:
-    """Say a value and its spread in the case's own units; of a factor on what it multiplies."""
+    """Say a value as it was written, else in the case's own units; of a factor what it gives."""
     key = f"arc.{item.name}" if item.name in case.arc.derived else item.key
     value = next(row for row in settings_of(case) if row.key == key)
     within = item.told.partition(", ")[2]
     if item.spread.way == "amount" and item.kind is LENGTH:
         within = f"95 % within {Setting(key, item.spread.size, LENGTH).shown(case.display, True)}"
-    return f"{value.shown(case.display, by_hand=True)}, {within}"
+    text = case.written.get(key, value.shown(case.display, by_hand=True)).strip('"')
+    return f"{text}, {within}"
 
 
 def _not_varied(case: Case) -> str:
