@@ -384,6 +384,19 @@ def test_defaults_have_a_star_and_what_is_given_has_none() -> None:
     assert any("* is Lapheat's default." in line for line in said)
 
 
+def test_tacks_say_where_they_are_and_how_an_arc_lays_them() -> None:
+    text = (ROOT / "cases/flue-stub.toml").read_text("utf-8")
+    text += '[[tack]]\nangle = "45 deg"\nlength = "4 mm"\n'
+    text += '[[tack]]\nangle = "225 deg"\nlength = "5 mm"\ncurrent = "50 A"\ntime = "2 s"\n'
+    words = " ".join(_from_file(read_case_text(text, "a.toml")))
+    assert (
+        "Tacks at 45 deg, 4 mm long; at 225 deg, 5 mm long, laid first by 50 A for 2 s. Order"
+        in words
+    )
+    assert "Black: tacks." in words
+    assert "tack[" not in words
+
+
 def test_a_case_that_was_written_out_says_that_defaults_have_no_star() -> None:
     case = read_case(ROOT / "cases/flue-stub.toml")
     given, written = (

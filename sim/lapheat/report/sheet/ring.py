@@ -81,7 +81,7 @@ def draw_ring(
         y += (-6.0, 0.36 * SIZE, 4.0 + 0.8 * SIZE, 0.36 * SIZE)[quarter]
         label = "0 deg, first start" if quarter == 0 else f"{degrees(angle):.0f} deg"
         page.text(x, y, label, align=align)
-    caption = "Numbers: order of laying"
+    caption = "Numbers: order of laying" if not case.tacks else "Numbers: order"
     if every > 1:
         caption += f" (1 in {every})"
     caption += ". s: segment." if inside else "."

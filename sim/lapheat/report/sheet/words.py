@@ -102,7 +102,7 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         verdict=tuple(map(sentence, told)) if judgement.fails else (sentence("; ".join(told)),),
         chance=chance,
         settings=settings,
-        order=f"Order of laying ({values('travel.order')}), by segment number: "
+        order=f"{_tacks(case, values)}Order of laying ({values('travel.order')}), by segment number: "
         + ", ".join(str(run.number) for run in history.segments)
         + ".",
         rows=tuple(_rows(history.segments, values)),
@@ -113,6 +113,18 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         f"case.toml). {outcomes.mesh.detail.capitalize()} mesh, {outcomes.mesh.cells} cells. "
         "Computed, not measured; full record in report.html.",
     )
+
+
+def _tacks(case: Case, values: Values) -> str:
+    """Where tacks are, and how those are laid that an arc lays; they come before any segment."""
+    told = []
+    for number, tack in enumerate(case.tacks, start=1):
+        at = f"at {values(f'tack[{number}].angle')}, {values(f'tack[{number}].length')} long"
+        if tack.current is not None:
+            of = f"{values(f'tack[{number}].current')} for {values(f'tack[{number}].time')}"
+            at += f", laid first by {of}"
+        told.append(at)
+    return f"Tacks {'; '.join(told)}. " if told else ""
 
 
 def _answer(outcomes: Outcomes) -> str:
