@@ -12,7 +12,7 @@ from rich.console import Console
 from lapheat.case.faults import CaseError
 from lapheat.case.file import read_case
 from lapheat.cli.study.frame import Study, command_line
-from lapheat.cli.study.risk import _assumed, next_of
+from lapheat.cli.study.risk import _assumed, _not_varied, next_of
 from lapheat.cli.study.risk import told as told_of_risk
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
@@ -150,6 +150,9 @@ def test_a_risk_says_what_it_assumes_as_the_case_would() -> None:
     assert told["spot"] == "0.062 in, 95 % within 25 %"
     assert told["aim"] == "0 in, 95 % within 0.02 in"
     assert told["speed"] == "2 mm/s, 95 % within 15 %"
+    assert "volts at a given arc length" in _not_varied(case)
+    measured = read_case(ROOT / "cases/flue-stub-joint.toml", ["arc.voltage=10 V"])
+    assert "volts at" not in _not_varied(measured)
 
 
 def test_a_risk_says_what_it_does_not_vary() -> None:

@@ -74,7 +74,7 @@ def test_what_never_happened_may_happen_in_three_of_the_runs() -> None:
     assert (always.chance, always.low, always.high) == (1.0, 1.0 - 0.5 / 64, 1.0)
 
 
-def test_noise_widens_the_interval_by_half_of_what_draws_tell() -> None:
+def test_noise_widens_the_interval() -> None:
     """Two inputs, and noise of a tenth of the rise: wider than points alone leave it."""
     at = points(64, 2, 3)
     rough = line(at) + np.random.default_rng(2).standard_normal(64)

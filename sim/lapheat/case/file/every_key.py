@@ -205,6 +205,8 @@ def resolved_rows(case: Case) -> list[tuple[str, str, str]]:
     def given(row: Setting) -> str:
         # a file takes differences in K, or with another unit's longer name
         told = row.si if row.kind is DIFFERENCE else row.shown(case.display, by_hand=True)
-        return case.written.get(row.key, f"{told} (default)")
+        table, _, name = row.key.partition(".")
+        source = "from arc.length" if table == "arc" and name in case.arc.derived else "default"
+        return case.written.get(row.key, f"{told} ({source})")
 
     return [(row.key, given(row), row.si) for row in told_settings(case)]

@@ -117,7 +117,7 @@ def _not_varied(case: Case) -> str:
     timed = case.travel.start == "timed" and case.travel.dwell > 0.0
     angle = case.scatter.get("work_angle")
     told = [] if angle is not None and angle.size else ["the torch's angle"]
-    told += ["volts at a given arc length" if case.arc.derived else "volts"]
+    told += ["volts at a given arc length" if "voltage" in case.arc.derived else "volts"]
     told += ["where segments begin and end", *(["dwell"] if timed else [])]
     told += ["pauses", "air"]
     told += ["the rod's feed"] if case.fillet is not None else []

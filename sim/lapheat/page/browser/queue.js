@@ -16,7 +16,7 @@ export function standing(job) {
   if (job.state === "stopped") return make("span", null, "■ stopped");
   if (job.state === "failed") return make("span", { class: "bad" }, "✗ failed");
   if (job.works === null) return make("span", null, "✓ done");
-  if (job.kind === "find") return make("span", { class: job.works ? "good" : "bad" }, job.works ? "✓ sure enough" : "✗ not sure enough");
+  if (job.kind === "find") return make("span", { class: job.works ? "good" : "bad" }, job.works ? "✓ found" : "✗ nothing passed");
   const [sign, word, kind] = verdict(job.works, job.undecided);
   return make("span", { class: kind }, `${sign} ${word.toLowerCase()}`);
 }

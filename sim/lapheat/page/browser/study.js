@@ -21,11 +21,11 @@ function table(label, heads, rows) {
 }
 
 // What was put to the test is told in counts, as a share would round up to the chance wanted.
-const chanceOf = (row, tested) => `${tested ? `${Math.round(row.chance * row.benches)} of ${row.benches} fresh benches` : `estimated ${percent(row.chance)}`}, ${percent(row.low)} to ${percent(row.high)}`;
-const moved = (kelvin) => `${kelvin > 0 ? "+" : ""}${Math.round(kelvin) || 0}\u00a0K`;
+const chanceOf = (row, benches) => `${benches ? `${Math.round(row.chance * row.benches)} of ${row.benches} ${benches}` : `estimated ${percent(row.chance)}`}, ${percent(row.low)} to ${percent(row.high)}`;
+const moved = (kelvin) => `${Math.round(kelvin) > 0 ? "+" : ""}${Math.round(kelvin) || 0}\u00a0K`;
 
 function settings(rows) {
-  return table("Settings", ["", "Settings", "Chance", "Time"], rows.map((row) => [loader(row.inputs, inWords(row.inputs)), inWords(row.inputs), chanceOf(row, row.benches > 0), `${row.total_s.toFixed(0)} s`]));
+  return table("Settings", ["", "Settings", "Chance", "Time"], rows.map((row) => [loader(row.inputs, inWords(row.inputs)), inWords(row.inputs), chanceOf(row, row.benches > 0 && "fresh benches"), `${row.total_s.toFixed(0)} s`]));
 }
 
 function picks(rows) {
@@ -35,7 +35,7 @@ function picks(rows) {
 
 const PARTS = {
   find: ({ told }) => [make("h3", null, "Settings to choose among"), settings(told.picks),
-    told.instead.length ? [make("h3", null, "Would it help?"), table("Changes", ["", "Change", "Chance", "Margin", "Slack"], told.instead.map((each) => [loader(each.inputs, each.name), `${each.name}: ${inWords(each.inputs)}`, chanceOf(each, each.counted), moved(each.margin_K), moved(each.slack_K)]))] : ""],
+    told.instead.length ? [make("h3", null, "Would it help?"), table("Changes", ["", "Change", "Chance", "Margin", "Slack"], told.instead.map((each) => [loader(each.inputs, each.name), `${each.name}: ${inWords(each.inputs)}`, chanceOf(each, each.counted && "benches"), moved(each.margin_K), moved(each.slack_K)]))] : ""],
   window: ({ told }) => [windowMap(told, use), chanceMap(told, use), make("h3", null, told.pick ? "Picks" : "Nearest to what is wanted"), picks([told.pick, told.safest, told.nearest].filter(Boolean)),
     make("details", null, make("summary", null, `All ${told.runs.length} points`), table("Points", ["", "Settings", "Works", "Margin K", "Surplus K", "Time s"],
       told.runs.map((run) => [loader(run.inputs, inWords(run.inputs)), inWords(run.inputs), run.failed || (run.base_stays_solid && run.filler_flows), run.margin_K, run.surplus_K, run.total_s])))],
