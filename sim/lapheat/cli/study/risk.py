@@ -203,7 +203,7 @@ def _chance(event: Event | None, otherwise: str) -> str:
         return otherwise
     smooth = event.smooth
     if not smooth.used:
-        return _interval(event.chance)
+        return f"{_interval(event.chance)}, counted"
     return (
         f"{100 * smooth.chance:.1f} % ({100 * smooth.low:.1f} to {100 * smooth.high:.1f} % with "
         f"95 % confidence), integrated; {event.chance.hits} of {event.chance.count} runs"
