@@ -15,6 +15,7 @@ from ...case.faults import printable
 from ...joint.schedule import spelled_order
 from ...outcomes.wording import Wording
 from ...study.find.files import OURS, write_find
+from ...study.find.instead import Change
 from ...study.find.plan import ORDER, plan_of
 from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
@@ -136,21 +137,20 @@ def _setting(case: Case, key: str, text: str) -> str:
 
 def _chance(pick: Pick) -> str:
     if pick.benches:
-        hits, interval = (
-            round(pick.chance * pick.benches),
-            f"{100 * pick.low:.0f} to {100 * pick.high:.0f} %",
-        )
-        return f"{hits} of {pick.benches} fresh benches succeed, so {interval} of all"
+        return f"{_hits(pick)} fresh benches succeed, so {_interval(pick)} of all"
     return f"{_estimate(pick)} of benches succeed, estimated"
 
 
-def _counted(pick: Pick) -> str:
-    hits = round(pick.chance * pick.benches)
-    return f"{hits} of {pick.benches} ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
+def _hits(pick: Pick) -> str:
+    return f"{round(pick.chance * pick.benches)} of {pick.benches}"
+
+
+def _interval(of: Pick | Change) -> str:
+    return f"{100 * of.low:.0f} to {100 * of.high:.0f} %"
 
 
 def _estimate(pick: Pick) -> str:
-    return f"{100 * pick.chance:.0f} % ({100 * pick.low:.0f} to {100 * pick.high:.0f} %)"
+    return f"{100 * pick.chance:.0f} % ({_interval(pick)})"
 
 
 def _fails(pick: Pick) -> str:
@@ -198,7 +198,8 @@ def _others(found: Found) -> Table:
         table.add_column(name, no_wrap=True)
     for number, pick in enumerate(found.picks, start=1):
         inputs = dict(pick.inputs)
-        chance = _counted(pick) if pick.benches else f"{_estimate(pick)}, estimated"
+        counted = f"{_hits(pick)} ({_interval(pick)})"
+        chance = counted if pick.benches else f"{_estimate(pick)}, estimated"
         table.add_row(
             *(str(number), pick.hand, *(inputs.get(key, "") for key in shown)),
             *(f"{pick.time:.0f} s", chance),
@@ -212,7 +213,7 @@ def _instead(found: Found) -> Table:
     for name in ("would it help?", "changed", "margin", "slack", "chance"):
         table.add_column(name, overflow="fold")
     for change in found.instead:
-        chance = f"{100 * change.low:.0f} to {100 * change.high:.0f} %"
+        chance = _interval(change)
         table.add_row(
             change.name,
             "; ".join(f"{key} = {value}" for key, value in change.inputs),

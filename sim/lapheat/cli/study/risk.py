@@ -108,7 +108,7 @@ def _assumed(item: Input, case: Case) -> str:
     within = item.told.partition(", ")[2]
     if item.spread.way == "amount" and item.kind is LENGTH:
         within = f"95 % within {Setting(key, item.spread.size, LENGTH).shown(case.display, True)}"
-    text = case.written.get(key, value.shown(case.display, by_hand=True)).strip('"')
+    text = printable(case.written.get(key, value.shown(case.display, by_hand=True))).strip('"')
     return f"{text}, {within}"
 
 

@@ -42,8 +42,9 @@ def beforehand(case: Case, detail: str, most: Runs, workers: int, least: Runs | 
     workers : how many runs go on at once
     """
     details = zip(most, (detail, case.detail), strict=True)
-    runs = " and ".join(f"{count} at {each} detail" for count, each in details if count)
-    runs = runs.replace(" at", f" run{'s'[: sum(most) != 1]} at", 1)
+    first, *second = [(count, f"at {each} detail") for count, each in details if count]
+    runs = f"{first[0]} run{'s' if first[0] > 1 else ''} {first[1]}"
+    runs += "".join(f" and {count} {where}" for count, where in second)
     fewer = "" if least is None else f", {sum(least)} at least"
     long = in_words(seconds_of(case, detail, most) / workers)
     short = long if least is None else in_words(seconds_of(case, detail, least) / workers)
