@@ -75,8 +75,8 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
         if event is not None and event.difference is not None and event.shifted is not None:
             head.add_row(
                 f"{plan.case.detail} mesh",
-                f"the case as it is comes out {round(event.difference):+d} K for the {name}; with that "
-                f"on every sample the chance is {_interval(event.shifted)}",
+                f"the case as it is comes out {round(event.difference):+d} K for the {name}; "
+                f"with that on every sample the chance is {_interval(event.shifted)}",
             )
     if risk.shifted is not None:
         low, high = risk.shifted.interval

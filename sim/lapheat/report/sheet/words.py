@@ -102,7 +102,8 @@ def words_of(history: History, outcomes: Outcomes, values: Values, day: str, cha
         verdict=tuple(map(sentence, told)) if judgement.fails else (sentence("; ".join(told)),),
         chance=chance,
         settings=settings,
-        order=f"{_tacks(case, values)}Order of laying ({values('travel.order')}), by segment number: "
+        order=_tacks(case, values)
+        + f"Order of laying ({values('travel.order')}), by segment number: "
         + ", ".join(str(run.number) for run in history.segments)
         + ".",
         rows=tuple(_rows(history.segments, values)),

@@ -33,7 +33,7 @@ WIDER = 1.25  # what draws do not know: where failures are rare 1 held the truth
 
 @dataclass(frozen=True)
 class Smooth:
-    """A chance and its 95 % interval; `q2` of runs left out. `used` False: it is counted instead."""
+    """A chance, its 95 % interval and `q2` of runs left out; counted instead where not `used`."""
 
     chance: float
     low: float
