@@ -31,6 +31,7 @@ from lapheat.study.find.plan import Effort
 from lapheat.study.find.plan import plan_of as find_plan
 from lapheat.study.find.seek import most_runs as find_most
 from lapheat.study.find.seek import seek
+from lapheat.study.find.telling import run_telling
 from lapheat.study.risk.files import write_risk
 from lapheat.study.risk.risk import assess, plan_of, run_sample
 from lapheat.study.runs import Planner, Row, RowFile, Source, Trial, run_trial
@@ -43,7 +44,7 @@ from lapheat.study.window.window import window_of
 from study.beads import BEAD
 from study.benches import TINY, made_up
 from study.stand_in import balanced, by_formula, given, hopeless, made_row, smooth, stood_in
-from support.formula_joint import TEXT, formulas
+from support.formula_joint import TEXT, formulas, formulas_said
 
 JOINT = Source.of(TINY)  # standard of its own, so that coarse runs are compared with it
 PROBED = Source(BEAD.replace('"coarse"', '"standard"'), "bead.toml")
@@ -144,7 +145,7 @@ def find() -> Small:
     few = Effort(first=16, rounds=1, more=1, looks=6, fresh=8, candidates=128)
     plan = replace(find_plan(source, 0.9), effort=few)
     return Small(
-        lambda: stood_in(seek(plan), {run_trial: formulas}),
+        lambda: stood_in(seek(plan), {run_trial: formulas, run_telling: formulas_said}),
         write_find,
         find_most(plan),
         plan.least_runs,

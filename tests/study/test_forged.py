@@ -15,6 +15,7 @@ from lapheat.study.calibration.points import ProbeRun, run_probes
 from lapheat.study.chance.samples import Sample, run_sample
 from lapheat.study.explain.measures import run_explained
 from lapheat.study.find.model import think
+from lapheat.study.find.telling import Telling, run_telling
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, collect, run_trial
 from lapheat.study.runs.axes import free_axes
 from lapheat.study.runs.trial import KINDS
@@ -31,6 +32,7 @@ WORKS: dict[str, tuple[Callable[..., Row], Any]] = {
     "free": (run_free, FreeTrial(JOINT, FREE, (0.5,))),
     "explained": (run_explained, JOINT),
     "order": (run_order, JOINT),
+    "pick": (run_telling, Telling(JOINT.source, JOINT.inputs, JOINT.detail)),
     "bead": (run_bead, BeadRun(Trial(SOURCE, ()))),
     "probes": (run_probes, ProbeRun(Trial(SOURCE, ()), 5.0)),
     "places": (run_probes, ProbeRun(Trial(SOURCE, ()), 5.0, beside=True)),
@@ -91,7 +93,7 @@ def test_a_row_with_another_kind_of_column_is_run_anew(kind: str) -> None:
                 not isinstance(value, str) or name == "filler_binding"
             )
             may = may or (value is None and name == "superheat_K")
-            may = may or (name == "findings" and value == "[]")
+            may = may or (name in ("findings", "also_look_at") and value == "[]")
             may = may or (name in ("on_limit", "cold_start") and value is True)
             assert runs_anew(kind, {**row, name: value}) is not may, (name, value)
 

@@ -45,3 +45,11 @@ def formulas(trial: Trial) -> Row:
         "surplus_K": slack + 10.0, "base_stays_solid": margin >= 50.0, "filler_flows": slack >= 0.0,
         "filler_binding": "limits.wet_fraction",
     }  # fmt: skip
+
+
+LOOK = "Look at the lap."
+
+
+def formulas_said(trial: Trial) -> Row:
+    """The same, with what the run of a pick says besides."""
+    return {**formulas(trial), "also_look_at": f'["{LOOK}"]'}

@@ -16,10 +16,13 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from lapheat.api import simulate
 from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import LESS, MOST, SLOWER, _estimate, _untested, told
 from lapheat.march.errors import MarchError
+from lapheat.outcomes.sentence import notes_of, sentence
+from lapheat.outcomes.wording import Wording
 from lapheat.report.studied import chance_of
 from lapheat.study.chance.bench import points
 from lapheat.study.find.figure import chances, passed_over
@@ -30,12 +33,13 @@ from lapheat.study.find.model import Setting, measures
 from lapheat.study.find.plan import Effort, FindPlan, plan_of
 from lapheat.study.find.seek import Found, _estimated, _promises, seek
 from lapheat.study.find.space import space_of
+from lapheat.study.find.telling import Telling, run_telling, said_of
 from lapheat.study.find.trying import Hand, Pick, Tried, is_good
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
 from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
 from study.stand_in import Cut, stood_in
-from support.formula_joint import TEXT, formulas
+from support.formula_joint import LOOK, TEXT, formulas, formulas_said
 
 INCHES = (
     TEXT.replace("38 mm", "1.5 in").replace("[arc]", "[arc]")
@@ -272,7 +276,8 @@ def test_the_order_is_free_unless_it_is_fixed() -> None:
 
 def search(text: str = TEXT, made: Any = formulas, effort: Effort = SMALL) -> Found:
     plan = replace(plan_of(source(text), 0.9), effort=effort)
-    return drive(stood_in(seek(plan), {run_trial: made}), Serial(), RowFile(None))
+    works = {run_trial: made, run_telling: lambda trial: {**formulas_said(trial), **made(trial)}}
+    return drive(stood_in(seek(plan), works), Serial(), RowFile(None))
 
 
 def counted(
@@ -309,6 +314,24 @@ def test_it_finds_a_setting_that_survives(found: Found) -> None:
     assert found.pick.chance >= 0.9
     chance = counted(found.plan, found.pick.inputs, found.pick.hand, 1024)
     assert found.pick.low - 0.01 <= chance <= found.pick.high + 0.01
+
+
+def test_what_the_run_of_the_pick_says_besides_is_told(found: Found) -> None:
+    assert found.notes[-1] == LOOK
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told(found))
+    assert LOOK in screen.getvalue()
+
+
+@pytest.mark.parametrize("wall", ["1 mm", "0.04 in"])
+def test_the_row_of_a_pick_says_what_run_says(wall: str) -> None:
+    """In the case's own units."""
+    tiny = (Path(__file__).parents[2] / "study" / "tiny.toml").read_text("utf-8")
+    trial = Telling(Source(tiny, "tiny.toml"), (("tube.wall", wall),))
+    result = simulate(trial.case(), threads=1)
+    verdict, words = result.outcomes.verdict.judgement, Wording.of(result.case)
+    assert said_of(run_telling(trial)) == tuple(map(sentence, notes_of(verdict, words)))
+    assert trial.key() != Trial(trial.source, trial.inputs).key()  # its row holds more
 
 
 def test_no_setting_of_a_grid_is_much_quicker(found: Found) -> None:

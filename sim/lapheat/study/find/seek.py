@@ -28,6 +28,7 @@ from .instead import Change, most_changes, what_would_serve
 from .model import BENCHES, Setting, Think, measures, most_looks, think, thought_of
 from .plan import FindPlan
 from .space import space_of
+from .telling import said_of
 from .trying import Hand, Pick, Tried, is_good, most_tests, put_to_the_test, run_the_rest
 
 __all__ = ["Found", "most_runs", "seek"]
@@ -91,7 +92,8 @@ class Found:
             if run.issuperset(self.edges)
             else "Settings beyond may be better."
         )
-        return (f"At the end of its range: {told}. {beyond}",) if told else ()
+        edges = (f"At the end of its range: {told}. {beyond}",) if told else ()
+        return edges + said_of(self.picks[0].confirmed)
 
 
 def _begin(plan: FindPlan, hand: str) -> Hand:

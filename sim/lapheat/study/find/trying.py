@@ -2,7 +2,7 @@
 
 Benches come in lots: a pick that fails early costs few runs. Where no pick passes, the surest is
 run on those it was spared. The case's own mesh is asked only of a pick that passed; what it differs
-by is put on all runs of that hand from then on.
+by is put on all runs of that hand from then on. That run also tells what else is to be looked at.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from .knobs import HAND_KEYS
 from .model import Setting, measures
 from .plan import ORDER, FindPlan
 from .space import Space
+from .telling import Telling, run_telling
 
 __all__ = [
     "Hand",
@@ -158,8 +159,9 @@ def is_good(pick: Pick, sure: float) -> bool:
 def most_tests(plan: FindPlan) -> tuple[int, int]:
     """Runs that all tests take at most: at the search's detail, and at the case's own, if finer."""
     orders = plan.effort.tries * (1 + len(plan.orders)) if plan.orders else 0
-    own = 0 if plan.detail == plan.case.detail else plan.effort.tries * (1 + OWN)
-    return orders + plan.effort.tries * (1 + plan.fresh), own
+    same = plan.detail == plan.case.detail
+    own = 0 if same else plan.effort.tries * (1 + OWN)
+    return orders + plan.effort.tries * (1 + plan.fresh + same), own
 
 
 def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) -> Planner[Tried]:
@@ -190,7 +192,7 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
         if not passed:
             break
     own = rows[0] if plan.detail == plan.case.detail else None
-    if own is None and passed:
+    if passed:
         own = yield from _own_mesh(hand, inputs, every, rows, plan)
     hand.add(np.array([[*setting.shares, *z] for z in every[: len(rows)]]))
     # what a search in the case's own order can learn from
@@ -261,9 +263,13 @@ def _own_mesh(
     base, filler, _ = measures(rows)
     near = np.nan_to_num(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), nan=np.inf)
     also = [0, *(np.sort(np.argsort(near, kind="stable")[:OWN]) + 1)]
+    same = plan.detail == plan.case.detail
+    also = also[:1] if same else also
     finer = [hand.space.trial(inputs, every[i], plan.case.detail) for i in also]
-    told = yield Round(f"{plan.case.detail} mesh", run_trial, finer)
-    hand.besides = hand.besides[0], hand.besides[1] + len(told)
+    tasks = [Telling(trial.source, trial.inputs, trial.detail) for trial in finer]
+    told = yield Round(f"{plan.case.detail} mesh", run_telling, tasks)
+    searched, finer_ones = hand.besides
+    hand.besides = searched + same * len(told), finer_ones + (not same) * len(told)
     fine_base, fine_filler, _ = measures(told)
     apart = np.array([fine_base - base[also], fine_filler - filler[also]])
     known = np.isfinite(apart).all(axis=0)
