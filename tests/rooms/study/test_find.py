@@ -323,6 +323,18 @@ def test_what_the_run_of_the_pick_says_besides_is_told(found: Found) -> None:
     assert LOOK in screen.getvalue()
 
 
+def test_choices_stand_side_by_side_on_a_narrow_screen(found: Found) -> None:
+    assert len(found.picks) == 5
+    screen = io.StringIO()
+    Console(file=screen, width=80).print(told(found))
+    lines = [line.rstrip() for line in screen.getvalue().splitlines()]
+    assert max(map(len, lines)) <= 80
+    assert not any("…" in line for line in lines)
+    for key, name in (("arc.hold", "hold"), ("travel.speed", "speed")):
+        (row,) = (line for line in lines if line.startswith(f"{name} "))
+        assert re.split(r" {3,}", row)[1:] == [dict(pick.inputs)[key] for pick in found.picks]
+
+
 @pytest.mark.parametrize("wall", ["1 mm", "0.04 in"])
 def test_the_row_of_a_pick_says_what_run_says(wall: str) -> None:
     """In the case's own units."""

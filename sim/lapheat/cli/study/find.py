@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -103,7 +104,8 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
         told = "; ".join(f"{pick.hand} {_estimate(pick)}" for pick in found.hands)
         parts += [Text(), Text(f"Surest setting of each hand, estimated: {told}.")]
     if found.notes:
-        parts += [Text(), *(Text(printable(note)) for note in found.notes)]
+        notes = (Padding(Text(printable(note)), (0, 0, 0, 2)) for note in found.notes)
+        parts += [Text(), Text("Also look at", style="bold"), *notes]
     if found.instead:
         parts += [Text(), _instead(found)]
     parts += [
@@ -190,20 +192,22 @@ def _moved(kelvin: float) -> str:
 
 
 def _others(found: Found) -> Table:
+    """Settings side by side, a column each: so five of them fit a narrow screen."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("choice")
+    for number, _ in enumerate(found.picks, start=1):
+        table.add_column(str(number), overflow="fold")
     keys = list(dict.fromkeys(key for pick in found.picks for key, _ in pick.inputs))
-    shown = [key for key in keys if key not in ("travel.start", "arc.control")]
-    names = ["", "hand", *(key.partition(".")[2] for key in shown), "time", "chance"]
-    for name in names:
-        table.add_column(name, no_wrap=True)
-    for number, pick in enumerate(found.picks, start=1):
-        inputs = dict(pick.inputs)
-        counted = f"{_hits(pick)} ({_interval(pick)})"
-        chance = counted if pick.benches else f"{_estimate(pick)}, estimated"
-        table.add_row(
-            *(str(number), pick.hand, *(inputs.get(key, "") for key in shown)),
-            *(f"{pick.time:.0f} s", chance),
-        )
+    table.add_row("hand", *(pick.hand for pick in found.picks))
+    for key in keys:
+        if key not in ("travel.start", "arc.control"):
+            name = key.partition(".")[2]
+            table.add_row(name, *(dict(pick.inputs).get(key, "") for pick in found.picks))
+    table.add_row("time", *(f"{pick.time:.0f} s" for pick in found.picks))
+    counted = [_hits(p) if p.benches else f"{100 * p.chance:.0f} %" for p in found.picks]
+    table.add_row("chance", *counted)
+    table.add_row("interval", *map(_interval, found.picks))
+    table.add_row("chance is", *("counted" if p.benches else "estimated" for p in found.picks))
     return table
 
 
