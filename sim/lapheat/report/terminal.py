@@ -107,6 +107,7 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     for name, surplus in (
         ("tube side", filler.tube_side_surplus_K),
         ("flange side", filler.flange_side_surplus_K),
+        ("any stretch", filler.stretch_surplus_K),
     ):
         table.add_row(
             name,

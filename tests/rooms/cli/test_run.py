@@ -125,6 +125,18 @@ def test_report_has_table_verdict_notes_cautions_and_files(
     assert all(line == line.rstrip() for line in lines)
 
 
+def test_a_dry_stretch_shows_beside_the_sides(call: Call, folder: Path, computed: Any) -> None:
+    """10 of 360 degrees leave a side wet enough, but are longer than a dry stretch may be."""
+    computed(run_with(flange_dry=((0.0, 10.0, FLOW - 91.0),)))
+    _, out, _ = call("run", "stub.toml")
+    filler = json.loads((folder / "stub.out" / "outcomes.json").read_text("utf-8"))["filler"]
+    surplus = {name: filler[f"{name}_surplus_K"] for name in ("flange_side", "stretch")}
+    assert surplus["stretch"] < 0.0 < surplus["flange_side"]
+    for name, said in (("flange_side", "flange side"), ("stretch", "any stretch")):
+        (row,) = (line for line in out.splitlines() if line.startswith(f"{said} "))
+        assert re.split(r"\s{2,}", row)[3] == f"{surplus[name]:.0f} K"
+
+
 @pytest.mark.usefixtures("folder")
 def test_several_faults_have_a_line_each(call: Call, computed: Any) -> None:
     computed(run_with(**HOT, **COLD))
