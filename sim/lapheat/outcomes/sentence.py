@@ -285,7 +285,7 @@ def _near_mesh(finding: NearMesh, words: Wording) -> str:
         told += (
             f", so that {words.share(share)} wet may be {words.share(least)} to {words.share(most)}"
         )
-    return f"{told}; a finer --detail or --converge tells"
+    return f"{told}; a run with a finer --detail or --converge tells"
 
 
 def _dry_side(finding: DrySide, words: Wording) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -104,11 +105,14 @@ def _base(case: Case, outcomes: Outcomes, words: Wording) -> Table:
     if filler is None:
         return table
     table.add_row(*(Text(word, style="dim") for word in FILLER_HEADINGS))
-    for name, surplus in (
+    rows_of_filler = [
         ("tube side", filler.tube_side_surplus_K),
         ("flange side", filler.flange_side_surplus_K),
-        ("any stretch", filler.stretch_surplus_K),
-    ):
+        (f"stretch over {words.long(case.limits.dry_length)}", filler.stretch_surplus_K),
+    ]
+    for name, surplus in rows_of_filler:
+        if not isfinite(surplus):  # no stretch can be as long
+            continue
         table.add_row(
             name,
             _hot(filler.flow_C + surplus, words),

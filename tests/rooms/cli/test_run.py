@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -132,9 +133,21 @@ def test_a_dry_stretch_shows_beside_the_sides(call: Call, folder: Path, computed
     filler = json.loads((folder / "stub.out" / "outcomes.json").read_text("utf-8"))["filler"]
     surplus = {name: filler[f"{name}_surplus_K"] for name in ("flange_side", "stretch")}
     assert surplus["stretch"] < 0.0 < surplus["flange_side"]
-    for name, said in (("flange_side", "flange side"), ("stretch", "any stretch")):
+    for name, said in (("flange_side", "flange side"), ("stretch", "stretch over 3.0 mm")):
         (row,) = (line for line in out.splitlines() if line.startswith(f"{said} "))
         assert re.split(r"\s{2,}", row)[3] == f"{surplus[name]:.0f} K"
+
+
+@pytest.mark.usefixtures("folder")
+def test_where_no_stretch_can_be_too_long_none_is_told(call: Call, computed: Any) -> None:
+    history = run_with()
+    assert history.case is not None
+    limits = replace(history.case.limits, dry_length=1.0)
+    computed(replace(history, case=replace(history.case, limits=limits)))
+    out = call("run", "stub.toml")[1]
+    assert "flange side" in out
+    assert "stretch over" not in out
+    assert " inf" not in out
 
 
 @pytest.mark.usefixtures("folder")

