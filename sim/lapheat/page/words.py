@@ -6,7 +6,7 @@ __all__ = ["PHRASES", "in_page"]
 
 # Whole phrases, as they stand in the program: nothing that a user wrote is touched.
 PHRASES = {
-    "a run with a finer --detail or --converge tells": "a run with a finer detail or “three meshes” tells",
+    "a finer --detail or --converge tells": "a finer detail or “three meshes” tells",
     "(`lapheat run --converge`, or `lapheat compare --converge`)": "(“three meshes” beside “Run”)",
     "try --clock": "tick “the record may not begin with the arc”",
     "ask for more than --bounds allows": "ask for more than the bounds allow",
