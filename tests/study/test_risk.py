@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -17,8 +18,11 @@ from lapheat.cli.app import app
 from lapheat.cli.study.risk import told
 from lapheat.march.errors import MarchError
 from lapheat.study.chance.bench import HALF
+from lapheat.study.risk.figure import RiskChart, RiskPanel
+from lapheat.study.risk.figure import risk as draw
 from lapheat.study.risk.files import risk_dict
 from lapheat.study.risk.risk import Risk, RiskPlan, Sample, assess, plan_of, run_sample
+from lapheat.study.risk.tasks import shares_from
 from lapheat.study.runs import Processes, Source
 from lapheat.study.runs.executors import Row
 from study.benches import BASE_WEIGHTS, FILLER_WEIGHTS, MADE_UP, made_up, offsets
@@ -83,6 +87,31 @@ def test_drivers_are_ranked_by_their_known_shares(plain: Risk) -> None:
         weight = BASE_WEIGHTS.get(driver.input.name, 0.0)
         assert driver.base == pytest.approx((weight**2 / total,) * 2, abs=0.02)
         assert driver.base_slope == pytest.approx(HALF * weight, abs=0.1)
+
+
+def test_round_off_neither_ranks_nor_signs_an_input(plain: Risk) -> None:
+    """Another processor rounds otherwise; what has no share stands in the same order there."""
+    assert plain.base is not None
+    assert plain.base.shares is not None
+    count = len(plain.plan.inputs)
+    row: Row = {"q2": 1.0, "error": 0.1, "runs": 64, "failed": None}
+    for name in ("first", "total"):
+        row |= {f"{name}.{i}": (0.6 if i == 1 else (-1.0) ** i * 1e-7 * i) for i in range(count)}
+    shares = shares_from(row, count)
+    assert shares is not None
+    assert [str(share) for share in shares.total] == ["0.0", "0.6", *["0.0"] * (count - 2)]
+    noise = replace(plain.base, shares=shares, slopes=np.full(count, -0.3))
+    risk = replace(plain, base=noise, filler=None)
+    names = [item.name for item in plain.plan.inputs]
+    assert [d.input.name for d in risk.drivers] == [names[1], *sorted(names[:1] + names[2:])]
+    words = ("Base melts", "margin (K)", "melts", "stays solid", 50.0)
+    measured = (noise.values, 0.1, (0.0, 0.2), tuple(names), shares, noise.slopes)
+    figure = draw(RiskChart("Made up", (RiskPanel(*words, *measured),)))
+    labels = [label.get_text() for axes in figure.axes for label in axes.get_yticklabels()]
+    said = {text.get_text() for axes in figure.axes for text in axes.texts}
+    assert "+0 K" in said
+    assert "-0 K" not in said
+    assert [label for label in labels if label in names][::-1] == [names[1], names[0], *names[2:]]
 
 
 def test_same_seed_same_answer_and_another_seed_another(plain: Risk) -> None:

@@ -183,7 +183,7 @@ def test_orders_end_with_what_to_do_next(slack: float, told: str) -> None:
     ("words", "most"),
     [
         (("sequences",), "At most 4 runs at coarse detail, "),
-        (("find", "--sure", "80%"), "At most 873 runs at coarse detail, 96 at least, "),
+        (("find", "--sure", "80%"), "At most 878 runs at coarse detail, 96 at least, "),
         (("explain",), "At most 151 runs at coarse detail, 17 at least, "),
         (("calibrate", "trials.csv"), "At most 86 runs at coarse detail, 4 at least, "),
     ],

@@ -246,7 +246,7 @@ def _drivers(risk: Risk) -> Table:
                 cells += ["-"] * 3
             else:
                 sure = event.shares is not None and event.shares.trusted
-                moved = f"{slope:+.0f} K" if sure else "-"
+                moved = f"{round(slope):+d} K" if sure else "-"
                 cells += [*(f"{100 * share:.0f} %" for share in pair), moved]
         table.add_row(driver.input.name, *cells)
     return table

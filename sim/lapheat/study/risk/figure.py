@@ -114,13 +114,13 @@ def _below(axes: Axes, lines: int, *handles: Patch) -> None:
 
 def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
     """Bars of total and first-order share, the largest on top; what its scatter does beside."""
-    order = np.argsort(shares.total, kind="stable")
+    order = np.argsort(-shares.total, kind="stable")[::-1]
     heights = np.arange(len(order))
     axes.barh(heights, shares.total[order], height=0.72, color=TOGETHER, linewidth=0)
     axes.barh(heights, shares.first[order], height=0.42, color=ALONE, linewidth=0)
     for height, i in zip(heights, order, strict=True):
         axes.annotate(
-            "" if shares.doubt else f"{panel.slopes[i]:+.0f} K",
+            "" if shares.doubt else f"{round(panel.slopes[i]):+d} K",
             (shares.total[i], height),
             xytext=(4, 0),
             textcoords="offset points",

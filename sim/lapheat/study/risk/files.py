@@ -16,6 +16,7 @@ from ..chance.smooth import Smooth
 from ..runs.folder import cell, write_study
 from ..runs.store import RowFile
 from .risk import Event, Risk
+from .tasks import DIGITS
 
 __all__ = ["OURS", "risk_dict", "write_risk"]
 
@@ -32,7 +33,6 @@ COLUMNS = (
     *("tube_side_surplus_K", "flange_side_surplus_K", "longest_dry_m", "filler_binding"),
     *("flange_side_wet", "base_stays_solid", "filler_flows", "total_s", "failed"),
 )
-DIGITS = 3  # decimals of shares; a surrogate knows no more
 
 
 def risk_dict(risk: Risk) -> dict[str, Any]:
@@ -132,7 +132,7 @@ def _event(event: Event | None) -> dict[str, Any]:
 
 
 def _share(pair: tuple[float, float] | None, which: int) -> float | None:
-    return None if pair is None else round(pair[which], DIGITS)
+    return None if pair is None else pair[which]
 
 
 def _kelvin(value: float | None) -> float | None:

@@ -11,7 +11,9 @@ from ..chance.bench import STANDARD
 from ..chance.surrogate import Shares, shares_of
 from ..runs.executors import Row
 
-__all__ = ["ShareTask", "share_row", "shares_from"]
+__all__ = ["DIGITS", "ShareTask", "share_row", "shares_from"]
+
+DIGITS = 3  # decimals of shares; a surrogate knows no more, and the next ones differ by machine
 
 Array = NDArray[np.float64]
 
@@ -36,12 +38,13 @@ def share_row(task: ShareTask) -> Row:
 
 
 def shares_from(row: Row, count: int) -> Shares | None:
-    """Take shares of `count` inputs from their row; None where they could not be had."""
+    """Take shares of `count` inputs from their row, rounded; None where they could not be had."""
     if row.get("failed") is not None:
         return None
 
     def numbers(name: str) -> Array:
-        return np.array([row[f"{name}.{i}"] for i in range(count)], dtype=float)
+        shares = (float(row[f"{name}.{i}"] or 0.0) for i in range(count))
+        return np.array([round(share, DIGITS) + 0.0 for share in shares])
 
     return Shares(
         numbers("first"),
