@@ -33,7 +33,7 @@ QUIET = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
     *("--disable-background-networking", "--disable-component-update"),
 )
-SLOW = 120_000  # [ms] at most for a run on a busy machine
+SLOW = 600_000  # [ms] at most for a run or a small study on a slow, busy machine
 # Long enough to be stopped: the march alone takes most of a minute.
 LONG = SMALL.replace('"coarse"', '"fine"').replace('"4 s"', '"300 s"').replace('"Small"', '"Long"')
 HOSTILE = '<img src=x onerror="document.title=1">&lt;b&gt; $x$ {{7*7}}'
@@ -41,6 +41,7 @@ HOSTILE = '<img src=x onerror="document.title=1">&lt;b&gt; $x$ {{7*7}}'
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    expect.set_options(timeout=30_000)  # [ms]; its own 5 s is short on a busy machine
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
         yield browser

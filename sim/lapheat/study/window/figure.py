@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
-from matplotlib.tri import Triangulation
+from matplotlib.tri import Triangulation, TriContourSet
 from numpy.typing import NDArray
 
 from ...report.figures.style import INK, LINES, MUTED, Array, halo, new_figure, styled
@@ -88,10 +88,11 @@ class WindowChart:
 
 def _region(
     axes: Axes, mesh: Triangulation, values: Array, low: float, high: float, **look: object
-) -> None:
-    """Fill where a measure lies between two values."""
+) -> TriContourSet | None:
+    """Fill where a measure lies between two values; None where that is nowhere."""
     if np.isfinite(values).all() and low < high and values.min() < high and values.max() > low:
-        axes.tricontourf(mesh, values, levels=[low, high], **look)
+        return axes.tricontourf(mesh, values, levels=[low, high], **look)
+    return None
 
 
 def _band(
@@ -101,34 +102,39 @@ def _band(
     ends: tuple[float, float],
     colour: str,
     hatch: str,
-) -> None:
-    """Hatch where a boundary may be on another mesh."""
-    low, high = ends
-    if np.isfinite(values).all() and low < high and values.min() < high and values.max() > low:
-        area = axes.tricontourf(mesh, values, levels=[low, high], colors="none", hatches=[hatch])
-        area.set_edgecolor(to_rgba(colour, 0.55))
-        area.set_linewidth(0.0)
+) -> bool:
+    """Hatch where a boundary may be on another mesh; False where that is nowhere."""
+    area = _region(axes, mesh, values, *ends, colors="none", hatches=[hatch])
+    if area is None:
+        return False
+    area.set_edgecolor(to_rgba(colour, 0.55))
+    area.set_linewidth(0.0)
+    return True
 
 
-def _line(axes: Axes, mesh: Triangulation, values: Array, colour: str, style: str) -> None:
-    if np.isfinite(values).all() and values.min() < 0.0 <= values.max():
-        lines = axes.tricontour(
-            mesh, values, levels=[0.0], colors=[colour], linewidths=1.8, linestyles=[style]
-        )
-        lines.set_zorder(4)
+def _line(axes: Axes, mesh: Triangulation, values: Array, colour: str, style: str) -> bool:
+    """Draw where a measure is zero; False where that is nowhere."""
+    if not (np.isfinite(values).all() and values.min() < 0.0 <= values.max()):
+        return False
+    lines = axes.tricontour(
+        mesh, values, levels=[0.0], colors=[colour], linewidths=1.8, linestyles=[style]
+    )
+    lines.set_zorder(4)
+    return True
 
 
-def _times(axes: Axes, mesh: Triangulation, total: Array) -> None:
-    """Contours of the total time at round values."""
+def _times(axes: Axes, mesh: Triangulation, total: Array) -> bool:
+    """Contours of the total time at round values; False where it hardly differs."""
     levels = MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]).tick_values(total.min(), total.max())
     levels = [level for level in levels if total.min() < level < total.max()]
     if not levels:
-        return
+        return False
     lines = axes.tricontour(mesh, total, levels=levels, colors=[MUTED], linewidths=0.7)
     texts = axes.clabel(lines, fmt=lambda seconds: f"{seconds:.0f} s", fontsize=7.0, colors=[MUTED])
     for text in texts:
         text.set_path_effects(halo("white", 2.0))
         text.set_zorder(6)  # above the runs
+    return True
 
 
 def _chances(axes: Axes, chance: tuple[Array, ...], sure: float) -> None:
@@ -150,24 +156,32 @@ def _chances(axes: Axes, chance: tuple[Array, ...], sure: float) -> None:
                 text.set_zorder(6)
 
 
-def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
+def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> set[str]:
+    """Draw one map; names of what is seen on it."""
     base, filler = panel.base, panel.filler
+    seen: dict[str, bool] = {}
     if len(panel.triangles):
         mesh = Triangulation(panel.points[:, 0], panel.points[:, 1], panel.triangles)
-        every = np.ones(len(base))
-        _region(axes, mesh, every, 0.0, FAR, colors=[WORKS_TINT])
-        _region(axes, mesh, base, -FAR, 0.0, colors=[MELTS_TINT])
-        _region(axes, mesh, filler, -FAR, 0.0, colors=[COLD_TINT])
-        _region(axes, mesh, np.maximum(base, filler), -FAR, 0.0, colors=[NEITHER_TINT])
+        _region(axes, mesh, np.ones(len(base)), 0.0, FAR, colors=[WORKS_TINT])
+        areas = {
+            "melts": (base, MELTS_TINT),
+            "cold": (filler, COLD_TINT),
+            "neither": (np.maximum(base, filler), NEITHER_TINT),
+        }
+        for name, (values, tint) in areas.items():
+            seen[name] = _region(axes, mesh, values, -FAR, 0.0, colors=[tint]) is not None
+        seen["works"] = bool((np.minimum(base, filler) >= 0.0).any())
         if chart.band and panel.chance is None:
-            _band(axes, mesh, base, chart.base_band, MELTS, "////")
-            _band(axes, mesh, filler, chart.filler_band, COLD, r"\\\\")
+            about_base = _band(axes, mesh, base, chart.base_band, MELTS, "////")
+            about_filler = _band(axes, mesh, filler, chart.filler_band, COLD, r"\\\\")
+            seen["band"] = about_base or about_filler
         if panel.chance is None:
-            _times(axes, mesh, panel.total)
-        _line(axes, mesh, base, MELTS, "solid")
-        _line(axes, mesh, filler, COLD, "dashed")
+            seen["times"] = _times(axes, mesh, panel.total)
+        seen["base"] = _line(axes, mesh, base, MELTS, "solid")
+        seen["filler"] = _line(axes, mesh, filler, COLD, "dashed")
     if panel.chance is not None:
         _chances(axes, panel.chance, chart.sure or 0.0)
+        seen["sure"] = bool(panel.chance[-1].max() >= (chart.sure or 0.0))
     works = (base >= 0.0) & (filler >= 0.0)
     axes.plot(*panel.points[works].T, "o", ms=3.0, color=INK, zorder=5)
     axes.plot(*panel.points[~works].T, "o", ms=3.0, mfc="white", mec=INK, mew=0.7, zorder=5)
@@ -175,11 +189,13 @@ def _panel(axes: Axes, panel: WindowPanel, chart: WindowChart) -> None:
     for name, point in panel.marks.items():
         marker, size, face, edge, _ = MARKS[name]
         axes.plot(*point, marker, ms=size, mfc=face, mec=edge, mew=1.0, zorder=7, clip_on=False)
+    seen |= {"run": bool(works.any()), "not": not works.all(), "failed": len(panel.failed) > 0}
     (left, right), (low, high) = (_padded(*end) for end in chart.ends)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
     if panel.title:
         axes.set_title(panel.title, fontsize=8.5)
+    return {name for name, there in (seen | dict.fromkeys(panel.marks, True)).items() if there}
 
 
 def _padded(first: float, last: float) -> tuple[float, float]:
@@ -191,45 +207,31 @@ def _dot(label: str, marker: str, size: float, face: str, edge: str) -> Line2D:
     return Line2D([], [], ls="none", marker=marker, ms=size, mfc=face, mec=edge, label=label)
 
 
-def _both(fails: NDArray[np.bool_]) -> bool:
-    """Whether some fail and some do not, with a boundary between."""
-    return bool(fails.any() and not fails.all())
+def _area(label: str, tint: str) -> Patch:
+    return Patch(color=tint, lw=0, label=label)
 
 
-def _legend(figure: Figure, chart: WindowChart) -> None:
-    base = np.concatenate([panel.base for panel in chart.panels]) < 0.0
-    filler = np.concatenate([panel.filler for panel in chart.panels]) < 0.0
-    works = ~(base | filler)
-    dashed = Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler fails beyond")
-    shown = [
-        (
-            any(_both(p.base < 0.0) for p in chart.panels),
-            Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond"),
-        ),
-        (any(_both(p.filler < 0.0) for p in chart.panels), dashed),
-        (works.any(), Patch(color=WORKS_TINT, lw=0, label="both are well")),
-        (base.any(), Patch(color=MELTS_TINT, lw=0, label="base too close to melting")),
-        (filler.any(), Patch(color=COLD_TINT, lw=0, label="filler fails")),
-        ((base & filler).any(), Patch(color=NEITHER_TINT, lw=0, label="both wrong")),
-        (chart.sure is None, Line2D([], [], color=MUTED, lw=0.7, label="total time")),
-        (
-            chart.sure is not None,
-            Patch(
-                fc=to_rgba(INK, 0.16), ec=INK, lw=1.5, label=f"{_percent(chart)} of benches succeed"
-            ),
-        ),
-        (works.any(), _dot("run that works", "o", 4.0, INK, INK)),
-        (not works.all(), _dot("run that does not", "o", 4.0, "white", INK)),
-    ]
-    handles = [handle for there, handle in shown if there]
-    if chart.band and chart.sure is None:
-        handles.append(Patch(fc="white", ec=MUTED, hatch="////", lw=0, label=chart.band))
-    if any(len(panel.failed) for panel in chart.panels):
-        handles.append(_dot("run that failed", "x", 5.0, MUTED, MUTED))
+def _legend(figure: Figure, chart: WindowChart, seen: set[str]) -> None:
+    """Explain what is seen on the maps."""
+    sure = f"{_percent(chart)} of benches succeed"
+    handles = {
+        "base": Line2D([], [], color=MELTS, lw=1.8, label="base comes too close beyond"),
+        "filler": Line2D([], [], color=COLD, lw=1.8, ls="dashed", label="filler fails beyond"),
+        "works": _area("both are well", WORKS_TINT),
+        "melts": _area("base too close to melting", MELTS_TINT),
+        "cold": _area("filler fails", COLD_TINT),
+        "neither": _area("both wrong", NEITHER_TINT),
+        "times": Line2D([], [], color=MUTED, lw=0.7, label="total time"),
+        "sure": Patch(fc=to_rgba(INK, 0.16), ec=INK, lw=1.5, label=sure),
+        "run": _dot("run that works", "o", 4.0, INK, INK),
+        "not": _dot("run that does not", "o", 4.0, "white", INK),
+        "band": Patch(fc="white", ec=MUTED, hatch="////", lw=0, label=chart.band),
+        "failed": _dot("run that failed", "x", 5.0, MUTED, MUTED),
+    }
     for name, (marker, size, face, edge, label) in MARKS.items():
-        if any(name in panel.marks for panel in chart.panels):
-            handles.append(_dot(label, marker, 0.75 * size, face, edge))
-    figure.legend(handles=handles, loc="outside lower center", ncols=3)
+        handles[name] = _dot(label, marker, 0.75 * size, face, edge)
+    shown = [handle for name, handle in handles.items() if name in seen]
+    figure.legend(handles=shown, loc="outside lower center", ncols=3)
 
 
 def _percent(chart: WindowChart) -> str:
@@ -246,8 +248,9 @@ def window(chart: WindowChart) -> Figure:
             7.0 if count == 1 else 3.1 * columns + 0.6, 2.7 * rows + 1.6 if count > 1 else 5.6
         )
         grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
+        seen: set[str] = set()
         for axes, panel in zip(grid.flat, chart.panels, strict=False):
-            _panel(axes, panel, chart)
+            seen |= _panel(axes, panel, chart)
         for axes in list(grid.flat)[count:]:
             axes.set_visible(False)
         for index in range(count):
@@ -258,7 +261,7 @@ def window(chart: WindowChart) -> Figure:
                 axes.set_xlabel(chart.labels[0])
                 axes.tick_params(labelbottom=True)
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
-        _legend(figure, chart)
+        _legend(figure, chart, seen)
     return figure
 
 

@@ -197,10 +197,11 @@ def _figures(window: Window, folder: Path) -> list[Path]:
 
 def _finding(window: Window) -> str:
     """What the map found, for its title."""
-    pick, sure = window.pick.run, "works" if window.chances is None else "is sure enough"
-    if pick is None:
+    pick, sure = window.pick, "works" if window.chances is None else "is sure enough"
+    if pick.run is None:
         return f"nothing {sure} here"
-    return f"the quickest that {sure} takes {float(pick.row['total_s'] or 0.0):.0f} s"
+    took = (pick.confirmed or pick.run.row)["total_s"]  # by the case's own mesh, as the table
+    return f"the quickest that {sure} takes {float(took or 0.0):.0f} s"
 
 
 def _chart(window: Window, panels: Sequence[WindowPanel]) -> WindowChart:
