@@ -24,7 +24,7 @@ from lapheat.march.errors import MarchError
 from lapheat.outcomes.sentence import notes_of, sentence
 from lapheat.outcomes.wording import Wording
 from lapheat.report.studied import chance_of
-from lapheat.study.chance.bench import points
+from lapheat.study.chance.bench import points, wilson
 from lapheat.study.find.figure import chances, passed_over
 from lapheat.study.find.files import write_find
 from lapheat.study.find.instead import Change, beyond, changes
@@ -314,6 +314,29 @@ def test_it_finds_a_setting_that_survives(found: Found) -> None:
     assert found.pick.chance >= 0.9
     chance = counted(found.plan, found.pick.inputs, found.pick.hand, 1024)
     assert found.pick.low - 0.01 <= chance <= found.pick.high + 0.01
+
+
+def test_benches_that_come_close_to_melting_are_told_and_not_failed(found: Found) -> None:
+    pick = found.pick
+    assert pick is not None
+    space = space_of(found.plan.source, pick.hand, found.plan.knobs)
+    keys = {knob.key for knob in space.knobs}
+    own = tuple((key, text) for key, text in pick.inputs if key in keys)
+    rows = [formulas(space.trial(own, z, "coarse")) for z in points(1024, len(space.inputs), 77)]
+    share = float(np.mean([0.0 < float(row["margin_K"] or 0.0) < 50.0 for row in rows]))
+    low, high = wilson(pick.close, pick.benches)
+    assert low <= share <= high
+    assert 0.0 < share < 1.0
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told(found))
+    assert f"{pick.close} of 48 benches stay solid by less than 50 K" in screen.getvalue()
+
+
+@pytest.mark.parametrize(("wanted", "close"), [("0 K", 0), ("900 K", 48)])
+def test_the_margin_that_is_wanted_says_what_is_close(wanted: str, close: int) -> None:
+    text = TEXT + f'limits = {{ base_margin = "{wanted}" }}\n'
+    pick = search(text, effort=replace(SMALL, rounds=1, tries=1, more=0)).picks[0]
+    assert pick.close == max(close - pick.fails.get("base", 0), 0)
 
 
 def test_what_the_run_of_the_pick_says_besides_is_told(found: Found) -> None:

@@ -86,10 +86,12 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     settings.add_row("chance", _chance(best))
     if best.fails:
         settings.add_row("what fails", _fails(best))
+    margin = found.plan.case.limits.base_margin
+    if best.close:
+        told = f"{best.close} of {best.benches} benches stay solid by less than {margin:.0f} K"
+        settings.add_row("close to melting", f"{told} (limits.base_margin), not counted as failed")
     if best.confirmed is not None:
-        settings.add_row(
-            f"{found.plan.case.detail} mesh", _confirmed(best, found.plan.case.limits.base_margin)
-        )
+        settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best, margin))
     why = f"{found.why[0].upper()}{found.why[1:]}."
     parts: list[RenderableType] = [
         Text(printable(why), style="bold green" if found.pick else "bold red"),

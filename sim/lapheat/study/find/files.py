@@ -59,6 +59,7 @@ def _pick(pick: Pick) -> dict[str, Any]:
         "total_s": pick.time,
         "benches": pick.benches,
         "fails": pick.fails,
+        "close_to_melting": pick.close,
         "own_mesh_differs_K": {"base": pick.shift[0], "filler": pick.shift[1]},
         "confirmed": None
         if pick.confirmed is None

@@ -111,6 +111,7 @@ class Pick:
     benches : fresh ones that it was confirmed on
     fails : of them, by what failed: "base", the key of a limit, or "failed" without a result
     shift : put on margin and slack of the benches for the case's own mesh [K]
+    close : benches whose base stays solid, but keeps less than the margin wanted; no failures
     """
 
     hand: str
@@ -123,6 +124,7 @@ class Pick:
     benches: int = 0
     fails: dict[str, int] = field(default_factory=dict)
     shift: tuple[float, float] = (0.0, 0.0)
+    close: int = 0
 
 
 @dataclass(frozen=True)
@@ -202,7 +204,7 @@ def put_to_the_test(hand: Hand, setting: Setting, plan: FindPlan, attempt: int) 
     hand.add(np.array([[*setting.shares, *z] for z in every[: len(rows)]]))
     # what a search in the case's own order can learn from
     hand.rows += [{**row, "total_s": float(row.get("total_s") or 0.0) / hand.pace} for row in rows]
-    return _tried(hand, inputs, rows, bench, own, setting)
+    return _tried(hand, inputs, rows, bench, own, setting, plan)
 
 
 def run_the_rest(tried: Tried, plan: FindPlan) -> Planner[Tried]:
@@ -218,7 +220,8 @@ def run_the_rest(tried: Tried, plan: FindPlan) -> Planner[Tried]:
     rows = yield Round("benches that are left", run_trial, more)
     hand.besides = hand.besides[0] + len(rows), hand.besides[1]
     bench = np.vstack([tried.bench, tried.rest])
-    return _tried(hand, inputs, [*tried.rows, *rows], bench, tried.pick.confirmed, tried.setting)
+    every = [*tried.rows, *rows]
+    return _tried(hand, inputs, every, bench, tried.pick.confirmed, tried.setting, plan)
 
 
 def _good_benches(rows: Sequence[Row], shift: tuple[float, float]) -> NDArray[np.bool_]:
@@ -227,7 +230,13 @@ def _good_benches(rows: Sequence[Row], shift: tuple[float, float]) -> NDArray[np
 
 
 def _tried(
-    hand: Hand, inputs: Inputs, rows: Sequence[Row], bench: Array, own: Row | None, setting: Setting
+    hand: Hand,
+    inputs: Inputs,
+    rows: Sequence[Row],
+    bench: Array,
+    own: Row | None,
+    setting: Setting,
+    plan: FindPlan,
 ) -> Tried:
     """Sum up `rows`, of the case as it is and of the first of all fresh benches `bench`."""
     base, filler, time = measures(rows)
@@ -255,6 +264,7 @@ def _tried(
         count,
         dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
         hand.shift,
+        int(((base[1:] > 0.0) & (base[1:] < plan.case.limits.base_margin)).sum()),
     )
     return Tried(
         pick, bench[:count], base[1:], filler[1:], hand, setting, tuple(rows), bench[count:]
