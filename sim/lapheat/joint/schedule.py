@@ -7,7 +7,7 @@ from math import pi
 
 from ..case.case import Case
 
-__all__ = ["Schedule", "Segment", "order_of", "schedule_of", "spelled_order"]
+__all__ = ["Schedule", "Segment", "order_of", "schedule_of", "spelled_order", "zero_of"]
 
 
 @dataclass(frozen=True)
@@ -105,6 +105,14 @@ def spelled_order(case: Case) -> str:
     """Order of segments by its name and number by number: "opposite: 1, 4, 2, 5, 3, 6"."""
     order, numbers = case.travel.order, ", ".join(map(str, _laid(case)))
     return f"{order}: {numbers}" if isinstance(order, str) else numbers
+
+
+def zero_of(case: Case) -> tuple[str, str]:
+    """Where angle 0 lies on the ring, and which way angles grow, in words."""
+    if case.travel.order == "backstep":  # its runs begin at their far end
+        return "end of segment 1", "against the direction of travel"
+    first = _laid(case)[0] == 1
+    return "first start point" if first else "start of segment 1", "in the direction of travel"
 
 
 def schedule_of(case: Case, layers: int) -> Schedule:

@@ -17,6 +17,7 @@ from ..case.faults import CaseError
 from ..history.frames import FieldFrames
 from ..history.records import History
 from ..joint.mesh import Mesh, ring_corners
+from ..joint.schedule import zero_of
 from ..version import __version__
 from .notebook import Count
 
@@ -169,13 +170,14 @@ def _write_netcdf(history: History, fields: FieldFrames, path: Path) -> None:
     corners = np.where(section.cells < 0, section.cells[:, :1], section.cells)
     ends = section.vertices[corners]
     centre = np.array([section.vertices[cell[cell >= 0]].mean(axis=0) for cell in section.cells])
+    zero, way = zero_of(history.case)
     with netcdf_file(path, "w", version=2) as file:
         file.Conventions = "CF-1.11"
         file.title = history.case.title
         file.source = f"Lapheat {__version__}, {history.march} march"
         file.comment = (
-            "A ring: section cells (radius, height above the flange face) by layers (angle in the "
-            "direction of travel from the first start point). Nan where no filler is."
+            "A ring: section cells (radius, height above the flange face) by layers (angle from "
+            f"the {zero}, {way}). Nan where no filler is."
         )
         for name, size in (("time", None), ("cell", len(centre)), ("layer", mesh.layers)):
             file.createDimension(name, size)

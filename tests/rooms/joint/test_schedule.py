@@ -6,7 +6,7 @@ from math import pi
 
 import pytest
 
-from lapheat.joint.schedule import order_of, schedule_of, spelled_order
+from lapheat.joint.schedule import order_of, schedule_of, spelled_order, zero_of
 from support.joints import case_of
 
 
@@ -38,6 +38,22 @@ def test_overlap_runs_over_what_is_laid_only() -> None:
     back = schedule_of(case_of("travel.overlap=2 mm", "travel.order=backstep"), 8 * 16).segments
     assert [s.direction for s in back] == [-1] * 8
     assert back[1].lay_to - back[1].run_to == pytest.approx(over)
+
+
+@pytest.mark.parametrize(
+    ("order", "zero"),
+    [("opposite", "first start point"), ("[2,1,3,4,5,6,7,8]", "start of segment 1"),
+     ("backstep", "end of segment 1")],
+)  # fmt: skip
+def test_angle_0_is_named_by_what_the_arc_does_there(order: str, zero: str) -> None:
+    case = case_of(f"travel.order={order}")
+    named, way = zero_of(case)
+    assert named == zero
+    runs = schedule_of(case, 8 * 16).segments
+    (one,) = (run for run in runs if run.number == 1)
+    assert (one.run_from == 0.0) is ("start" in zero)
+    assert (one is runs[0] and one.run_from == 0.0) is ("first" in zero)
+    assert (one.run_to > one.run_from) is (way == "in the direction of travel")
 
 
 def test_quarters_and_ties() -> None:

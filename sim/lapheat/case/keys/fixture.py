@@ -22,7 +22,7 @@ class TackTable(Table):
     """A tack: filler in place before the first segment."""
 
     angle: Annotated[Quantity, Of(ANGLE, "-360 deg", "360 deg")] = key(
-        description="Middle of the tack, from the first start point in the direction of travel.",
+        description="Middle of the tack, measured as the angle of a probe.",
         examples=["90 deg"],
     )
     length: Annotated[Quantity, Of(LENGTH, "0.5 mm", "200 mm")] = key(

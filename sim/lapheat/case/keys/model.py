@@ -320,7 +320,8 @@ class ProbeTable(Table):
     )
     angle: Annotated[Quantity, Of(ANGLE, "-360 deg", "360 deg")] = key(
         "0 deg",
-        description="From the first start point, in the direction of travel.",
+        description="From where segment 1 meets the last, in the direction in which they are "
+        "numbered: from the first start point, but by `backstep` from the end of the first run.",
         examples=["90 deg"],
     )
     height: Annotated[Quantity | None, Of(LENGTH, "-2000 mm", "2000 mm")] = key(

@@ -15,6 +15,7 @@ from matplotlib.lines import Line2D
 from matplotlib.path import Path
 
 from ...history.records import History, SurfacePeaks
+from ...joint.schedule import zero_of
 from .style import (
     FLOW,
     INK,
@@ -250,7 +251,8 @@ def peaks(history: History) -> Figure:
         ]
         _segment_numbers(panels[0], history)
         panels[-1].set_xticks(np.arange(0.0, 361.0, 45.0))
-        panels[-1].set_xlabel("angle from the first start point, in the direction of travel (deg)")
+        zero, way = zero_of(case)
+        panels[-1].set_xlabel(f"angle from the {zero}, {way} (deg)")
         bar = figure.colorbar(meshes[0], ax=list(panels), aspect=32, pad=0.015)
         bar.set_label(f"peak temperature ({units.degree})")
         settle(bar.ax, right=True)

@@ -8,6 +8,7 @@ from math import ceil, cos, degrees, hypot, pi, sin
 import numpy as np
 
 from ...history.records import History, SegmentRun
+from ...joint.schedule import zero_of
 from .page import LEAD, SIZE, Page, cut, width_of
 
 __all__ = ["draw_ring"]
@@ -79,7 +80,9 @@ def draw_ring(
         align = ("center", "left", "center", "right")[quarter]
         x += (0.0, 5.0, 0.0, -5.0)[quarter]
         y += (-6.0, 0.36 * SIZE, 4.0 + 0.8 * SIZE, 0.36 * SIZE)[quarter]
-        label = "0 deg, first start" if quarter == 0 else f"{degrees(angle):.0f} deg"
+        label = f"{degrees(angle):.0f} deg"
+        if quarter == 0:
+            label += f", {zero_of(case)[0].removesuffix(' point')}"
         page.text(x, y, label, align=align)
     caption = "Numbers: order of laying" if not case.tacks else "Numbers: order"
     if every > 1:

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from ...constants import ZERO_CELSIUS
+from ...joint.schedule import zero_of
 from ...report.figures.style import (
     FLOW,
     LINES,
@@ -119,7 +120,9 @@ def overlaid(found: Comparison) -> Figure:
             _panel(axes, found, name, units)
         panels[-1].set_xlim(0.0, 360.0)
         panels[-1].set_xticks(np.arange(0.0, 361.0, 45.0))
-        panels[-1].set_xlabel("angle from the first start point, in the direction of travel (deg)")
+        zeros = {zero_of(entry.case) for entry in found.entries}
+        told = " from the {}, {}".format(*zeros.pop()) if len(zeros) == 1 else " round the ring"
+        panels[-1].set_xlabel(f"angle{told} (deg)")
         handles = [
             Line2D([], [], **_look(index, entry, found), label=_label(entry, found))
             for index, entry in enumerate(found.entries)
