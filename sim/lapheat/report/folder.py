@@ -71,7 +71,8 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
     ----------
     folder : as the user named it
     ours : names in an earlier result; the first is in every one. Behind the name of a folder and
-        a slash stands a pattern of the names in it.
+        a slash stands a pattern of the names in it. A pattern of names that ends in a slash is of
+        what may lie beside them, and is kept.
 
     Returns
     -------
@@ -96,8 +97,9 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
             names = {entry.name for entry in path.iterdir()} - LITTER
             if names and ours[0] not in names:
                 raise refuse("a folder with other things in it", other)
-            inside = dict(name.split("/", 1) for name in ours if "/" in name)
-            strange = sorted(names - set(ours) - set(inside))
+            inside = dict(name.split("/", 1) for name in ours if "/" in name[:-1])
+            beside = {entry.name for entry in _beside(path, ours)}
+            strange = sorted(names - set(ours) - set(inside) - beside)
             strange += [name for part in inside for name in _strange(path / part, inside[part])]
             if strange:
                 raise refuse(
@@ -118,6 +120,31 @@ def check_folder(folder: str | os.PathLike[str], ours: Sequence[str] = OURS) -> 
     except (OSError, ValueError, RuntimeError) as error:  # a loop of links is a RuntimeError
         raise refuse(f"a folder that cannot be made: {_reason(error)}", other) from error
     return path
+
+
+def _beside(folder: Path, ours: Sequence[str]) -> list[Path]:
+    """What may lie beside the files of an earlier result."""
+    kept = [name[:-1] for name in ours if name.endswith("/")]
+    if not kept or not folder.is_dir():
+        return []
+    entries = [entry for entry in sorted(folder.iterdir()) if entry.name not in ours]
+    return [e for e in entries if any(re.fullmatch(pattern, e.name) for pattern in kept)]
+
+
+def _link_or_copy(old: str, new: str) -> None:
+    """Put a file in a second place; without a copy where the disk can."""
+    try:
+        os.link(old, new)
+    except OSError:
+        shutil.copy2(old, new)
+
+
+def _carry(old: Path, new: Path) -> None:
+    """Put a file or a folder in a second place."""
+    if old.is_dir() and not old.is_symlink():
+        shutil.copytree(old, new, symlinks=True, copy_function=_link_or_copy)
+    else:
+        shutil.copy2(old, new, follow_symlinks=False)
 
 
 def _writable(folder: Path) -> bool:
@@ -272,6 +299,8 @@ def write_folder(
         target.parent.mkdir(parents=True, exist_ok=True)
         fresh.mkdir()
         names = fill(fresh)
+        for entry in _beside(target, ours):
+            _carry(entry, fresh / entry.name)
         _put_in_place(fresh, target, aside)
     except OSError as error:
         raise ResultError(

@@ -15,7 +15,13 @@ import pytest
 from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report import folder as results
-from lapheat.report.folder import ResultError, check_folder, default_folder, write_results
+from lapheat.report.folder import (
+    ResultError,
+    check_folder,
+    default_folder,
+    write_folder,
+    write_results,
+)
 from lapheat.report.leftovers import hidden
 from support.runs import run_with
 
@@ -162,6 +168,45 @@ def test_what_a_user_added_to_a_result_is_never_lost(tmp_path: Path, name: str) 
     with pytest.raises(CaseError):
         write(tmp_path / "out")
     assert everything(tmp_path / "out") == before
+
+
+STUDY = ("find.json", "case.toml", r"figures/find\.png", r"case\..+/")
+
+
+def written(folder: Path, text: str) -> None:
+    def fill(fresh: Path) -> list[Path]:
+        for name in STUDY[:2]:
+            (fresh / name).write_text(text, "utf-8")
+        return [Path(name) for name in STUDY[:2]]
+
+    write_folder(folder, fill, STUDY)
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_results_of_a_found_case_are_kept_when_it_is_found_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """`find` writes case.toml; `run` and `risk` of that write case.out and case.risk beside it."""
+    folder = tmp_path / "stub.find"
+    written(folder, "one")
+    (folder / "case.out" / "figures").mkdir(parents=True)
+    (folder / "case.out" / "outcomes.json").write_text("{}", "utf-8")
+    (folder / "case.out" / "figures" / "peaks.png").write_bytes(b"png")
+    (folder / "case.risk.rows.jsonl").write_text("rows", "utf-8")
+    if not links:
+
+        def refused(*_: object) -> None:
+            raise OSError
+
+        monkeypatch.setattr(os, "link", refused)
+    before = everything(folder)
+    written(folder, "two")
+    assert everything(folder) == before | dict.fromkeys(STUDY[:2], b"two")
+
+    (folder / "notes.txt").write_text("mine", "utf-8")
+    with pytest.raises(CaseError, match=r"other things in it: notes\.txt"):
+        written(folder, "three")
+    assert everything(folder)["case.toml"] == b"two"
 
 
 def test_the_folder_one_stands_in_is_refused(

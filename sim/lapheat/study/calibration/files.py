@@ -27,6 +27,7 @@ OURS = (
     "case.toml",
     "rows.jsonl",
     r"figures/calibration\.(png|svg)",
+    r"case\..+/",  # results of the case it writes
 )
 
 

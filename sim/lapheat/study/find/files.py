@@ -17,7 +17,10 @@ from .trying import Pick
 
 __all__ = ["OURS", "find_dict", "write_find"]
 
-OURS = ("find.json", "find.csv", "case.toml", "rows.jsonl", r"figures/find\.(png|svg)")
+OURS = (
+    *("find.json", "find.csv", "case.toml", "rows.jsonl", r"figures/find\.(png|svg)"),
+    r"case\..+/",  # results of the case it writes
+)
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", "tube_margin_K"),
     *("flange_margin_K", "tube_side_wet", "flange_side_wet", "total_s", "arc_on_s", "failed"),

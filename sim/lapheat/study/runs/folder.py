@@ -31,7 +31,8 @@ def write_study(
     Parameters
     ----------
     folder : where
-    ours : names in it: of `told`, of each of the `texts`, of the kept rows, and "figures"
+    ours : names in it: of `told`, of each of the `texts`, of the kept rows, and "figures"; last
+        what may lie beside them, see `check_folder`
     told : for the JSON file
     texts : contents of the other files; None leaves that file out
     store : keeps the rows
@@ -44,15 +45,16 @@ def write_study(
     ResultError
         Something could not be written.
     """
+    files = [name for name in ours if "/" not in name]
 
     def fill(fresh: Path) -> list[Path]:
         write_json(fresh / ours[0], dict(told))
         names = [ours[0]]
-        for name, text in zip(ours[1:-2], texts, strict=True):
+        for name, text in zip(files[1:-1], texts, strict=True):
             if text is not None:
                 (fresh / name).write_text(text, "utf-8", newline="")
                 names.append(name)
-        store.write_used(fresh / ours[-2])
-        return [*map(Path, [*names, ours[-2]]), *draw(fresh)]
+        store.write_used(fresh / files[-1])
+        return [*map(Path, [*names, files[-1]]), *draw(fresh)]
 
     return write_folder(folder, fill, tuple(ours))
