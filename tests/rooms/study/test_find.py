@@ -20,6 +20,8 @@ from lapheat.api import simulate
 from lapheat.case.file import CaseError, digest_of, read_case
 from lapheat.case.units import read_quantity
 from lapheat.cli.study.find import LESS, MOST, SLOWER, _estimate, _untested, told
+from lapheat.cli.study.frame import Study
+from lapheat.cli.terminal.exits import Left
 from lapheat.march.errors import MarchError
 from lapheat.outcomes.sentence import notes_of, sentence
 from lapheat.outcomes.wording import Wording
@@ -340,7 +342,9 @@ def test_the_margin_that_is_wanted_says_what_is_close(wanted: str, close: int) -
 
 
 def test_what_the_run_of_the_pick_says_besides_is_told(found: Found) -> None:
-    assert found.notes[-1] == LOOK
+    outside = "Outside what the model was tested in"  # as `run` says it
+    assert found.notes[-2] == LOOK
+    assert found.notes[-1].startswith(f"{outside} (tested range in brackets): arc.current 81 A")
     screen = io.StringIO()
     Console(file=screen, width=200).print(told(found))
     assert LOOK in screen.getvalue()
@@ -533,7 +537,7 @@ def test_a_pick_at_the_end_of_a_range_says_so(found: Found) -> None:
     screen = io.StringIO()
     Console(file=screen, width=200).print(told(found))
     assert "travel.pause = 2 s, the lowest tried" in screen.getvalue()
-    assert "Settings beyond may be better." in screen.getvalue()
+    assert "Settings beyond may be better: [bench] or --free" in screen.getvalue()
     assert re.search(r"margin \d+ K \(50 K wanted\), slack \d+ K \(0 K wanted\)", screen.getvalue())
     shorter = (*((key, "1 s") for key in found.edges),)
     change = Change("shorter pauses", shorter, 0.0, 0.0, 0.5, 0.4, 0.6, 4)
@@ -575,7 +579,21 @@ def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> 
 
 
 def test_why_estimated_settings_were_not_tested(found: Found) -> None:
-    assert _untested(found) == SLOWER
+    assert found.pick is not None
+    quick = replace(found.pick, benches=0, time=0.5 * found.pick.time)
+    slow = replace(quick, time=2.0 * found.pick.time)
+    assert _untested(replace(found, picks=(found.pick, slow))) == SLOWER
+    assert "Choice 3 would be quicker" in _untested(replace(found, picks=(found.pick, slow, quick)))
+    several = replace(found, picks=(found.pick, quick, slow, quick))
+    assert several.quicker == (2, 4)
+    assert "Each of 2 and 4 would be quicker" in _untested(several)
+    study = Study(
+        "find", Path("stub.toml"), ("lap.depth=6 mm",), None, None, None, None, False, Left()
+    )
+    screen = io.StringIO()
+    Console(file=screen, width=400).print(told(several, [Path("stub.find/case.toml")], study))
+    command = "lapheat risk stub.toml --set 'lap.depth=6 mm' --set travel.start=on-flow"
+    assert f"That of choice 2: {command}" in screen.getvalue()
     unsure = replace(found, pick=None, picks=found.picks[:1])
     assert _untested(unsure) == LESS
     tried = unsure.plan.effort.tries

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from ...case.faults import printable
 from ...joint.schedule import spelled_order
-from ...outcomes.wording import Wording
+from ...outcomes.wording import Wording, listed
 from ...study.find.files import OURS, write_find
 from ...study.find.instead import Change
 from ...study.find.plan import ORDER, plan_of
@@ -22,7 +22,7 @@ from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
-from .frame import Study, carried_out, page, share_of
+from .frame import Study, carried_out, command_line, page, share_of
 
 if TYPE_CHECKING:
     from ...case.case import Case
@@ -30,7 +30,11 @@ if TYPE_CHECKING:
 __all__ = ["carry_out"]
 
 ESTIMATED = "Estimated ones were not put to the test: "
-SLOWER = "they are slower, or too little is known of them to call them sure."
+SLOWER = "they are slower than the one that passed."
+QUICKER = (
+    "a search ends at the first that passes. {} would be quicker, but too little is known of that "
+    "to call it sure."
+)
 LESS = "they promised less than those that were."
 MOST = "a search tests {} at most. With another --seed it begins anew."
 HANDS = {
@@ -59,11 +63,11 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     folder = study.folder(OURS)
     runs = most_runs(plan), plan.least_runs
     found, files = carried_out(study, folder, seek(plan), write_find, *runs)
-    show(told(found, files))
+    show(told(found, files, study))
     return found.pick is not None
 
 
-def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
+def told(found: Found, files: Sequence[Path] = (), study: Study | None = None) -> RenderableType:
     """Lay out the settings, how sure they are, what else there is, and what to do next."""
     best = found.picks[0]
     settings = Table.grid(padding=(0, 3, 0, 0))
@@ -113,7 +117,7 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
     parts += [
         Text(),
         Text(f"From {found.runs[0]} runs at {found.plan.detail} detail and {found.runs[1]} finer."),
-        *_next(found, files),
+        *_next(found, files, study),
     ]
     return page(found.plan.case.title, parts, files)
 
@@ -121,7 +125,9 @@ def told(found: Found, files: Sequence[Path] = ()) -> RenderableType:
 def _untested(found: Found) -> str:
     """Why settings that are estimated were not put to the test."""
     if found.pick is not None:
-        return SLOWER
+        names = [f"{number}" for number in found.quicker]
+        named = f"Choice {names[0]}" if len(names) == 1 else f"Each of {listed(names)}"
+        return QUICKER.format(named) if names else SLOWER
     tests = found.plan.effort.tries
     return LESS if sum(pick.benches > 0 for pick in found.picks) < tests else MOST.format(tests)
 
@@ -229,7 +235,7 @@ def _instead(found: Found) -> Table:
     return table
 
 
-def _next(found: Found, files: Sequence[Path]) -> list[Text]:
+def _next(found: Found, files: Sequence[Path], study: Study | None) -> list[Text]:
     """Commands that come next."""
     case = next((path for path in files if path.name == "case.toml"), None)
     if case is None:
@@ -238,6 +244,10 @@ def _next(found: Found, files: Sequence[Path]) -> list[Text]:
     if found.pick is not None:
         lines = [f"Next: lapheat run {name}"]
         lines.append(f"Its chance on benches that had no part in the choice: lapheat risk {name}")
+        if study is not None and found.quicker:
+            number = found.quicker[0]
+            risk = command_line(study, "risk", found.picks[number - 1].inputs)
+            lines.append(f"That of choice {number}: {risk}")
         return [Text(printable(line)) for line in lines]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from ...case.case import Case
+from ...case.file.tested import outside_of
 from ...march.errors import MarchError
 from ..chance.bench import STANDARD, seed_of, wilson
 from ..runs.rounds import Planner, Round
@@ -80,6 +81,17 @@ class Found:
         return found
 
     @property
+    def quicker(self) -> tuple[int, ...]:
+        """Numbers of picks that are quicker than the one that passed, by estimate alone."""
+        if self.pick is None:
+            return ()
+        return tuple(
+            number
+            for number, pick in enumerate(self.picks, start=1)
+            if not pick.benches and pick.time < self.pick.time
+        )
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """What else is to be known of the first of the picks."""
         inputs = dict(self.picks[0].inputs)
@@ -90,10 +102,10 @@ class Found:
         beyond = (
             "A value beyond was run too, among what might help."
             if run.issuperset(self.edges)
-            else "Settings beyond may be better."
+            else "Settings beyond may be better: [bench] or --free KEY=FROM:TO allows them."
         )
         edges = (f"At the end of its range: {told}. {beyond}",) if told else ()
-        return edges + said_of(self.picks[0].confirmed)
+        return (*edges, *said_of(self.picks[0].confirmed), *outside_of(self.case))
 
 
 def _begin(plan: FindPlan, hand: str) -> Hand:
