@@ -63,6 +63,14 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
     head.add_column(style="dim")
     head.add_column(overflow="fold")
     head.add_row("success", _success(risk))
+    if risk.shifted is not None:
+        low, high = risk.shifted.interval
+        head.add_row(
+            "",
+            f"{100 * (1.0 - risk.shifted.value):.1f} % of benches ({100 * (1.0 - high):.1f} to "
+            f"{100 * (1.0 - low):.1f} %) with what the {plan.case.detail} mesh makes of the case, "
+            "counted",
+        )
     head.add_row("samples", _samples(risk))
     head.add_row("base melts", _chance(risk.base, "it never melts"))
     if risk.base is not None:
@@ -71,20 +79,15 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
     head.add_row("cold joint", _chance(risk.filler, "there is no filler"))
     if risk.filler is not None:
         head.add_row("", _fails(risk))
+    label = f"{plan.case.detail} mesh"
     for name, event in (("base", risk.base), ("filler", risk.filler)):
         if event is not None and event.difference is not None and event.shifted is not None:
             head.add_row(
-                f"{plan.case.detail} mesh",
+                label,
                 f"the case as it is comes out {round(event.difference):+d} K for the {name}; "
                 f"with that on every sample the chance is {_interval(event.shifted)}",
             )
-    if risk.shifted is not None:
-        low, high = risk.shifted.interval
-        head.add_row(
-            "",
-            f"so {100 * (1.0 - risk.shifted.value):.1f} % of benches succeed there "
-            f"({100 * (1.0 - high):.1f} to {100 * (1.0 - low):.1f} %)",
-        )
+            label = ""
     parts: list[RenderableType] = [
         head,
         Text(),
@@ -135,7 +138,8 @@ def next_of(risk: Risk, study: Study) -> list[str]:
     study : what was asked
     """
     good = 1.0 - risk.fails.chance
-    if good >= GOOD:
+    own = good if risk.shifted is None else 1.0 - risk.shifted.value
+    if min(good, own) >= GOOD:
         return [f"Next: {command_line(study, 'run')}"]
     seeks = "find" if risk.plan.case.brazed is not None else "window"  # find wants a joint
     lines = [f"Next: {command_line(study, seeks)} looks for settings that survive this scatter;"]
@@ -193,9 +197,10 @@ def _success(risk: Risk) -> str:
     good = 1.0 - fails.chance
     text = (
         f"{100 * good:.1f} % of benches ({100 * (1.0 - fails.high):.1f} to "
-        f"{100 * (1.0 - fails.low):.1f} %): the base stays below its solidus and the filler flows"
+        f"{100 * (1.0 - fails.low):.1f} %) at {risk.plan.detail} detail: the base stays below its "
+        "solidus and the filler flows"
     )
-    return f"{text}; of 10 such parts {10.0 * good:.1f} succeed in the mean over many shops"
+    return f"{text}; of 10 such parts {10.0 * good:.1f} succeed, averaged over many shops"
 
 
 def _chance(event: Event | None, otherwise: str) -> str:
@@ -203,7 +208,7 @@ def _chance(event: Event | None, otherwise: str) -> str:
         return otherwise
     smooth = event.smooth
     if not smooth.used:
-        return f"{_interval(event.chance)}, counted"
+        return f"{_interval(event.chance)}, counted, as the fit near that limit is too poor"
     return (
         f"{100 * smooth.chance:.1f} % ({100 * smooth.low:.1f} to {100 * smooth.high:.1f} % with "
         f"95 % confidence), integrated; {event.chance.hits} of {event.chance.count} runs"
@@ -230,8 +235,8 @@ def _interval(chance: Chance) -> str:
 
 
 def _drivers(risk: Risk) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column("what drives it")
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("what drives it", no_wrap=True)
     parts = [(n, e) for n, e in (("base", risk.base), ("filler", risk.filler)) if e is not None]
     for name, _ in parts:
         table.add_column(f"{name}, alone", justify="right")
@@ -265,5 +270,7 @@ def _warnings(risk: Risk) -> Iterator[RenderableType]:
         if shares.trusted:
             yield Text(f"{text}.", style="dim")
         else:
-            doubt = f"{text}; but {shares.doubt}: do not trust them, take more samples."
+            doubt = f"{text}; but {shares.doubt}: do not trust these shares, take more samples."
             yield Text(doubt, style="bold red")
+            if event.smooth.used:  # what the fit misses is in the interval of the chance
+                yield Text("  The chance above stands: its interval holds that error.", style="dim")

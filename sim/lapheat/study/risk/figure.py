@@ -131,7 +131,8 @@ def _drivers(axes: Axes, panel: RiskPanel, shares: Shares) -> None:
     axes.set_yticks(heights, [short(panel.names[i]) for i in order])
     axes.tick_params(axis="y", length=0)
     axes.set_xlim(0.0, 1.2 * max(float(shares.total.max()), 0.05))
-    axes.set_xlabel("share of the variance\nbeside it: what its scatter upward does")
+    beside = "" if shares.doubt else "\nbeside it: what its scatter upward does"
+    axes.set_xlabel(f"share of the variance{beside}")
     axes.grid(axis="x")
     if shares.doubt:
         axes.set_title(fill(f"{panel.title}: do not trust, {shares.doubt}", 48), color=BAD)
