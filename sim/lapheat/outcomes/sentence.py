@@ -95,7 +95,8 @@ def _works(judgement: Judgement, words: Wording) -> Iterator[str]:
     if not sides:
         return
     cold = min(sides, key=lambda side: side.coldest)
-    yield f"the coldest spot under the filler peaks {_above_flow(cold, judgement.flow, words)}"
+    spot = "the coldest spot under the filler" if cold.coldest >= judgement.flow else "a dry spot"
+    yield f"{spot} peaks {_above_flow(cold, judgement.flow, words)}"
     shares = [
         f"{words.share(side.share)} of the {side.name} side"
         for side in sorted(sides, key=lambda side: side.name, reverse=True)

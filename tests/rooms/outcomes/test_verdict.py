@@ -504,3 +504,18 @@ def test_a_dry_stretch_is_never_told_to_be_0_mm_long(
     assert f"99.999 % of the tube side, 100 % of the flange side; 95 % wanted; {printed}" in (
         " ".join(text.getvalue().split())
     )
+
+
+@pytest.mark.parametrize(
+    ("over", "said"),
+    [
+        (-15.0, "; a dry spot peaks 15 K below the filler's flow at 1025 degC, on the tube side"),
+        (15.0, "; the coldest spot under the filler peaks 15 K above the filler's flow at 1025"),
+    ],
+)
+def test_a_spot_below_flow_is_called_dry_though_enough_is_wet(over: float, said: str) -> None:
+    judgement = judge(run_with())
+    tube = next(side for side in judgement.sides if side.name == "tube")
+    cold = replace(tube, coldest=judgement.flow + over)
+    others = tuple(side for side in judgement.sides if side is not tube)
+    assert said in summary_of(replace(judgement, sides=(cold, *others)))
