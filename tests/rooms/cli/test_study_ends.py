@@ -30,6 +30,7 @@ from study.stand_in import made_row, now, stood_in
 from support.commands import Call
 
 ROOT = Path(__file__).parents[3]
+TINY = ROOT / "tests" / "study" / "tiny.toml"
 
 
 def study(*changes: str) -> Study:
@@ -245,3 +246,11 @@ def test_finished_runs_are_kept_where_there_are_any(tmp_path: Path, rows: int) -
     assert kept.exists() == bool(rows)
     told = f"finished runs are kept in {kept}; --resume goes on from them"
     assert left.words == (told if rows else "nothing was written")
+
+
+def test_bad_options_of_find_are_told_with_the_faults_of_its_case(call: Call) -> None:
+    options = ("--sure", "100%", "--free", "arc.foo", "--fix", "arc.bar", "--workers", "1")
+    status, _, told = call("find", str(TINY), *options, "--set", "bench.speed_range=[]")
+    assert status == 2
+    for given in ("--sure", "arc.foo", "arc.bar", "bench.speed_range"):
+        assert given in told

@@ -12,14 +12,15 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ...case.faults import printable
+from ...case.faults import CaseError, Fault, printable
 from ...joint.schedule import spelled_order
 from ...outcomes.wording import Wording, listed
 from ...study.find.files import OURS, write_find
 from ...study.find.instead import Change
-from ...study.find.plan import ORDER, plan_of
+from ...study.find.plan import ORDER, FindPlan, plan_of
 from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
+from ...study.runs import Source
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, command_line, page, share_of
@@ -59,12 +60,31 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     ResultError
         The results could not be written.
     """
-    plan = plan_of(study.source, share_of(sure), free, fix, study.mesh, seed)
+    plan = _plan(study, sure, free, fix, seed)
     folder = study.folder(OURS)
     runs = most_runs(plan), plan.least_runs
     found, files = carried_out(study, folder, seek(plan), write_find, *runs)
     show(told(found, files, study))
     return found.pick is not None
+
+
+def _plan(study: Study, sure: str, free: str, fix: str, seed: int) -> FindPlan:
+    """Plan the search; all faults of its options and of its case are told at once."""
+    source = Source.of(study.file, study.changes)
+    faults: list[Fault] = []
+    wanted, plan = 0.9, None
+    try:
+        wanted = share_of(sure)
+    except CaseError as error:
+        faults += error.faults
+    try:
+        plan = plan_of(source, wanted, free, fix, study.mesh, seed)
+        source.case((), study.detail)
+    except CaseError as error:
+        faults += error.faults
+    if plan is None or faults:
+        raise CaseError(faults)
+    return plan
 
 
 def told(found: Found, files: Sequence[Path] = (), study: Study | None = None) -> RenderableType:
