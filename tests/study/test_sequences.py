@@ -386,7 +386,7 @@ def test_the_figure_shows_every_order_twice(count: int) -> None:
     assert [tick.get_text() for tick in starts.get_xticklabels()] == [str(n) for n in range(1, 9)]
     (legend,) = figure.legends
     texts = [text.get_text() for text in legend.get_texts()]
-    assert texts[0].startswith("opposite (pick): margin 24 K, surplus -30 K")
+    assert texts[0].startswith("opposite (best): margin 24 K, surplus -30 K")
     assert len(texts) == count
     figure.draw_without_rendering()
     box = legend.get_window_extent()

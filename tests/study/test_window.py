@@ -329,7 +329,7 @@ def test_a_pick_on_the_edge_is_told_unless_nothing_lies_beyond() -> None:
     slow = ("arc.current=40 A:100 A:5", "travel.speed=1 mm/s:1.6 mm/s:3")
     (told,) = notes_of(slow)
     assert told == (
-        "The pick lies on the edge of the map: travel.speed = 1.6 mm/s, the highest tried. "
+        "The quickest lies on the edge of the map: travel.speed = 1.6 mm/s, the highest tried. "
         "Settings beyond may be better."
     )
     window, _ = windowed(plan_of(("travel.pause=0 s:30 s:3", SPEED[1])), quickest)

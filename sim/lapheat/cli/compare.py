@@ -184,7 +184,7 @@ def _cells(row: Difference, display: Display) -> Iterator[str]:
 
 
 def _size(number: float, unit: str) -> str:
-    """Number to as many decimals as a person compares; a share in percent."""
+    """Number to as many decimals as a person compares; shares differ by percentage points."""
     if not unit:
-        return f"{100.0 * number:z.1f} %"
+        return f"{100.0 * number:z.1f} points"
     return f"{number:z.{3 if unit == 'in' else 1}f} {unit}"

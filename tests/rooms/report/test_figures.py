@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -21,6 +21,7 @@ from lapheat.history.records import History
 from lapheat.joint.schedule import order_of
 from lapheat.joint.section import Region
 from lapheat.report.figures import FIGURES, current, histories, peaks, schedule, section
+from lapheat.report.figures.current import STROKE
 from support.synthetic import AIR, PROBES, make_case, make_history
 
 
@@ -244,7 +245,8 @@ def test_histories_hold_the_traces_and_the_thresholds() -> None:
     assert flat == pytest.approx([1025.0, 1400.0])
     assert "304L solidus 1400 °C\nfiller flow 1025 °C" in texts_of(starts)
     assert starts.get_legend().get_title().get_text() == "starts: the hotter of tube and flange"
-    assert "start of segment 1 (first)\nstart of segment 8 (last)" in texts_of(starts)
+    told = "start of segment 1 (first)\nstarts of those between\nstart of segment 8 (last)"
+    assert told in texts_of(starts)
     assert texts_of(probes).split("\n")[-3:] == ["T1 (tube)", "T2 (tube)", "plate (flange)"]
     hottest = run.trace.probes[:, 0]
     when = run.trace.time[hottest.argmax()]
@@ -252,15 +254,17 @@ def test_histories_hold_the_traces_and_the_thresholds() -> None:
     assert probes.get_title("left") == title
 
 
-@pytest.mark.parametrize(
-    ("apart", "said"),
-    [
-        (200.0, ["tube solidus 1400", "flange solidus 1600"]),
-        (8.0, ["flange solidus 1408\ntube solidus 1400"]),
-    ],
-)
-def test_current_names_both_solidi(apart: float, said: list[str]) -> None:
-    """Labels of two lines near each other stand beneath each other, the higher one first."""
+@pytest.mark.parametrize(("count", "named"), [(1, 1), (3, 3), (6, 6), (7, 2)])
+def test_few_start_points_have_each_a_name(count: int, named: int) -> None:
+    run = make_history(make_case(segments=count, probes=()))
+    told = texts_of(histories(run).axes[0])
+    assert told.count("start of segment") == named
+    assert ("starts of those between" in told) is (count > named)
+
+
+@pytest.mark.parametrize("apart", [0.0, 8.0, 60.0, 200.0])
+def test_current_names_both_solidi_beside_their_lines(apart: float) -> None:
+    """A stroke goes from each line to its name; names stand in the order of their lines."""
     run = run_of("demo")
     case, alloys = run.case, dict(run.case.alloys)
     assert case.flange is not None
@@ -268,10 +272,22 @@ def test_current_names_both_solidi(apart: float, said: list[str]) -> None:
     alloys["hot"] = replace(flange, solidus=1673.15 + apart, liquidus=1673.15 + apart + 30.0)
     arc = replace(case.arc, control="pedal", hold=1500.0)
     case = replace(case, arc=arc, alloys=alloys, flange=replace(case.flange, alloy="hot"))
-    heat = current(replace(run, case=case)).axes[1]
-    assert [t.get_text() for t in heat.texts if "solidus" in t.get_text()] == said
-    levels = {float(line.get_ydata()[0]) for line in heat.lines if len(line.get_ydata()) == 2}
-    assert {1400.0, 1400.0 + apart} < {round(level, 6) for level in levels}
+    figure = current(replace(run, case=case))
+    heat = figure.axes[1]
+    figure.draw_without_rendering()
+    names = {t.get_text().rsplit(" ", 1)[0]: t for t in heat.texts}
+    strokes = [line for line in heat.lines if list(line.get_xdata()) == [1.0, STROKE]]
+    ends = sorted(tuple(map(float, line.get_ydata())) for line in strokes)
+    levels = [1025.0, 1226.85, 1400.0, 1400.0 + apart]
+    assert [level for level, _ in ends] == pytest.approx(levels)
+    order = ("flow", "hold", "tube solidus", "flange solidus")
+    assert [float(names[name].xy[1]) for name in order] == [beside for _, beside in ends]
+    boxes = [names[name].get_window_extent() for name in order]
+    assert all(a.y1 < b.y0 for a, b in pairwise(boxes))
+    far = heat.transData.transform([(0.0, y) for y in np.ravel(ends)])[:, 1].reshape(-1, 2)
+    assert np.ptp(far, axis=1).max() < 2.0 * boxes[0].height
+    if apart == 200.0:  # room for all: each at its line
+        assert [beside for _, beside in ends] == pytest.approx(levels)
 
 
 def test_histories_shade_and_number_each_segment() -> None:

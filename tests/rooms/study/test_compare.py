@@ -18,12 +18,13 @@ from invariance.small import SMALL, run, text_of
 from lapheat.api import Result
 from lapheat.case.case import Display
 from lapheat.case.file import CaseError, case_to_toml
-from lapheat.cli.compare import _told
+from lapheat.cli.compare import _size, _told
 from lapheat.outcomes.from_history import outcomes_of
 from lapheat.report.document.tables import plain
 from lapheat.report.folder import write_json
-from lapheat.study.compare.compare import Comparison, compare_runs
+from lapheat.study.compare.compare import Comparison, compare_runs, deciding_of
 from lapheat.study.compare.entries import Entry, of_folder, of_result
+from lapheat.study.compare.figure import overlaid
 from lapheat.study.compare.files import compare_csv, compare_dict, write_compare
 from lapheat.study.compare.page import compare_html
 from lapheat.study.compare.told import change_told, settings_told
@@ -71,6 +72,21 @@ def test_of_two_as_safe_the_quicker_is_better() -> None:
         "quick is better: both work, slow and quick are as far from their limits, within 5 K, "
         "and it is 10 s quicker"
     )
+
+
+def test_the_picture_names_what_is_nearest_to_its_limit() -> None:
+    near, far = entry("near", 60.0), entry("far", 100.0)
+    hot = replace(near, told=near.told | {"flange": {**near.told["flange"], "margin_K": 52.0}})
+    assert deciding_of(near) == "tube margin 60 K"
+    assert deciding_of(hot) == "flange margin 52 K"
+    assert deciding_of(unmeltable("bare", 80.0)) is None
+    told = [text.get_text() for text in overlaid(compare_runs([hot, far])).legends[0].get_texts()]
+    assert told[0].split(": ")[1] == "works, flange margin 52 K, 100 s"
+
+
+def test_shares_differ_by_percentage_points() -> None:
+    assert _size(0.019, "") == "1.9 points"
+    assert _size(-13.8, "K") == "-13.8 K"
 
 
 def unmeltable(name: str, seconds: float) -> Entry:

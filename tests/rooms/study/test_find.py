@@ -9,6 +9,7 @@ import io
 import json
 import re
 from dataclasses import fields, replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -576,6 +577,42 @@ def test_what_was_passed_over_is_told_with_why(chosen: bool, why: list[str]) -> 
     )  # fmt: skip
     assert passed_over(found) == why
     assert all(line in chances(found).axes[0].get_xlabel() for line in why)
+
+
+CROWDS = {
+    "near one another": [(113.0, 0.94), (194.0, 0.9), (86.5, 0.9), (88.0, 0.98), (64.0, 0.75)],
+    "at the wanted share": [(100.0, 0.9), (103.0, 0.9), (150.0, 0.9)],
+    "at the ends": [(100.0, 1.0), (101.0, 0.0), (200.0, 0.02), (198.0, 0.97)],
+}
+
+
+@pytest.mark.parametrize("crowd", CROWDS)
+def test_numbers_of_picks_cover_nothing(crowd: str) -> None:
+    picks = tuple(
+        Pick("pedal", (), chance, max(chance - 0.12, 0.0), min(chance + 0.06, 1.0), time)
+        for time, chance in CROWDS[crowd]
+    )
+    found = Found(
+        plan_of(source(), 0.9), picks, picks[0], "", "", (0, 0), (1.0, 1.0), (), ()
+    )  # fmt: skip
+    figure = chances(found)
+    figure.draw_without_rendering()
+    (axes,) = figure.axes
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert [text.get_text() for text in axes.texts] == [str(n + 1) for n in range(len(picks))]
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
+
+    def place(time: float, share: float) -> tuple[float, float]:
+        x, y = axes.transData.transform((time, 100.0 * share))
+        return float(x), float(y)
+
+    for box in boxes:
+        assert axes.bbox.contains(*box.min)
+        assert axes.bbox.contains(*box.max)
+        assert not box.y0 < place(100.0, 0.9)[1] < box.y1
+        for pick in picks:
+            (x, low), (_, high) = place(pick.time, pick.low), place(pick.time, pick.high)
+            assert not (box.x0 < x < box.x1 and box.y0 < high and low < box.y1)
 
 
 def test_why_estimated_settings_were_not_tested(found: Found) -> None:

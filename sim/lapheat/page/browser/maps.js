@@ -70,7 +70,7 @@ const placed = (run, at) => ({ x: at.x(run.at[0]), y: at.y(run.at[1]) });
 function marks(told, at) {
   const mark = (pick, name) => { const { x, y } = placed(pick, at); const [shift, anchor] = x < L + 40 ? [10, "start"] : x > W - R - 40 ? [-10, "end"] : [0, "middle"]; return draw("text", { class: "mark", x: x + shift, y: y - 11, "text-anchor": anchor, "font-weight": 700 }, name); };
   const same = told.pick && told.safest && JSON.stringify(told.pick.inputs) === JSON.stringify(told.safest.inputs);
-  return [told.pick ? mark(told.pick, "pick") : "", told.safest && !same ? mark(told.safest, "safest") : ""];
+  return [told.pick ? mark(told.pick, "quickest") : "", told.safest && !same ? mark(told.safest, "safest") : ""];
 }
 
 // A cell a node: the darker the likelier, the chance in words under the pointer, a line round what is sure enough.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import isfinite
 
 import numpy as np
@@ -29,7 +30,8 @@ from .style import (
 __all__ = ["current"]
 
 PLOT_POINTS = 480.0  # about the width of the plot [pt], for spacing labels
-NEAR = 0.075  # of a panel's height, that a label takes
+NEAR = 0.085  # of a panel's height, that a label takes
+STROKE = 1.018  # of a panel's width, where labels beside it begin
 ROOM = 0.16  # of a panel's height, above the highest line, for labels
 
 
@@ -64,20 +66,48 @@ def _segments(panels: list[Axes], steps: Pressed, ends: Array) -> None:
         )
 
 
-def _level(axes: Axes, value: float, text: str, colour: str, dash: str, va: str) -> None:
-    """Draw a level with its name at the right end, at height `va` beside it."""
+def _level(axes: Axes, value: float, text: str, colour: str, dash: str, beside: float) -> None:
+    """Draw a level, its name at the right at height `beside`, and a stroke between them."""
     axes.axhline(value, color=colour, linestyle=dash, linewidth=1.0, zorder=2.2)
+    across = axes.get_yaxis_transform()
+    axes.plot(
+        *([1.0, STROKE], [value, beside]),
+        color=colour,
+        linewidth=0.7,
+        transform=across,
+        clip_on=False,
+        scalex=False,
+        scaley=False,
+    )
     axes.annotate(
         text,
-        (1.0, value),
-        xycoords=axes.get_yaxis_transform(),
-        xytext=(4, 0),
+        (STROKE, beside),
+        xycoords=across,
+        xytext=(2, 0),
         textcoords="offset points",
-        va=va,
+        va="center",
         fontsize=7.5,
         color=colour,
         annotation_clip=False,
     )
+
+
+def _beside(values: Sequence[float], gap: float) -> list[float]:
+    """Heights for names of levels, as near to them as may be, none nearer than `gap` to another."""
+    order = sorted(range(len(values)), key=lambda index: values[index])
+    groups: list[list[int]] = []
+    heights = [0.0] * len(values)
+    for index in order:
+        groups.append([index])
+        while True:  # names too near stand evenly about the middle of their levels
+            last = groups[-1]
+            middle = sum(values[i] for i in last) / len(last)
+            for place, i in enumerate(last):
+                heights[i] = middle + gap * (place - 0.5 * (len(last) - 1))
+            if len(groups) == 1 or heights[last[0]] - heights[groups[-2][-1]] >= gap:
+                break
+            groups[-2:] = [groups[-2] + last]
+    return heights
 
 
 def _limit_title(steps: Pressed) -> str:
@@ -116,7 +146,7 @@ def current(history: History) -> Figure:
         amps.plot(time, _broken(steps.current, steps), color=LINES[0], zorder=3.0)
         low, high = pedal.range
         for limit, mine in ((low, steps.low), (high, steps.high)):
-            _level(amps, limit, f"{limit:.0f} A", MUTED, "--", "center")
+            _level(amps, limit, f"{limit:.0f} A", MUTED, "--", limit)
             if mine.any():
                 amps.plot(
                     time,
@@ -132,25 +162,19 @@ def current(history: History) -> Figure:
 
         heat.plot(ends, _gaps(units.hot(hottest), steps), color=LINES[1], zorder=3.0)
         told = [
-            (levels.flow, "flow", FLOW, "-", "top"),
-            (pedal.hold, "hold", INK, ":", "center"),
+            (levels.flow, "flow", FLOW, "-"),
+            (pedal.hold, "hold", INK, ":"),
+            (levels.tube, "tube solidus", SOLIDUS, "--"),
+            (levels.flange, "flange solidus", SOLIDUS, "-."),
         ]
-        both = (levels.tube, "tube solidus", "--"), (levels.flange, "flange solidus", "-.")
-        solidi = sorted(part for part in both if isfinite(part[0]))
-        told += [(kelvin, name, SOLIDUS, dash, "bottom") for kelvin, name, dash in solidi]
-        tops = [float(hottest.max()), *(kelvin for kelvin, *_ in told if isfinite(kelvin))]
-        close = len(solidi) == 2 and solidi[1][0] - solidi[0][0] < NEAR * (max(tops) - air)
-        heat.set_ylim(*units.hot(np.array([air, air + 1.12 * (max(tops) - air)])))
-        below = ""
-        for kelvin, name, colour, dash, va in told:
-            if isfinite(kelvin):
-                value = float(units.hot(np.asarray(kelvin)))
-                text = f"{name} {value:.0f}"
-                if close and name == solidi[0][1]:  # its name goes beneath that of the other
-                    below, text = f"\n{text}", ""
-                elif close and name == solidi[1][1]:
-                    text += below
-                _level(heat, value, text, colour, dash, va)
+        told = [level for level in told if isfinite(level[0])]
+        highest = max(float(hottest.max()), *(kelvin for kelvin, *_ in told))
+        heat.set_ylim(*units.hot(np.array([air, air + 1.12 * (highest - air)])))
+        low, high = heat.get_ylim()
+        values = [float(units.hot(np.asarray(kelvin))) for kelvin, *_ in told]
+        heights = _beside(values, NEAR * (high - low))
+        for value, beside, (_, name, colour, dash) in zip(values, heights, told, strict=True):
+            _level(heat, value, f"{name} {value:.0f}", colour, dash, beside)
         over = float(hottest.max()) - pedal.hold
         side = "above" if over >= 0.0 else "below"
         scale = 1.8 if units.temperature == "degF" else 1.0

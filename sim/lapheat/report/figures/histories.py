@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.legend_handler import HandlerTuple
 
 from ...history.records import History
 from .style import (
@@ -31,6 +32,8 @@ __all__ = ["histories"]
 
 PLOT_POINTS = 400.0  # about the width of the plot [pt], for spacing labels
 DASHES = ("-", "--", ":", "-.")
+Entry = tuple[Artist | tuple[Artist, ...], str]  # of a legend
+NAMED = 6  # start points each with a name; of more only the first and the last have one
 HEADROOM = 1.13  # above the hottest line, for the segment numbers
 
 
@@ -54,12 +57,12 @@ def _arc_spans(axes: Axes, history: History, end: float) -> None:
         )
 
 
-def _thresholds(axes: Axes, history: History, units: Units) -> list[tuple[Artist, str]]:
+def _thresholds(axes: Axes, history: History, units: Units) -> list[Entry]:
     """Draw filler flow and tube solidus where they fall inside the limits."""
     levels = levels_of(history)
     alloy = short(history.case.tube.alloy, 14)
     low, high = axes.get_ylim()
-    drawn: list[tuple[Artist, str]] = []
+    drawn: list[Entry] = []
     for kelvin, name, colour, dash in (
         (levels.tube, f"{alloy} solidus", SOLIDUS, "--"),
         (levels.flow, "filler flow", FLOW, "-"),
@@ -71,7 +74,7 @@ def _thresholds(axes: Axes, history: History, units: Units) -> list[tuple[Artist
     return drawn
 
 
-def _legend(axes: Axes, entries: list[tuple[Artist, str]], title: str = "") -> None:
+def _legend(axes: Axes, entries: list[Entry], title: str = "") -> None:
     columns = 1 if len(entries) <= 13 else 2
     artists, labels = [artist for artist, _ in entries], [label for _, label in entries]
     axes.legend(
@@ -81,6 +84,7 @@ def _legend(axes: Axes, entries: list[tuple[Artist, str]], title: str = "") -> N
         bbox_to_anchor=(1.0, 1.03),
         ncols=columns,
         handlelength=1.8,
+        handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)},
         title=title,
         title_fontsize=8.0,
     )
@@ -100,14 +104,20 @@ def _starts(axes: Axes, history: History, units: Units) -> None:
     _limits(axes, history, units, max(top, levels.tube) if isfinite(levels.tube) else top)
     time, tube = envelope(trace.time, units.hot(trace.tube))
     (hottest,) = axes.plot(time, tube, color="#8b939b", linewidth=0.7, zorder=2.0)
-    entries: list[tuple[Artist, str]] = [(hottest, "hottest tube surface")]
+    entries: list[Entry] = [(hottest, "hottest tube surface")]
     shades = TEMPERATURE(np.linspace(0.08, 0.74, max(len(runs), 2)))
+    between = {round(share * (len(runs) - 1)) for share in (0.3, 0.55, 0.8)}
+    middle: list[Artist] = []
     for order, run in enumerate(runs):
         time, start = envelope(trace.time, units.hot(trace.starts[:, run.number - 1]))
         (line,) = axes.plot(time, start, color=shades[order], linewidth=1.1, zorder=3.0)
-        if order in (0, len(runs) - 1):
-            place = "" if len(runs) == 1 else (" (first)" if order == 0 else " (last)")
+        if order in (0, len(runs) - 1) or len(runs) <= NAMED:
+            place = {0: " (first)", len(runs) - 1: " (last)"}.get(order, "") if runs[1:] else ""
             entries.append((line, f"start of segment {run.number}{place}"))
+        elif order in between:
+            middle.append(line)
+    if middle:
+        entries.insert(-1, (tuple(middle), "starts of those between"))
     both = history.case.flange is not None
     told = "starts: the hotter of tube and flange" if both else ""
     _legend(axes, _thresholds(axes, history, units) + entries, told)
@@ -125,7 +135,7 @@ def _probes(axes: Axes, history: History, units: Units) -> None:
     trace, probes = history.trace, history.case.probes
     peaks = trace.probes.max(axis=0)
     _limits(axes, history, units, float(peaks.max()))
-    entries: list[tuple[Artist, str]] = []
+    entries: list[Entry] = []
     for column, probe in enumerate(probes):
         time, values = envelope(trace.time, units.hot(trace.probes[:, column]))
         (line,) = axes.plot(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import inf
 from typing import Any
 
@@ -17,7 +18,7 @@ from ...outcomes.wording import Wording, listed, told_apart
 from ..runs.slacks import LABELS, Slack, slacks_of
 from .entries import Entry, Value, named_apart
 
-__all__ = ["EQUAL", "Comparison", "Difference", "compare_runs"]
+__all__ = ["EQUAL", "Comparison", "Difference", "compare_runs", "deciding_of"]
 
 EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders of segments
 
@@ -159,16 +160,30 @@ def _sum(one: float | None, other: float | None) -> float | None:
     return None if one is None or other is None else one + other
 
 
+def _outcome(entry: Entry, outcome: str) -> float | None:
+    """Value of an outcome; one that a bead does not have is in no table of its results."""
+    table, _, name = outcome.partition(".")
+    found: float | None = entry.told.get(table, {}).get(name)
+    return found
+
+
 def _least(entry: Entry) -> Slack | None:
-    """Slack that is least; an outcome that a bead does not have is in no table of its results."""
+    """Slack that is least."""
+    found = slacks_of(partial(_outcome, entry), entry.case.limits)
+    return min((slack for slack in found if slack.binds), key=lambda s: s.kelvin, default=None)
 
-    def value(outcome: str) -> float | None:
-        table, _, name = outcome.partition(".")
-        found: float | None = entry.told.get(table, {}).get(name)
-        return found
 
-    found = [slack for slack in slacks_of(value, entry.case.limits) if slack.binds]
-    return min(found, key=lambda slack: slack.kelvin, default=None)
+def deciding_of(entry: Entry) -> str | None:
+    """What is nearest to its limit, and how much it is: "flange margin 102 K"."""
+    slack = _least(entry)
+    if slack is None:
+        return None
+    value = _outcome(entry, slack.outcome)
+    assert value is not None  # it has a slack
+    words = Wording.of(entry.case)
+    share = slack.limit == "limits.lap_filled"
+    size = words.share(value, slack.wanted) if share else words.apart(value, slack.wanted)
+    return f"{LABELS[slack.outcome]} {size}"
 
 
 def _better(entries: Sequence[Entry]) -> tuple[Entry | None, str]:
@@ -236,7 +251,7 @@ def _doubt(entries: Sequence[Entry], least: dict[str, Slack]) -> float:
 def _told(slack: Slack, words: Wording) -> str:
     label, size, limit = LABELS[slack.outcome], abs(slack.kelvin), slack.limit
     share = limit == "limits.lap_filled"
-    told = f"{told_apart(size, 0.0)} %" if share else words.apart(size, 0.0)
+    told = f"{told_apart(size, 0.0)} points" if share else words.apart(size, 0.0)
     if slack.outcome.endswith("surplus_K"):  # its limit is a share or a length
         limit = f"the {words.apart(slack.wanted)} wanted for {limit}"
     if slack.kelvin < 0.0:

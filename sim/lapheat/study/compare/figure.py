@@ -24,12 +24,13 @@ from ...report.figures.style import (
     short,
     styled,
 )
-from .compare import Comparison
+from .compare import Comparison, deciding_of
 from .entries import Entry
 
 __all__ = ["overlaid"]
 
 DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
+WIDEST = 52  # letters of a label of which two fit beside each other
 PANELS = {
     "tube_peak_C": ("Tube", "peak"),
     "flange_peak_C": ("Flange", "peak"),
@@ -127,16 +128,17 @@ def overlaid(found: Comparison) -> Figure:
             Line2D([], [], **_look(index, entry, found), label=_label(entry, found))
             for index, entry in enumerate(found.entries)
         ]
-        columns = 2 if len(handles) > 3 else 1
+        longest = max(len(str(handle.get_label())) for handle in handles)
+        columns = 2 if len(handles) > 3 and longest <= WIDEST else 1
         figure.legend(handles=handles, loc="outside lower center", ncols=columns, handlelength=4.0)
     return figure
 
 
 def _label(entry: Entry, found: Comparison) -> str:
     told = [f"{'works' if entry.works else 'does not work'}"]
-    margin = entry.told["tube"].get("margin_K")
-    if margin is not None:
-        told.append(f"tube margin {margin:.0f} K")
+    nearest = deciding_of(entry)
+    if nearest is not None:
+        told.append(nearest)
     told.append(f"{entry.told['time']['total_s']:.0f} s")
     better = " (better)" if entry is found.pick else ""
     return f"{short(entry.name, 26)}{better}: {', '.join(told)}"

@@ -154,7 +154,7 @@ def _starts(axes: Axes, chart: SequencesChart) -> None:
 def sequences(chart: SequencesChart) -> Figure:
     """Draw every order's peak round the ring, and its segments' start temperatures."""
     labels = [
-        f"{short(line.name, 26)}{' (pick)' if line.pick else ''}: {line.note}"
+        f"{short(line.name, 26)}{' (best)' if line.pick else ''}: {line.note}"
         for line in chart.lines
     ]
     columns = 2 if len(labels) > 3 and max(map(len, labels)) <= WIDEST else 1

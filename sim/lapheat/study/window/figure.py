@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
+from matplotlib.legend_handler import HandlerTuple
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
@@ -27,9 +29,11 @@ COLUMNS = 3  # panels side by side
 # Marker, size, face, edge and name of each point that is marked, and its line where one key varies.
 MARKS = {
     "safest": ("P", 11.0, PICK, INK, "the safest"),
-    "pick": ("*", 15.0, PICK, INK, "the pick, the quickest"),
+    "pick": ("*", 15.0, PICK, INK, "the quickest"),
     "nearest": ("D", 10.0, "none", PICK, "nearest miss"),
 }
+TINT = 0.22  # of a curve's colour, where another mesh may have the curve
+Entry = tuple[Artist | tuple[Artist, ...], str]  # of a legend
 STYLES = {"safest": "-.", "pick": "-", "nearest": ":"}
 
 
@@ -74,6 +78,7 @@ class WindowChart:
     base_band, filler_band : lowest and highest [K] that may be zero at the case's own detail
     band : what the bands are, in words; "" for none
     sure : the chance wanted, where there are chances
+    mesh : of the runs, in words: "the coarse mesh"; "" to leave it out
     """
 
     title: str
@@ -84,6 +89,7 @@ class WindowChart:
     filler_band: tuple[float, float]
     band: str
     sure: float | None = None
+    mesh: str = ""
 
 
 def _region(
@@ -265,6 +271,42 @@ def window(chart: WindowChart) -> Figure:
     return figure
 
 
+def _curves(axes: Axes, chart: WindowChart) -> list[Entry]:
+    """Draw what base and filler have to spare, with what another mesh may have; what explains it.
+
+    A band holds the measure that may be zero on the case's own mesh; where the curve has that, zero
+    is what the curve may have there. So its ends are taken from the curve.
+    """
+    (panel,) = chart.panels
+    x = panel.points[:, 0]
+    well = (panel.base >= 0.0) & (panel.filler >= 0.0)
+    entries: list[Entry] = []
+    bands: list[Artist] = []
+    for values, ends, colour, style, label in (
+        (panel.base, chart.base_band, MELTS, "-", "base: over the margin wanted"),
+        (panel.filler, chart.filler_band, COLD, "--", "filler: over what is wanted"),
+    ):
+        if not (np.isfinite(values).all() and len(values)):
+            continue
+        (line,) = axes.plot(x, values, color=colour, ls=style, lw=1.8)
+        axes.plot(x[well], values[well], "o", ms=3.5, color=colour)
+        axes.plot(x[~well], values[~well], "o", ms=3.5, mfc="white", mec=colour)
+        entries.append((line, label))
+        if chart.band and ends[0] < ends[1]:
+            shifted = values - ends[1], values - ends[0]
+            axes.fill_between(x, *shifted, color=colour, alpha=TINT, lw=0, zorder=1.5)
+            bands.append(Patch(color=to_rgba(colour, TINT), lw=0))
+    if bands:
+        entries.append((tuple(bands), chart.band))
+    on = f" on {chart.mesh}" if chart.mesh else ""
+    for there, face, what in ((well, INK, f"works{on}"), (~well, "white", f"does not work{on}")):
+        if entries and there.any():
+            entries.append((_dot("", "o", 3.5, face, INK), what))
+    axes.axhline(0.0, color=INK, lw=0.8)
+    axes.set_ylabel(f"slack{on} [K]")
+    return entries
+
+
 def one_key(chart: WindowChart) -> Figure:
     """Draw what base and filler have to spare against the only key, total time, chance, picks."""
     (panel,) = chart.panels
@@ -274,19 +316,8 @@ def one_key(chart: WindowChart) -> Figure:
         grid = figure.subplots(
             rows, 1, sharex=True, squeeze=False, height_ratios=[2.0] + [1.0] * (rows - 1)
         )[:, 0]
-        x = panel.points[:, 0]
-        well = (panel.base >= 0.0) & (panel.filler >= 0.0)
-        top = grid[0]
-        measures = ((panel.base, MELTS, "-", "base: over the margin wanted"),
-                    (panel.filler, COLD, "--", "filler: over what is wanted"))  # fmt: skip
-        for values, colour, style, label in measures:
-            if np.isfinite(values).all() and len(values):
-                top.plot(x, values, color=colour, ls=style, lw=1.8, label=label)
-                top.plot(x[well], values[well], "o", ms=3.5, color=colour)
-                top.plot(x[~well], values[~well], "o", ms=3.5, mfc="white", mec=colour)
-        top.axhline(0.0, color=INK, lw=0.8)
-        top.set_ylabel("slack [K]")
-        grid[1].plot(x, panel.total, color=MUTED, lw=1.4)
+        entries = _curves(grid[0], chart)
+        grid[1].plot(panel.points[:, 0], panel.total, color=MUTED, lw=1.4)
         grid[1].set_ylabel("time [s]")
         if panel.chance is not None:
             grid[2].plot(panel.chance[0], 100.0 * panel.chance[-1], color=INK, lw=1.6)
@@ -296,11 +327,17 @@ def one_key(chart: WindowChart) -> Figure:
         for name, point in panel.marks.items():
             for axes in grid:
                 line = axes.axvline(point[0], color=PICK, ls=STYLES[name], lw=1.8, zorder=1)
-            line.set_label(MARKS[name][-1])
+            entries.append((line, MARKS[name][-1]))
         for axes in grid:
             axes.grid(visible=True)
         grid[-1].set_xlabel(chart.labels[0])
         grid[-1].set_xlim(*_padded(*chart.ends[0]))
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
-        figure.legend(loc="outside lower center", ncols=3)
+        figure.legend(
+            [artist for artist, _ in entries],  # type: ignore[call-overload]  # tuples are drawn
+            [label for _, label in entries],
+            loc="outside lower center",
+            ncols=2,
+            handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)},
+        )
     return figure

@@ -211,6 +211,8 @@ def _chart(window: Window, panels: Sequence[WindowPanel]) -> WindowChart:
     axes = window.plan.axes[:2]
     free = [axis.key for axis in window.plan.free]
     apart = any(d.base or d.filler for d in window.differences)
+    own = window.case.detail
+    what = f"a boundary at {own}" if len(axes) == 2 else f"the curve on the {own} mesh"
     return WindowChart(
         title=f"{short(window.case.title, 40)}: {_finding(window)}"
         + (f"; best {', '.join(free)} at each point" if free else ""),
@@ -219,8 +221,9 @@ def _chart(window: Window, panels: Sequence[WindowPanel]) -> WindowChart:
         panels=tuple(panels),
         base_band=_band([d.base for d in window.differences]),
         filler_band=_band([d.filler for d in window.differences]),
-        band=f"a boundary at {window.case.detail} may be here" if apart else "",
+        band=f"{what} may be here" if apart else "",
         sure=None if window.chances is None else window.chances.sure,
+        mesh=f"the {window.plan.detail} mesh",
     )
 
 

@@ -141,7 +141,7 @@ def _about_map(window: Window) -> Iterator[str]:
 
 def _about_picks(window: Window) -> Iterator[str]:
     """Say where a pick lies on the edge of the map, on a limit of the pedal, or near a limit."""
-    picks = {"The pick": window.pick, "The safest": window.safest}
+    picks = {"The quickest": window.pick, "The safest": window.safest}
     if window.safest is not None and window.safest.run == window.pick.run:
         del picks["The safest"]
     for name, pick in picks.items():
