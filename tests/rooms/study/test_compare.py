@@ -57,6 +57,22 @@ def test_what_works_is_better_than_what_is_quicker() -> None:
     assert told.startswith("good is better: it alone works; ")
 
 
+def test_a_mesh_is_never_better_than_another() -> None:
+    near, far = entry("near", 60.0), entry("far", 100.0)
+    assert near.case.detail != "fine"
+    finer = replace(
+        near,
+        case=replace(near.case, detail="fine"),
+        told=near.told | {"mesh": {**near.told["mesh"], "detail": "fine"}},
+    )
+    found = compare_runs([far, finer])
+    assert found.pick is None
+    assert found.why == "None is better: their settings are the same, only their meshes differ"
+    assert any("fine): each difference comes from that." in note for note in found.notes)
+    quicker = replace(finer, case=replace(finer.case, title="Other"))
+    assert compare_runs([far, quicker]).pick is None  # a title sets nothing
+
+
 def test_of_two_that_work_the_one_further_from_its_nearest_limit_is_better() -> None:
     # 50 K of margin are wanted: 10 K to spare against 50
     name, told = why(entry("near", 60.0, seconds=80.0), entry("far", 100.0))

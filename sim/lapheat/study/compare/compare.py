@@ -20,6 +20,7 @@ from .entries import Entry, Value, named_apart
 
 __all__ = ["EQUAL", "Comparison", "Difference", "compare_runs", "deciding_of"]
 
+ONLY_MESHES = "None is better: their settings are the same, only their meshes differ"
 EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders of segments
 
 
@@ -90,14 +91,16 @@ def compare_runs(runs: Sequence[Entry]) -> Comparison:
     if len(runs) < 2:
         raise ValueError(f"two runs or more can be compared, not {len(runs)}")
     entries = named_apart(runs)
-    pick, why = _better(entries)
+    settings = tuple(_settings(entries))
+    meshes = [row.name for row in settings] == ["numerics.detail"]
+    pick, why = (None, ONLY_MESHES) if meshes else _better(entries)
     return Comparison(
         entries=entries,
-        settings=tuple(_settings(entries)),
+        settings=settings,
         outcomes=tuple(_outcomes(entries)),
         pick=pick,
         why=why,
-        notes=tuple(_notes(entries)),
+        notes=tuple(_notes(entries, meshes)),
     )
 
 
@@ -264,7 +267,7 @@ def _told_of(entry: Entry, least: dict[str, Slack], words: Wording) -> str:
     return "nothing in it can melt" if slack is None else f"its {_told(slack, words)}"
 
 
-def _notes(entries: Sequence[Entry]) -> Iterator[str]:
+def _notes(entries: Sequence[Entry], meshes: bool) -> Iterator[str]:
     unsure = [entry.name for entry in entries if entry.uncertainty is None]
     if unsure:
         yield (
@@ -275,8 +278,8 @@ def _notes(entries: Sequence[Entry]) -> Iterator[str]:
         kinds = [entry.told.get(place[0], {}).get(place[1]) for entry in entries]
         if len(set(kinds)) > 1:
             yield (
-                f"The runs have different {what} ({listed([str(kind) for kind in kinds])}): part "
-                "of each difference comes from that."
+                f"The runs have different {what} ({listed([str(kind) for kind in kinds])}): "
+                f"{'' if meshes else 'part of '}each difference comes from that."
             )
     versions = [dict(entry.told.get("versions", {})).get("lapheat") for entry in entries]
     if len(set(versions)) > 1:
