@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 from rich.console import Console
@@ -179,6 +180,8 @@ def test_find_ends_at_the_count_it_shows() -> None:
     screen = io.StringIO()
     Console(file=screen, width=200).print(told(found))
     assert f"From {found.runs[0]} runs at coarse detail.\n" in screen.getvalue()
+    Console(file=screen, width=200).print(told(found, (Path("out/rows.jsonl"),)))
+    assert "rows.jsonl has a line for each, and one for each fit between." in screen.getvalue()
 
 
 def test_a_run_shows_no_time_left_where_none_is_known() -> None:

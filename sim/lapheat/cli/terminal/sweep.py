@@ -177,7 +177,7 @@ class Runs:
         """What is known, in words."""
         so_far = self.before + self.finished
         if not self.stage:
-            return (f"{so_far} runs so far",) if so_far else ()
+            return (f"{so_far} run{'s' if so_far > 1 else ''} so far",) if so_far else ()
         left = "" if self.ends is None else clock(self.ends - monotonic())
         runs = f"{self.finished}/{self.stage} runs"
         told = f"{runs}{f', {left} left' if left else ''}{self._of}"
