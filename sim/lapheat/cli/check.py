@@ -47,6 +47,6 @@ def table_of(case: Case, expected: Expected, stages: int, seconds: float) -> Ren
         f"{expected.total:.1f} s with pauses{waits}",
     )
     long = f", more than run's --hours ({LONGEST:g})" if seconds > 3600.0 * LONGEST else ""
-    size.add_row("computing", f"some {in_words(seconds)} on one core, by cells and stages{long}")
+    size.add_row("computing", f"some {in_words(seconds)} on one quiet, fast core{long}")
     notes = [Text(note) for note in case.assumed]
     return Group(table, Text(), size, *([Text(), *notes] if notes else []))

@@ -151,7 +151,7 @@ def test_check_shows_both_units_mesh_and_steps(call: Call, folder: Path) -> None
     assert stages.endswith(
         f"of the explicit march, {mean} in the mean step: each covers every cell"
     )
-    assert ["computing", "some 10 s on one core, by cells and stages"] in rows
+    assert ["computing", "some 10 s on one quiet, fast core"] in rows
     assert any(row[0] == "time" and row[1].startswith("8 of 8 segments") for row in rows)
     assert names(folder) == ["stub.toml"]
 

@@ -17,6 +17,7 @@ from ...joint.schedule import spelled_order
 from ...outcomes.wording import Wording, listed
 from ...study.find.files import OURS, write_find
 from ...study.find.instead import Change
+from ...study.find.model import Think
 from ...study.find.plan import ORDER, FindPlan, plan_of
 from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
@@ -63,7 +64,7 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
     plan = _plan(study, sure, free, fix, seed)
     folder = study.folder(OURS)
     runs = most_runs(plan), plan.least_runs
-    found, files = carried_out(study, folder, seek(plan), write_find, *runs)
+    found, files = carried_out(study, folder, seek(plan), write_find, *runs, Think)
     show(told(found, files, study))
     return found.pick is not None
 
@@ -136,10 +137,18 @@ def told(found: Found, files: Sequence[Path] = (), study: Study | None = None) -
         parts += [Text(), _instead(found)]
     parts += [
         Text(),
-        Text(f"From {found.runs[0]} runs at {found.plan.detail} detail and {found.runs[1]} finer."),
+        Text(_runs(found, files)),
         *_next(found, files, study),
     ]
     return page(found.plan.case.title, parts, files)
+
+
+def _runs(found: Found, files: Sequence[Path]) -> str:
+    """How many runs it took, and what else is in the file of their rows."""
+    finer = f" and {found.runs[1]} finer" if found.runs[1] else ""
+    told = f"From {found.runs[0]} runs at {found.plan.detail} detail{finer}."
+    rows = any(path.name == "rows.jsonl" for path in files)
+    return f"{told} rows.jsonl has a line for each, and one for each fit between." if rows else told
 
 
 def _untested(found: Found) -> str:

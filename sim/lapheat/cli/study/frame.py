@@ -184,6 +184,7 @@ def carried_out(
     write: Callable[[Found, Path, RowFile], tuple[Path, ...]],
     most: tuple[int, int],
     least: tuple[int, int] | None = None,
+    fits: type | None = None,
 ) -> tuple[Found, tuple[Path, ...]]:
     """Run a planner to its end and write its result folder; what was found, and the files.
 
@@ -195,6 +196,7 @@ def carried_out(
     write : what was found, into the folder
     most : runs it takes at most, at its mesh and at the case's own
     least : runs it takes at least, where it mostly takes far fewer: then these are held to --hours
+    fits : tasks of this kind are no runs
 
     Raises
     ------
@@ -211,12 +213,12 @@ def carried_out(
     with (
         executor_of(study.workers, study.cluster, warm_up) as executor,
         kept_rows(folder, study.resume, study.left) as store,
-        counted() as count,
+        counted(store, sum(most), fits) as count,
     ):
         refuse_long(case, study.mesh, least or most, executor.workers, study.hours)
         say(beforehand(case, study.mesh, most, executor.workers, least))
-        found = drive(planner, executor, store, count)
-        count("drawing", 1, 1)
+        found = drive(count.watch(planner), executor, store, count)
+        count.say("drawing")
         files = write(found, folder, store)
     study.left.words = f"the results are whole, in {folder}"
     return found, files

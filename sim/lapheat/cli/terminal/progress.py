@@ -9,11 +9,12 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import Progress, Task
 
 from ...case.case import Case
 from ...report.progress import Stage
-from .sweep import Lines, say
+from .line import clock, line_on
+from .sweep import STAGE, Lines, say
 
 if TYPE_CHECKING:
     from ...march.march import Progress as Where
@@ -36,19 +37,28 @@ class Meter(Stage):
     """
 
     def __init__(self, bar: Progress | None, case: Case, total: float) -> None:
-        super().__init__(case)
         self.bar = bar
         self.total = max(total, 1e-9)
         self.next = 0.0
         self.silence: Timer | None = None  # says that it prepares, unless it starts soon
         if bar is not None:
-            self.task = bar.add_task(PREPARING, total=self.total)
+            self.task = bar.add_task(PREPARING, total=self.total, tails=self._tails)
+        super().__init__(case)  # starts
+        if bar is not None:
             bar.refresh()
 
     def start(self, head: str = "") -> None:
         """Begin a run of the case; `head` is said before where it is."""
         super().start(head)
+        self.of = STAGE if head else ""  # then it is one of many runs
         self.lines = Lines()
+        if self.bar is not None:
+            self.bar.reset(self.task, total=self.total)
+
+    def _tails(self, task: Task) -> tuple[str, ...]:
+        """The time left; nothing where none is known to be left."""
+        left = clock(task.time_remaining or 0.0)
+        return (f"{left} left{self.of}", f"{left} left") if left and not task.finished else ()
 
     def __call__(self, where: Where) -> None:
         """Update, at most ten times a second; elsewhere a line a minute."""
@@ -57,10 +67,11 @@ class Meter(Stage):
         if started and self.silence is not None:
             self.silence.cancel()
         if self.bar is None and started:
-            self.lines.tell(lambda: self.text(where), where.time / self.total)
+            self.lines.tell(lambda: self.text(where), where.time / self.total, self.of)
         if self.bar is not None and started and (now := monotonic()) >= self.next:
             self.next = now + PERIOD
-            self.bar.update(self.task, completed=where.time, description=self.text(where))
+            done = min(where.time, self.total)  # waits and cooling are not in the total
+            self.bar.update(self.task, completed=done, description=self.text(where))
             self.bar.refresh()
 
     def count(self, doing: str, done: int, count: int) -> None:
@@ -72,14 +83,15 @@ class Meter(Stage):
             self.lines.tell(lambda: text, done / count)
         if self.bar is not None:
             if done == 0:
+                self.of = ""
                 self.bar.reset(self.task)
             self.bar.update(self.task, completed=done, total=count, description=text)
             self.bar.refresh()
 
     def say(self, text: str) -> None:
-        """Say what goes on after the march."""
+        """Say what goes on after the march; how long it takes is not known."""
         if self.bar is not None:
-            self.bar.update(self.task, description=text)
+            self.bar.update(self.task, completed=self.total, total=self.total, description=text)
             self.bar.refresh()
 
 
@@ -97,11 +109,5 @@ def metered(case: Case, total: float) -> Iterator[Meter]:
         finally:
             silence.cancel()
         return
-    columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        TimeRemainingColumn(compact=True, elapsed_when_finished=True),
-        TextColumn("left"),
-    )
-    with Progress(*columns, console=console, auto_refresh=False, transient=True) as bar:
+    with line_on(console, auto_refresh=False) as bar:
         yield Meter(bar, case, total)

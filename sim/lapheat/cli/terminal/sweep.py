@@ -7,21 +7,26 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from time import monotonic
+from typing import TypeVar
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import Progress, Task
 
 from ...case.case import Case
 from ...case.faults import CaseError, Fault, printable_lines
 from ...study.runs.effort import seconds_of
+from ...study.runs.rounds import Planner
 from ...study.runs.store import RowFile, holds_rows
 from .exits import Left
+from .line import clock, line_on
 
-__all__ = ["Lines", "beforehand", "counted", "in_words", "kept_rows", "say"]
+__all__ = ["STAGE", "Lines", "Runs", "beforehand", "counted", "in_words", "kept_rows", "say"]
 
-Count = Callable[[str, int, int], None]
-Runs = tuple[int, int]
+Found = TypeVar("Found")
+Size = tuple[int, int]  # runs at a study's mesh, and at the case's own
 
+STAGE = " in this stage"  # what a time left belongs to
+STARTING = "starting; the first run of all also compiles, a minute or two"
 PERIOD = 60.0  # [s] between lines
 TELLING = 0.02  # that must be done to foretell the rest: what is first also compiles
 
@@ -31,7 +36,7 @@ def say(text: str) -> None:
     print(printable_lines(text), file=sys.stderr, flush=True)
 
 
-def beforehand(case: Case, detail: str, most: Runs, workers: int, least: Runs | None = None) -> str:
+def beforehand(case: Case, detail: str, most: Size, workers: int, least: Size | None = None) -> str:
     """Say how many runs a study takes at most, and for about how long.
 
     Parameters
@@ -48,10 +53,10 @@ def beforehand(case: Case, detail: str, most: Runs, workers: int, least: Runs | 
     fewer = "" if least is None else f", {sum(least)} at least"
     long = in_words(seconds_of(case, detail, most) / workers)
     short = long if least is None else in_words(seconds_of(case, detail, least) / workers)
-    times = f"{long} at most" if short == long else f"{short} to {long}"
+    times = f"all of them take some {long}" if short == long else f"they take {short} to {long}"
     return (
-        f"At most {runs}{fewer}, {workers} at once: some "
-        f"{times} on a machine that does nothing else."
+        f"At most {runs}{fewer}, {workers} at once. On a quiet, fast machine {times}. "
+        "A slow or busy one may take many times as long."
     )
 
 
@@ -70,58 +75,127 @@ class Lines:
     def __init__(self) -> None:
         self.began = self.last = monotonic()
 
-    def tell(self, text: Callable[[], str], share: float) -> None:
+    def tell(self, text: Callable[[], str], share: float, of: str = "") -> None:
         """Say where it is and what is left, if the last line is long ago.
 
         Parameters
         ----------
         text : what is being done
-        share : of all, done since this was made
+        share : of all, done since `began`; from 1 on nothing is known to be left
+        of : what the time left belongs to
         """
         now = monotonic()
         if now - self.last >= PERIOD:
             self.last = now
-            left = (now - self.began) * max(1.0 / share - 1.0, 0.0)
-            say(text() + (f", about {in_words(left)} left" if share > TELLING else ""))
+            known = TELLING < share < 1.0
+            left = (now - self.began) * (1.0 / share - 1.0) if known else 0.0
+            say(text() + (f", about {in_words(left)} left{of}" if known else ""))
 
 
-class _Runs(Lines):
-    kept: int | None = None  # rows of an earlier attempt, which took no time
+class Runs:
+    """Shows how many runs of the stage that goes on are finished, and how many so far.
+
+    How many stages come is mostly open until a study ends, so the time left is that of one.
+
+    Parameters
+    ----------
+    store : of the study, fresh; it knows which runs are the same
+    most : runs that the study takes at most
+    fits : tasks of this kind are no runs
+    bar : None where there is no terminal
+    """
+
+    def __init__(
+        self, store: RowFile, most: int, fits: type | None = None, bar: Progress | None = None
+    ) -> None:
+        self.store, self.most, self.fits, self.bar = store, most, fits, bar
+        self.lines = Lines()
+        self.begins = False
+        self.later = self.known = 0  # tasks foreseen after the round, and those that came
+        self.before = self.stage = self.finished = self.first = 0
+        self.counts = True  # the tasks are runs
+        self.ends: float | None = None
+        if bar is not None:
+            self.task = bar.add_task(STARTING, total=None, tails=self._tails, pulse=True)
+
+    def watch(self, planner: Planner[Found]) -> Planner[Found]:
+        """Pass on a planner's rounds and their rows, and take note of each round."""
+        try:
+            asked = next(planner)
+            while True:
+                self.later, self.begins = asked.later, True
+                fits = self.fits
+                self.counts = fits is None or not any(isinstance(t, fits) for t in asked.tasks)
+                asked = planner.send((yield asked))
+        except StopIteration as end:
+            found: Found = end.value
+            return found
 
     def __call__(self, doing: str, done: int, count: int) -> None:
-        self.kept = done if self.kept is None else self.kept
-        if self.kept < done < count:
-            share = (done - self.kept) / (count - self.kept)
-            self.tell(lambda: f"{doing}: {done} of {count} runs expected", share)
+        """Show where the round is, called as `runs.rounds.Count` says."""
+        new, now = len(self.store.used) - self.known, monotonic()
+        if begins := self.begins:
+            self.begins, self.known = False, self.known + new
+            self._begin(new if self.counts else 0)
+        missing = count - self.later - done  # each run is missing once
+        self.finished = self.stage - min(missing, self.stage)
+        if begins:  # rows that were kept took no time
+            self.first, self.lines.began = self.finished, now
+        self._show(doing, now)
+
+    def say(self, doing: str) -> None:
+        """Show what is done after the last run."""
+        self._begin(0)
+        self._show(doing, monotonic())
+
+    def _begin(self, stage: int) -> None:
+        self.before, self.stage, self.finished, self.first = self.before + self.stage, stage, 0, 0
+
+    @property
+    def _of(self) -> str:
+        """What the time left belongs to: to all where no other stage can come."""
+        return "" if self.stage >= self.most else STAGE
+
+    def _show(self, doing: str, now: float) -> None:
+        share = (self.finished - self.first) / max(self.stage - self.first, 1)
+        going = 0.0 < share < 1.0
+        self.ends = now + (now - self.lines.began) * (1.0 / share - 1.0) if going else None
+        if self.bar is not None:
+            self.bar.update(
+                self.task,
+                description=doing,
+                completed=self.finished,
+                total=max(self.stage, 1),
+                pulse=not self.stage,
+            )
+        elif going:
+            told = f"{doing}: {self.finished} of {self.stage} runs"
+            told += f" ({self.before + self.finished} so far)" if self.before else ""
+            self.lines.tell(lambda: told, share, self._of)
+
+    def _tails(self, _: Task) -> tuple[str, ...]:
+        """What is known, in words."""
+        so_far = self.before + self.finished
+        if not self.stage:
+            return (f"{so_far} run{'s' if so_far > 1 else ''} so far",) if so_far else ()
+        left = "" if self.ends is None else clock(self.ends - monotonic())
+        runs = f"{self.finished}/{self.stage} runs"
+        told = f"{runs}{f', {left} left' if left else ''}{self._of}"
+        return (f"{told}; {so_far} so far" if self.before else told, told, runs)
 
 
 @contextmanager
-def counted() -> Iterator[Count]:
-    """Give a function that shows what is done, runs finished and runs in all, and the time left.
+def counted(store: RowFile, most: int, fits: type | None = None) -> Iterator[Runs]:
+    """Give what shows the progress of a study's runs on stderr; for the arguments see `Runs`.
 
-    It shows on stderr and vanishes at the end; if that is no terminal there is a line a minute.
+    It vanishes at the end; if that is no terminal there is a line a minute.
     """
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield _Runs()
+        yield Runs(store, most, fits)
         return
-    columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("runs,"),
-        TimeRemainingColumn(compact=True),
-        TextColumn("left"),
-    )
-    with Progress(*columns, console=console, transient=True, speed_estimate_period=120.0) as bar:
-        task = bar.add_task(
-            "starting; the first run of all also compiles, a minute or two", total=None
-        )
-
-        def count(doing: str, done: int, count: int) -> None:
-            bar.update(task, description=doing, completed=done, total=count)
-
-        yield count
+    with line_on(console, auto_refresh=True) as bar:
+        yield Runs(store, most, fits, bar)
 
 
 @contextmanager
