@@ -132,7 +132,7 @@ class Runs:
             return found
 
     def __call__(self, doing: str, done: int, count: int) -> None:
-        """Show where the round is, called as `runs.rounds.Count` says."""
+        """Show where the round is, called by `drive`."""
         new, now = len(self.store.used) - self.known, monotonic()
         if begins := self.begins:
             self.begins, self.known = False, self.known + new
