@@ -117,6 +117,8 @@ def told(found: Found, files: Sequence[Path] = (), study: Study | None = None) -
         settings.add_row("close to melting", f"{told} (limits.base_margin), not counted as failed")
     if best.confirmed is not None:
         settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best, margin))
+        if any(best.shift):
+            settings.add_row("", _put(best.shift))
     why = f"{found.why[0].upper()}{found.why[1:]}."
     parts: list[RenderableType] = [
         Text(printable(why), style="bold green" if found.pick else "bold red"),
@@ -214,13 +216,13 @@ def _confirmed(pick: Pick, base_margin: float) -> str:
     told.append(f"{seconds:.0f} s, arc on for {arc:.0f} s of it")
     full = float(row.get("pedal_high_s") or 0.0)
     told += [f"pedal at its top for {full:.0f} s"] if full >= 0.5 else []
-    mesh = ", in the mean of the runs there" if any(pick.shift) else ""
-    put = [
-        f"{_moved(x)} on every bench's {word}"
-        for x, word in zip(pick.shift, ("margin", "slack"), strict=True)
-    ]
-    mesh = f"; for it {' and '.join(put)}{mesh}" if mesh else ""
-    return f"where nothing strays: {', '.join(told)}{mesh}"
+    return f"where nothing strays: {', '.join(told)}"
+
+
+def _put(shift: tuple[float, float]) -> str:
+    """What the case's own mesh puts on every bench."""
+    margin, slack = map(_moved, shift)
+    return f"its mean difference is put on every bench: margin {margin}, slack {slack}"
 
 
 def _moved(kelvin: float) -> str:
