@@ -5,12 +5,15 @@ There a chance can be counted at leisure.
 
 from __future__ import annotations
 
+import io
 from itertools import product
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
+from lapheat.cli.study.window import told
 from lapheat.study.chance.samples import on_benches
 from lapheat.study.runs import Row, RowFile, Source, Trial
 from lapheat.study.runs.axes import given_axes
@@ -119,6 +122,25 @@ def test_one_key_has_a_line_and_its_own_picture(tmp_path: Path) -> None:
     assert window.chances is not None
     assert len(window.chances.lines) == 1
     assert write_window(window, tmp_path / "out", store)[-2].read_bytes()[:4] == b"\x89PNG"
+
+
+def test_where_an_only_key_works_is_told_by_its_ends() -> None:
+    axes = given_axes(("arc.current=40 A:140 A:5",), SOURCE.case())
+    window = now(stood_in(window_of(WindowPlan(SOURCE, axes)), by_formula(smooth)))
+
+    def least(current: float) -> float:
+        row = smooth(Trial(SOURCE, (("arc.current", f"{current:.4f} A"),), "coarse"))
+        return min(float(row[name] or 0.0) for name in ("base_slack_K", "filler_slack_K"))
+
+    ((low, high),) = window.stretches
+    assert low < high
+    assert least(low) == pytest.approx(0.0, abs=0.6)
+    assert least(high) == pytest.approx(0.0, abs=0.6)
+    assert least(0.5 * (low + high)) > 1.0
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told(window))
+    assert f"arc.current from {low:.4g} to {high:.4g} A at coarse detail" in screen.getvalue()
+    assert windowed()[0].stretches == ()  # two keys have lines instead
 
 
 def hot_spot(trial: Trial) -> Row:

@@ -71,6 +71,10 @@ def told(window: Window, files: Sequence[Path] = (), study: Study | None = None)
     works = sum(run.works for run in window.runs)
     points = f"{len(window.runs)} at {window.plan.detail} detail: {works} work"
     table.add_row("points", points + (f", {failed} failed" if failed else ""))
+    for low, high in window.stretches:
+        (axis,) = window.plan.axes
+        between = f"{low:.4g} to {high:.4g} {axis.unit}".strip()
+        table.add_row("works", f"{axis.key} from {between} at {window.plan.detail} detail")
     for why in sorted({str(r.row["failed"]) for r in window.runs if r.row.get("failed")})[:REASONS]:
         table.add_row("failed", printable(why))
     for difference in window.differences:

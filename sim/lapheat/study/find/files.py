@@ -63,7 +63,9 @@ def _pick(pick: Pick) -> dict[str, Any]:
         "benches": pick.benches,
         "fails": pick.fails,
         "close_to_melting": pick.close,
-        "own_mesh_differs_K": {"base": pick.shift[0], "filler": pick.shift[1]},
+        "own_mesh_differs_K": {"base": pick.shift[0], "filler": pick.shift[1]}
+        if pick.benches
+        else None,
         "confirmed": None
         if pick.confirmed is None
         else {name: pick.confirmed.get(name) for name in CONFIRMED},

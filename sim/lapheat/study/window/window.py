@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from math import inf, isfinite, isnan
 
 from ...case.case import Case
 from ...case.units import LENGTH, NUMBER, in_unit, read_quantity
@@ -14,7 +15,7 @@ from ..runs.rounds import Planner
 from ..runs.standing import laid_share, near_limit, part_of_ring
 from . import pick as plainly
 from . import sure as surely
-from .map import Run, Sweep, WindowPlan, map_of
+from .map import MEASURES, Run, Sweep, WindowPlan, map_of, slack
 from .sure import Chances
 from .tried import Difference, Pick, Picks, probe
 
@@ -52,9 +53,38 @@ class Window:
     cut: bool = False
 
     @property
+    def stretches(self) -> tuple[tuple[float, float], ...]:
+        """Where an only key works, in its unit: ends of each stretch, straight between its runs."""
+        if len(self.plan.axes) != 1:
+            return ()
+        (axis,) = self.plan.axes
+        found: list[list[float]] = []
+        before: tuple[float, float] | None = None  # value of the key and least slack of a run
+        for run in sorted(self.runs, key=lambda run: run.place):
+            at = axis.at(run.place[0])
+            least = min(slack(run.row, measure) for measure in MEASURES.values())
+            least = -inf if isnan(least) else least  # it failed
+            works, worked = least >= 0.0, before is not None and before[1] >= 0.0
+            if works != worked:
+                end = at if before is None else _zero(before, (at, least))
+                found.append([end]) if works else found[-1].append(end)
+            before = at, least
+        if before is not None and before[1] >= 0.0:
+            found[-1].append(before[0])
+        return tuple((low, high) for low, high in found)
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """What to know before the pick is used, in sentences."""
         return *_about_ring(self), *_about_map(self), *_about_picks(self)
+
+
+def _zero(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Where a straight line from one point to another is zero; at the one that is finite."""
+    (a, low), (b, high) = one, other
+    if isfinite(low) and isfinite(high):
+        return a + (b - a) * low / (low - high)
+    return a if low >= 0.0 else b
 
 
 def most_runs(plan: WindowPlan, own: str) -> tuple[int, int]:
