@@ -143,8 +143,10 @@ def _carry(old: Path, new: Path) -> None:
     """Put a file or a folder in a second place."""
     if old.is_dir() and not old.is_symlink():
         shutil.copytree(old, new, symlinks=True, copy_function=_link_or_copy)
-    else:
+    elif old.is_symlink():
         shutil.copy2(old, new, follow_symlinks=False)
+    else:  # a link, so that a file that is being written goes on
+        _link_or_copy(str(old), str(new))
 
 
 def _writable(folder: Path) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,8 +12,8 @@ from rich.console import Console
 
 from lapheat.case.faults import CaseError
 from lapheat.case.file import read_case
-from lapheat.cli.study.frame import Study, command_line
-from lapheat.cli.study.risk import _assumed, _not_varied, next_of
+from lapheat.cli.study.frame import Study, command_line, page
+from lapheat.cli.study.risk import _assumed, _chance, _not_varied, next_of
 from lapheat.cli.study.risk import told as told_of_risk
 from lapheat.cli.study.sequences import next_of as next_of_orders
 from lapheat.cli.terminal import sweep
@@ -48,7 +49,7 @@ def test_how_much_and_how_long_is_said_before() -> None:
     """The number of runs is a limit; the time is none, for it is that of another machine."""
     told = sweep.beforehand(MADE_UP.case(), "coarse", (120, 0), 2)
     assert re.fullmatch(
-        r"At most 120 runs at coarse detail, 2 at once\. On a quiet, fast machine all of them take "
+        r"At most 120 runs at coarse detail, 2 at once\. On a quiet, fast machine that takes "
         r"some \d+ (s|min)\. A slow or busy one may take many times as long\.",
         told,
     )
@@ -57,7 +58,7 @@ def test_how_much_and_how_long_is_said_before() -> None:
     told = sweep.beforehand(MADE_UP.case(), "coarse", (10**6, 0), 2, (120, 0))
     pattern = (
         r"At most 1000000 runs at coarse detail, 120 at least, 2 at once\. On a quiet, fast "
-        r"machine they take \d.* to \d.* h\. A slow"
+        r"machine that takes \d.* to \d.* h\. A slow"
     )
     assert re.match(pattern, told)
     assert sweep.in_words(4.0) == "10 s"
@@ -239,9 +240,56 @@ def test_finished_runs_are_kept_where_there_are_any(tmp_path: Path, rows: int) -
     assert left.words == (told if rows else "nothing was written")
 
 
+def test_results_of_an_earlier_case_are_named_beside_the_new_one(tmp_path: Path) -> None:
+    files = [tmp_path / "case.toml"]
+    for name in ("case.toml", "find.json", "case.out", "case.risk"):
+        (tmp_path / name).touch()
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(page("Stub", [], files))
+    assert "Of the case.toml that was there before: case.out, case.risk." in screen.getvalue()
+    for name in ("case.out", "case.risk"):
+        (tmp_path / name).unlink()
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(page("Stub", [], files))
+    assert "there before" not in screen.getvalue()
+
+
+def test_why_a_chance_is_counted_is_told() -> None:
+    found = risk(10.0, 80.0)
+    assert found.base is not None
+    counted = replace(found, base=replace(found.base, smooth=replace(found.fails, used=False)))
+    few, failed = counted.rows[:20], ({**counted.rows[0], "failed": "no"}, *counted.rows[1:])
+    for rows, why in (
+        (counted.rows, "the fit near that limit is too poor"),
+        (few, "there are too few for a fit"),
+        (failed, "some samples could not be computed"),
+    ):
+        assert _chance(replace(counted, rows=rows), counted.base, "").endswith(f"counted: {why}")
+    assert "integrated" in _chance(found, found.base, "")
+
+
+def test_shares_that_are_in_doubt_leave_an_integrated_chance_standing() -> None:
+    found = risk(10.0, 80.0)
+    assert found.base is not None
+    assert found.base.shares is not None
+    poor = replace(found.base, shares=replace(found.base.shares, q2=0.8))
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told_of_risk(replace(found, base=poor)))
+    assert "80 % explained where 90 % are wanted: do not trust these shares" in screen.getvalue()
+    assert "The chance above stands: its interval holds that error." in screen.getvalue()
+    counted = replace(poor, smooth=replace(poor.smooth, used=False))
+    screen = io.StringIO()
+    Console(file=screen, width=200).print(told_of_risk(replace(found, base=counted)))
+    assert "The chance above stands" not in screen.getvalue()
+
+
 def test_bad_options_of_find_are_told_with_the_faults_of_its_case(call: Call) -> None:
     options = ("--sure", "100%", "--free", "arc.foo", "--fix", "arc.bar", "--workers", "1")
     status, _, told = call("find", str(TINY), *options, "--set", "bench.speed_range=[]")
     assert status == 2
     for given in ("--sure", "arc.foo", "arc.bar", "bench.speed_range"):
         assert given in told
+    status, _, told = call("find", str(TINY), *options, "--detail", "rough")
+    assert status == 2
+    assert "rough" in told
+    assert "arc.foo" in told

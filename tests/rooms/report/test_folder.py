@@ -209,6 +209,17 @@ def test_results_of_a_found_case_are_kept_when_it_is_found_anew(
     assert everything(folder)["case.toml"] == b"two"
 
 
+def test_rows_that_are_being_kept_beside_a_found_case_go_on(tmp_path: Path) -> None:
+    folder = tmp_path / "stub.find"
+    written(folder, "one")
+    with (folder / "case.risk.rows.jsonl").open("a", encoding="utf-8") as rows:
+        rows.write("first\n")
+        rows.flush()
+        written(folder, "two")
+        rows.write("second\n")
+    assert (folder / "case.risk.rows.jsonl").read_text("utf-8") == "first\nsecond\n"
+
+
 def test_the_folder_one_stands_in_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

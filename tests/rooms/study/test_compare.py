@@ -67,8 +67,13 @@ def test_a_mesh_is_never_better_than_another() -> None:
     )
     found = compare_runs([far, finer])
     assert found.pick is None
-    assert found.why == "None is better: their settings are the same, only their meshes differ"
+    assert found.why == "None is better: their settings are the same but for the mesh"
     assert any("fine): each difference comes from that." in note for note in found.notes)
+    other = finer.told | {"versions": {"lapheat": "0.0.0"}}
+    notes = compare_runs([far, replace(finer, told=other)]).notes
+    assert any("fine): part of each difference comes from that." in note for note in notes)
+    cold = compare_runs([entry("cold", **DRY), finer])
+    assert cold.why.endswith("mesh; their verdicts differ, so trust that of the finest")
     quicker = replace(finer, case=replace(finer.case, title="Other"))
     assert compare_runs([far, quicker]).pick is None  # a title sets nothing
 

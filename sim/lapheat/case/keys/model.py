@@ -320,8 +320,8 @@ class ProbeTable(Table):
     )
     angle: Annotated[Quantity, Of(ANGLE, "-360 deg", "360 deg")] = key(
         "0 deg",
-        description="From where segment 1 meets the last, in the direction in which they are "
-        "numbered: from the first start point, but by `backstep` from the end of the first run.",
+        description="From the start of segment 1 (by `backstep` its end), in the direction in "
+        "which segments are numbered.",
         examples=["90 deg"],
     )
     height: Annotated[Quantity | None, Of(LENGTH, "-2000 mm", "2000 mm")] = key(

@@ -21,7 +21,6 @@ from ...study.find.model import Think
 from ...study.find.plan import ORDER, FindPlan, plan_of
 from ...study.find.seek import Found, most_runs, seek
 from ...study.find.trying import Pick
-from ...study.runs import Source
 from ...study.runs.standing import FAILS
 from ..terminal.screen import show
 from .frame import Study, carried_out, command_line, page, share_of
@@ -34,8 +33,8 @@ __all__ = ["carry_out"]
 ESTIMATED = "Estimated ones were not put to the test: "
 SLOWER = "they are slower than the one that passed."
 QUICKER = (
-    "a search ends at the first that passes. {} would be quicker, but too little is known of that "
-    "to call it sure."
+    "a search ends at the first that passes. {} would be quicker, but promises less than is "
+    "wanted, or too little is known to call it sure."
 )
 LESS = "they promised less than those that were."
 MOST = "a search tests {} at most. With another --seed it begins anew."
@@ -71,7 +70,6 @@ def carry_out(study: Study, sure: str, free: str, fix: str, seed: int) -> bool:
 
 def _plan(study: Study, sure: str, free: str, fix: str, seed: int) -> FindPlan:
     """Plan the search; all faults of its options and of its case are told at once."""
-    source = Source.of(study.file, study.changes)
     faults: list[Fault] = []
     wanted, plan = 0.9, None
     try:
@@ -79,10 +77,13 @@ def _plan(study: Study, sure: str, free: str, fix: str, seed: int) -> FindPlan:
     except CaseError as error:
         faults += error.faults
     try:
-        plan = plan_of(source, wanted, free, fix, study.mesh, seed)
-        source.case((), study.detail)
+        plan = plan_of(study.text, wanted, free, fix, study.mesh, seed)
     except CaseError as error:
         faults += error.faults
+    try:
+        study.text.case((), study.detail)
+    except CaseError as error:
+        faults += [fault for fault in error.faults if fault not in faults]
     if plan is None or faults:
         raise CaseError(faults)
     return plan
@@ -113,8 +114,8 @@ def told(found: Found, files: Sequence[Path] = (), study: Study | None = None) -
         settings.add_row("what fails", _fails(best))
     margin = found.plan.case.limits.base_margin
     if best.close:
-        told = f"{best.close} of {best.benches} benches stay solid by less than {margin:.0f} K"
-        settings.add_row("close to melting", f"{told} (limits.base_margin), not counted as failed")
+        told = f"{best.close} of {best.benches} benches succeed with less than {margin:.0f} K"
+        settings.add_row("close to melting", f"{told} of margin (limits.base_margin)")
     if best.confirmed is not None:
         settings.add_row(f"{found.plan.case.detail} mesh", _confirmed(best, margin))
         if any(best.shift):
@@ -278,7 +279,7 @@ def _next(found: Found, files: Sequence[Path], study: Study | None) -> list[Text
         if study is not None and found.quicker:
             number = found.quicker[0]
             risk = command_line(study, "risk", found.picks[number - 1].inputs)
-            lines.append(f"That of choice {number}: {risk}")
+            lines.append(f"The chance of choice {number}, which would be quicker: {risk}")
         return [Text(printable(line)) for line in lines]
     lines = [f"Next: lapheat risk {name} shows what drives the failures."]
     lines.append("Wider ranges under [bench] or with --free KEY=FROM:TO may hold more.")

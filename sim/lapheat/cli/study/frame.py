@@ -62,19 +62,29 @@ class Study:
     hours: float = HOURS
 
     @cached_property
-    def source(self) -> Source:
-        """Case file, read once.
+    def text(self) -> Source:
+        """Case file, read once; what is in it may have faults.
 
         Raises
         ------
         CaseError
-            It cannot be read, or there is no such detail.
+            It cannot be read.
         """
         from ...study.runs import Source  # reading a case takes pydantic and pint
 
-        source = Source.of(self.file, self.changes)
-        source.case((), self.detail)
-        return source
+        return Source.of(self.file, self.changes)
+
+    @cached_property
+    def source(self) -> Source:
+        """The same without faults.
+
+        Raises
+        ------
+        CaseError
+            It cannot be read, it has faults, or there is no such detail.
+        """
+        self.text.case((), self.detail)
+        return self.text
 
     @property
     def mesh(self) -> str:
@@ -237,6 +247,11 @@ def page(title: str, parts: Sequence[RenderableType], files: Sequence[Path]) -> 
         Text("Cautions", style="bold"),
         *(Text(f"  {line}") for line in CAUTIONS_IN_SHORT),
     ]
+    case = next((path for path in files if path.name == "case.toml"), None)
+    kept = sorted(path.name for path in case.parent.glob("case.*")) if case is not None else []
+    older = ", ".join(name for name in kept if name != "case.toml")
+    if older:
+        cautions += [Text(), Text(printable(f"Of the case.toml that was there before: {older}."))]
     paths = [Text(f"  {printable(str(path))}") for path in files]
     ends = [Text(), Text("Files", style="bold"), *paths] if files else []
     return Group(Text(printable(title), style="bold"), *parts, *cautions, *ends)

@@ -15,6 +15,7 @@ from ...case.file.every_key import Setting, settings_of
 from ...case.units import LENGTH
 from ...study.chance.bench import Input
 from ...study.chance.samples import Chance
+from ...study.chance.surrogate import RUNS_AN_INPUT
 from ...study.risk.files import OURS, write_risk
 from ...study.risk.risk import Event, Risk, assess, most_runs, plan_of
 from ...study.runs.standing import FAILS
@@ -72,11 +73,11 @@ def told(risk: Risk, files: Sequence[Path] = (), study: Study | None = None) -> 
             "counted",
         )
     head.add_row("samples", _samples(risk))
-    head.add_row("base melts", _chance(risk.base, "it never melts"))
+    head.add_row("base melts", _chance(risk, risk.base, "it never melts"))
     if risk.base is not None:
         wanted = f"keeps less than {plan.case.limits.base_margin:g} K: {_interval(risk.short)}"
         head.add_row("", wanted)
-    head.add_row("cold joint", _chance(risk.filler, "there is no filler"))
+    head.add_row("cold joint", _chance(risk, risk.filler, "there is no filler"))
     if risk.filler is not None:
         head.add_row("", _fails(risk))
     label = f"{plan.case.detail} mesh"
@@ -203,12 +204,16 @@ def _success(risk: Risk) -> str:
     return f"{text}; of 10 such parts {10.0 * good:.1f} succeed, averaged over many shops"
 
 
-def _chance(event: Event | None, otherwise: str) -> str:
+def _chance(risk: Risk, event: Event | None, otherwise: str) -> str:
     if event is None:
         return otherwise
     smooth = event.smooth
     if not smooth.used:
-        return f"{_interval(event.chance)}, counted, as the fit near that limit is too poor"
+        few = len(risk.rows) < RUNS_AN_INPUT * len(risk.plan.inputs)
+        why = "there are too few for a fit" if few else "the fit near that limit is too poor"
+        if risk.failed:
+            why = "some samples could not be computed"
+        return f"{_interval(event.chance)}, counted: {why}"
     return (
         f"{100 * smooth.chance:.1f} % ({100 * smooth.low:.1f} to {100 * smooth.high:.1f} % with "
         f"95 % confidence), integrated; {event.chance.hits} of {event.chance.count} runs"

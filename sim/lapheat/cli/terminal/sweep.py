@@ -53,7 +53,7 @@ def beforehand(case: Case, detail: str, most: Size, workers: int, least: Size | 
     fewer = "" if least is None else f", {sum(least)} at least"
     long = in_words(seconds_of(case, detail, most) / workers)
     short = long if least is None else in_words(seconds_of(case, detail, least) / workers)
-    times = f"all of them take some {long}" if short == long else f"they take {short} to {long}"
+    times = f"that takes some {long}" if short == long else f"that takes {short} to {long}"
     return (
         f"At most {runs}{fewer}, {workers} at once. On a quiet, fast machine {times}. "
         "A slow or busy one may take many times as long."

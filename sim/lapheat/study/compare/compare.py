@@ -20,7 +20,8 @@ from .entries import Entry, Value, named_apart
 
 __all__ = ["EQUAL", "Comparison", "Difference", "compare_runs", "deciding_of"]
 
-ONLY_MESHES = "None is better: their settings are the same, only their meshes differ"
+ONLY_MESHES = "None is better: their settings are the same but for the mesh"
+APART = "; their verdicts differ, so trust that of the finest"
 EQUAL = 5.0  # [K] of slack that makes no difference to a bench, as for orders of segments
 
 
@@ -94,6 +95,8 @@ def compare_runs(runs: Sequence[Entry]) -> Comparison:
     settings = tuple(_settings(entries))
     meshes = [row.name for row in settings] == ["numerics.detail"]
     pick, why = (None, ONLY_MESHES) if meshes else _better(entries)
+    if meshes and len({entry.works for entry in entries}) > 1:
+        why += APART
     return Comparison(
         entries=entries,
         settings=settings,
@@ -274,14 +277,16 @@ def _notes(entries: Sequence[Entry], meshes: bool) -> Iterator[str]:
             f"No numerical uncertainty: {listed(unsure)} {'was' if len(unsure) == 1 else 'were'} "
             "not converged (`lapheat run --converge`, or `lapheat compare --converge`)."
         )
+    versions = [dict(entry.told.get("versions", {})).get("lapheat") for entry in entries]
+    marches = {entry.told.get("march", {}).get("name") for entry in entries}
+    alone = meshes and len(set(versions)) == len(marches) == 1
     for what, place in (("meshes", ("mesh", "detail")), ("marches", ("march", "name"))):
         kinds = [entry.told.get(place[0], {}).get(place[1]) for entry in entries]
         if len(set(kinds)) > 1:
             yield (
                 f"The runs have different {what} ({listed([str(kind) for kind in kinds])}): "
-                f"{'' if meshes else 'part of '}each difference comes from that."
+                f"{'' if alone else 'part of '}each difference comes from that."
             )
-    versions = [dict(entry.told.get("versions", {})).get("lapheat") for entry in entries]
     if len(set(versions)) > 1:
         yield f"The runs are of different versions: {listed([str(v) for v in versions])}."
     if len({entry.case.travel.coverage for entry in entries}) > 1:

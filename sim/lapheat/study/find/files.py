@@ -19,7 +19,7 @@ __all__ = ["OURS", "find_dict", "write_find"]
 
 OURS = (
     *("find.json", "find.csv", "case.toml", "rows.jsonl", r"figures/find\.(png|svg)"),
-    r"case\..+/",  # results of the case it writes
+    r"\.?case\..+/",  # results of a case it wrote, kept when that is written anew
 )
 CONFIRMED = (
     *("base_stays_solid", "filler_flows", "margin_K", "surplus_K", "tube_margin_K"),

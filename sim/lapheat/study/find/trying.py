@@ -111,7 +111,7 @@ class Pick:
     benches : fresh ones that it was confirmed on
     fails : of them, by what failed: "base", the key of a limit, or "failed" without a result
     shift : put on margin and slack of the benches for the case's own mesh [K]
-    close : benches whose base stays solid, but keeps less than the margin wanted; no failures
+    close : benches that succeed with less than the margin wanted
     """
 
     hand: str
@@ -251,7 +251,8 @@ def _tried(
         if not flows:
             why[str(row.get("filler_binding") or "arc.current")] += 1
     count = len(rows) - 1
-    good = int(_good_benches(rows[1:], hand.shift).sum())
+    succeeds = _good_benches(rows[1:], hand.shift)
+    good = int(succeeds.sum())
     low, high = wilson(good, count)
     pick = Pick(
         hand.space.hand,
@@ -264,7 +265,7 @@ def _tried(
         count,
         dict(sorted(why.items(), key=lambda item: (-item[1], item[0]))),
         hand.shift,
-        int(((base[1:] > 0.0) & (base[1:] < plan.case.limits.base_margin)).sum()),
+        int((succeeds & (base[1:] < plan.case.limits.base_margin)).sum()),
     )
     return Tried(
         pick, bench[:count], base[1:], filler[1:], hand, setting, tuple(rows), bench[count:]

@@ -1,4 +1,4 @@
-"""The window: where the base comes too close, where the filler fails, what is left, the pick."""
+"""The window: where the base comes too close, where the filler fails, what is left, the picks."""
 
 from __future__ import annotations
 
@@ -26,15 +26,16 @@ WORKS_TINT, MELTS_TINT, COLD_TINT, NEITHER_TINT = "#cdebe1", "#f9e1d3", "#d2e4f1
 FAR = 1e6  # [K]
 PICK = LINES[4]
 COLUMNS = 3  # panels side by side
-# Marker, size, face, edge and name of each point that is marked, and its line where one key varies.
+# Marker, size, face, edge and name of each point that is marked.
 MARKS = {
     "safest": ("P", 11.0, PICK, INK, "the safest"),
     "pick": ("*", 15.0, PICK, INK, "the quickest"),
     "nearest": ("D", 10.0, "none", PICK, "nearest miss"),
 }
+# Its line where one key varies.
+STYLES = {"safest": "-.", "pick": "-", "nearest": ":"}
 TINT = 0.22  # of a curve's colour, where another mesh may have the curve
 Entry = tuple[Artist | tuple[Artist, ...], str]  # of a legend
-STYLES = {"safest": "-.", "pick": "-", "nearest": ":"}
 
 
 @dataclass(frozen=True)
