@@ -339,7 +339,7 @@ def test_benches_that_come_close_to_melting_are_told_and_not_failed(found: Found
 
 @pytest.mark.parametrize(("wanted", "close"), [("0 K", 0.0), ("900 K", 1.0)])
 def test_the_margin_that_is_wanted_says_what_is_close(wanted: str, close: float) -> None:
-    text = TEXT + f'limits = {{ base_margin = "{wanted}" }}\n'
+    text = TEXT + f'limits = {{ base_margin = "{wanted}" }}\nscatter = {{ hold = "250 K" }}\n'
     pick = search(text, effort=replace(SMALL, rounds=1, tries=1, more=0)).picks[0]
     assert 0.0 < pick.chance < 1.0
     assert pick.close == round(close * pick.chance * pick.benches)
