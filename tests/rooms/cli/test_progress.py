@@ -78,15 +78,19 @@ def shown(bar: Progress, width: int) -> str:
     return out.getvalue().rstrip("\n")
 
 
-def lines_of(planner: Planner[object], most: int, now: list[float], width: int) -> Iterator[str]:
-    """What stands on the terminal after every word of progress, 3 s apart."""
+def lines_of(
+    planner: Planner[object], most: int, now: list[float], width: int, kept: int = 0
+) -> Iterator[str]:
+    """What stands on the terminal after every word of progress, 3 s apart; some runs are kept."""
     bar = line_on(Console(file=io.StringIO(), width=width, force_terminal=True), False)
     store, seen = RowFile(), []
+    for task in tasks(kept):
+        store.add(task.key(), {"failed": None})
     runs = sweep.Runs(store, most, Fit, bar)
 
-    def count(*at: object) -> None:
+    def count(doing: str, at: int, of: int) -> None:
         now[0] += 3.0
-        runs(*at)  # type: ignore[arg-type]
+        runs(doing, at, of)
         seen.append(shown(bar, width))
 
     yield shown(bar, width)
@@ -128,21 +132,9 @@ def test_a_narrow_terminal_shows_the_numbers_rather_than_the_bar(now: list[float
 
 
 def test_kept_rows_take_no_time(now: list[float]) -> None:
-    store, told = RowFile(), io.StringIO()
-    for task in tasks(90):
-        store.add(task.key(), {"failed": None})
-    bar = line_on(Console(file=told, width=80, force_terminal=True), False)
-    runs = sweep.Runs(store, 2000, Fit, bar)
-    seen = []
-
-    def count(doing: str, at: int, of: int) -> None:
-        now[0] += 3.0
-        runs(doing, at, of)
-        seen.append(shown(bar, 80).rstrip())
-
-    drive(runs.watch(planner()), Serial(), store, count)
-    assert seen[0].endswith(" 90/96 runs in this stage")
-    assert seen[1].endswith(" 91/96 runs, 00:15 left in this stage")
+    seen = [line.rstrip() for line in lines_of(planner(), 2000, now, 80, kept=90)]
+    assert seen[1].endswith(" 90/96 runs in this stage")
+    assert seen[2].endswith(" 91/96 runs, 00:15 left in this stage")
 
 
 def test_a_pipe_gets_a_line_a_minute(now: list[float], capfd: pytest.CaptureFixture[str]) -> None:

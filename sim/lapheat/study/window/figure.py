@@ -335,7 +335,7 @@ def one_key(chart: WindowChart) -> Figure:
         grid[-1].set_xlim(*_padded(*chart.ends[0]))
         figure.suptitle(chart.title, fontsize=9.5, fontweight="bold", x=0.02, ha="left")
         figure.legend(
-            [artist for artist, _ in entries],  # type: ignore[call-overload]  # tuples are drawn
+            [artist for artist, _ in entries],  # type: ignore[call-overload]  # a tuple is drawn by its handler
             [label for _, label in entries],
             loc="outside lower center",
             ncols=2,
